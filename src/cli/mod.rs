@@ -1,0 +1,1 @@
+//! The command line: where the parts are put together.

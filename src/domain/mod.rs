@@ -1,0 +1,20 @@
+//! The words of the trade: time, ids, the checked lab, plans, events and facts.
+//!
+//! Plain data and pure functions. This room knows no file, no clock, no database and no serde.
+
+pub mod event;
+pub mod facts;
+pub mod ids;
+pub mod lab;
+pub mod plan;
+pub mod steps;
+pub mod time;
+pub mod zone;
+
+pub use event::{Actor, Event, EventBody, EventId, NewEvent, Seq, Verdict};
+pub use facts::Facts;
+pub use ids::{CrewId, MethodId, PlanId, RequestId, RigId, SequenceId, UnitId};
+pub use lab::Lab;
+pub use plan::{Booking, Plan};
+pub use time::{Minute, Minutes, Span};
+pub use zone::Zone;

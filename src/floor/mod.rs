@@ -1,0 +1,223 @@
+//! The floor: what is where, what is due, what failed, what is booked.
+//!
+//! A pure fold over the events of the ledger: [`Floor::apply`] takes one event after another, and
+//! the same events always give the same floor. It reads no clock: whoever asks says what time it is.
+
+use crate::domain::event::Subject;
+use crate::domain::lab::Lab;
+use crate::domain::plan::{Booking, Finish, Unplannable};
+use crate::domain::{Event, Facts, Minute, PlanId, RequestId, RigId, Seq, UnitId, Verdict};
+use std::collections::BTreeMap;
+
+/// What the ledger says, up to the last event applied.
+#[derive(Clone, Debug, Default)]
+pub struct Floor {
+    /// The last event applied.
+    pub seen: Seq,
+    /// Requests that were taken in, with the event.
+    pub requests: BTreeMap<RequestId, Seq>,
+    /// Units of the requests that were taken in.
+    pub units: BTreeMap<UnitId, UnitRecord>,
+    /// Rigs that any event has named.
+    pub rigs: BTreeMap<RigId, RigRecord>,
+    /// The plan in force.
+    pub published: Option<Published>,
+    /// Every event that still counts, by what it is about; the newest last.
+    pub history: BTreeMap<Subject, Vec<Seq>>,
+}
+
+/// The plan in force.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Published {
+    /// Its id.
+    pub plan: PlanId,
+    /// The event that published it.
+    pub seq: Seq,
+    /// When.
+    pub at: Minute,
+    /// Its cost.
+    pub cost: i64,
+    /// The proven bound, where there was one.
+    pub bound: Option<i64>,
+    /// Its bookings, in the order of the plan.
+    pub bookings: Vec<Booking>,
+    /// When requests finish by it.
+    pub finishes: Vec<Finish>,
+    /// Requests it left out.
+    pub unplannable: Vec<Unplannable>,
+}
+
+/// What happened to a unit.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct UnitRecord {
+    /// Its request, once taken in.
+    pub request: Option<RequestId>,
+    /// Visits that have started, by step (from 1).
+    pub visits: BTreeMap<u32, VisitRecord>,
+    /// Verdicts that count, by step (from 1).
+    pub verdicts: BTreeMap<u32, VerdictRecord>,
+    /// Set once it was withdrawn.
+    pub withdrawn: Option<(Seq, Minute, String)>,
+    /// The last event about it.
+    pub last: Seq,
+}
+
+/// A visit that has started.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct VisitRecord {
+    /// Where.
+    pub rig: RigId,
+    /// Position on rigs loaded each.
+    pub position: Option<u32>,
+    /// Run on rigs loaded together.
+    pub run: Option<u32>,
+    /// When loading began.
+    pub loaded: Minute,
+    /// When unloading was over; `None` while it is on the rig.
+    pub out: Option<Minute>,
+    /// The event that started it.
+    pub started_by: Seq,
+    /// The event that ended it.
+    pub ended_by: Option<Seq>,
+}
+
+/// A verdict that counts.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct VerdictRecord {
+    /// The verdict.
+    pub verdict: Verdict,
+    /// When it was given.
+    pub at: Minute,
+    /// The acting person.
+    pub person: String,
+    /// The event.
+    pub seq: Seq,
+}
+
+/// What happened to a rig.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct RigRecord {
+    /// Set while it is down.
+    pub down: Option<Down>,
+    /// Times it was down and came back, in order.
+    pub repairs: Vec<(Minute, Minute, String)>,
+    /// The last event about it.
+    pub last: Seq,
+}
+
+/// A rig that is down.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Down {
+    /// Since when.
+    pub since: Minute,
+    /// Why.
+    pub reason: String,
+    /// When it is expected back, where somebody knows.
+    pub until: Option<Minute>,
+    /// The event.
+    pub seq: Seq,
+}
+
+/// How a unit stands; the words and marks of the screens.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub enum UnitState {
+    /// Received, no rig.
+    Waiting,
+    /// Has a rig and a start ahead.
+    Booked,
+    /// On the rig now.
+    Running,
+    /// A checkpoint reached, its verdict not recorded.
+    Due,
+    /// A checkpoint past its window.
+    Late,
+    /// Stopped on purpose.
+    Held,
+    /// Finished, all checkpoints good.
+    Passed,
+    /// A checkpoint bad; finished unless its request goes on after failures.
+    Failed,
+    /// Withdrawn before the end.
+    Out,
+    /// No record to tell.
+    Unknown,
+}
+
+/// How a rig stands now.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub enum RigState {
+    /// Free.
+    Idle,
+    /// At least one unit is on it.
+    Busy,
+    /// In a planned outage of the lab folder.
+    Service,
+    /// Reported down.
+    Down,
+    /// Past its calibration date.
+    Closed,
+}
+
+/// What a technician should do next.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub enum Task {
+    /// Put the unit on the rig.
+    Load,
+    /// Take it off: its exposure is over.
+    Unload,
+    /// Say pass, fail or hold.
+    Verdict,
+}
+
+/// A thing to do at the bench.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Due {
+    /// What.
+    pub task: Task,
+    /// The unit.
+    pub unit: UnitId,
+    /// The step, from 1.
+    pub step: u32,
+    /// Where; for a verdict the rig it was on.
+    pub rig: RigId,
+    /// From when it can be done.
+    pub from: Minute,
+    /// When its window closes (largest rest, longest wait), where it has one.
+    pub closes: Option<Minute>,
+}
+
+impl Floor {
+    /// Takes one event in. Events must come in the order of their seq.
+    pub fn apply(&mut self, _event: &Event) {
+        todo!()
+    }
+
+    /// The floor after all of `events`.
+    pub fn fold<'a>(events: impl IntoIterator<Item = &'a Event>) -> Self {
+        let mut floor = Self::default();
+        for event in events {
+            floor.apply(event);
+        }
+        floor
+    }
+
+    /// What the planner must take as given at `now`.
+    pub fn facts(&self, _lab: &Lab, _now: Minute) -> Facts {
+        todo!()
+    }
+
+    /// How a unit stands at `now`.
+    pub fn unit_state(&self, _lab: &Lab, _unit: &UnitId, _now: Minute) -> UnitState {
+        todo!()
+    }
+
+    /// How a rig stands at `now`.
+    pub fn rig_state(&self, _lab: &Lab, _rig: &RigId, _now: Minute) -> RigState {
+        todo!()
+    }
+
+    /// What is due at the bench from `now` until `until`, by closing window, then by time.
+    pub fn due(&self, _lab: &Lab, _now: Minute, _until: Minute) -> Vec<Due> {
+        todo!()
+    }
+}

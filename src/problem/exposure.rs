@@ -1,0 +1,1 @@
+//! How long an exposure lasts on a rig, or why the rig cannot do it.

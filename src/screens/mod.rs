@@ -1,0 +1,1 @@
+//! Plan, Bench, Load, Units and the overlays.

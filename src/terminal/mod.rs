@@ -1,0 +1,1 @@
+//! Raw mode, signals, the loop.

@@ -1,0 +1,1 @@
+//! Time and fill of rigs, backlog; pure.

@@ -1,0 +1,1 @@
+//! Timeline, heat map, table, text cut by columns: they know cells, not the program.
