@@ -2,12 +2,30 @@
 //!
 //! Pure: no clock, no file, no ledger, and no checker. It is anytime: the first valid plan comes at
 //! once, better ones as long as the budget lasts, and the best so far is what it returns.
+//!
+//! [`construct`] puts requests in one after another by priority rules; [`search`] takes a few out and
+//! puts them in again; both book through [`timeline`], and both ask [`reach`] where a chain of steps
+//! can go. [`bound`] says what no plan can beat, [`because`] why each booking is not earlier.
 
+mod alone;
+mod because;
+mod bound;
 pub mod budget;
+mod construct;
+mod random;
+mod reach;
+mod search;
+mod spans;
+mod timeline;
+mod words;
 
 pub use budget::{Budget, Rounds};
 
-use crate::problem::{Plan, Problem};
+use crate::problem::{Left, Place, Plan, Problem, RequestIx, RigIx, UnitIx, Visit};
+use alone::Alone;
+use construct::{Builder, Rule, generate, rules};
+use std::collections::BTreeMap;
+use timeline::Slot;
 
 /// What the planner found.
 #[derive(Clone, Debug)]
@@ -38,10 +56,172 @@ pub struct Progress {
 /// Plans `problem` until `budget` is used up; the same problem, seed and number of rounds give the same
 /// plan. A budget that is used up from the start gives the first valid plan.
 pub fn solve(
-    _problem: &Problem,
-    _seed: u64,
-    _budget: &mut dyn Budget,
-    _progress: &mut dyn FnMut(Progress),
+    problem: &Problem,
+    seed: u64,
+    budget: &mut dyn Budget,
+    progress: &mut dyn FnMut(Progress),
 ) -> Solved {
-    todo!()
+    let alone = Alone::look(problem);
+    let bound = bound::own_path(problem, &alone);
+    let mut rounds = 0;
+    let mut best: Option<Candidate<'_>> = None;
+    for rule in rules() {
+        if best.is_some() && budget.used_up(rounds) {
+            break;
+        }
+        let next = Candidate::new(problem, &alone, &rule);
+        rounds += u64::from(best.is_some());
+        if best.as_ref().is_none_or(|best| next.value() < best.value()) {
+            progress(Progress {
+                rounds,
+                cost: next.cost,
+                bound: Some(bound),
+            });
+            best = Some(next);
+        }
+    }
+    let mut best = best.expect("there is at least one rule");
+    let mut search = search::Search::new(&mut best.builder, seed);
+    while !budget.used_up(rounds) {
+        rounds += 1;
+        let Some(outcome) = search.round() else { break };
+        if outcome.improved {
+            progress(Progress {
+                rounds,
+                cost: outcome.cost,
+                bound: Some(bound),
+            });
+        }
+    }
+    search.finish();
+    finish(problem, &alone, best, bound, rounds)
+}
+
+/// A complete plan under construction, with what it had to leave out.
+struct Candidate<'p> {
+    builder: Builder<'p>,
+    no_room: Vec<(RequestIx, usize)>,
+    cost: i64,
+}
+
+impl<'p> Candidate<'p> {
+    fn new(problem: &'p Problem, alone: &Alone, rule: &Rule) -> Self {
+        let (builder, no_room) = generate(problem, alone, &rule.order(problem, alone), rule.style);
+        let cost = search::cost_of(&builder);
+        Self {
+            builder,
+            no_room,
+            cost,
+        }
+    }
+
+    /// Fewer left out first, then the lower cost.
+    fn value(&self) -> (usize, i64) {
+        (self.no_room.len(), self.cost)
+    }
+}
+
+/// Turns the builder's bookings into a plan with reasons.
+fn finish(
+    problem: &Problem,
+    alone: &Alone,
+    mut best: Candidate<'_>,
+    bound: i64,
+    rounds: u64,
+) -> Solved {
+    let mut booked = bookings(&best.builder);
+    booked.sort_by_key(|(unit, step)| {
+        let placed = best
+            .builder
+            .lines
+            .placed(*unit, *step)
+            .expect("listed bookings exist");
+        (placed.times.load, placed.rig, *unit)
+    });
+    let reasons = because::reasons(&mut best.builder, &booked);
+    let visits = visits(problem, &best.builder, &booked);
+    let because = visits
+        .iter()
+        .zip(&reasons)
+        .map(|(visit, because)| words::because(problem, because, visit.times.load))
+        .collect();
+    let mut left = alone.left(problem);
+    left.extend(best.no_room.iter().map(|(request, step)| {
+        let reason = words::no_room(problem, *request, *step);
+        Left {
+            request: *request,
+            step: *step,
+            reason,
+        }
+    }));
+    left.sort_by_key(|left| left.request);
+    let bound_of_left: i64 = best
+        .no_room
+        .iter()
+        .filter_map(|(request, _)| Some(problem.cost_at(*request, alone.finish(*request)?)))
+        .sum();
+    let plan = Plan { visits, left };
+    let cost = plan.cost(problem);
+    Solved {
+        plan,
+        cost,
+        bound: bound - bound_of_left,
+        because,
+        rounds,
+    }
+}
+
+fn bookings(builder: &Builder<'_>) -> Vec<(UnitIx, usize)> {
+    let mut all = Vec::new();
+    for (ix, unit) in builder.problem.units.iter().enumerate() {
+        let unit_ix = UnitIx::from(ix);
+        let steps = 0..unit.wanted.max(unit.facts.len());
+        all.extend(
+            steps
+                .map(|step| (unit_ix, step))
+                .filter(|(u, s)| builder.lines.placed(*u, *s).is_some()),
+        );
+    }
+    all
+}
+
+/// Numbers the runs: those that have started keep theirs, the others count on by time.
+fn visits(problem: &Problem, builder: &Builder<'_>, booked: &[(UnitIx, usize)]) -> Vec<Visit> {
+    let mut numbers: BTreeMap<(RigIx, crate::domain::Minute), u32> = BTreeMap::new();
+    let mut next: BTreeMap<RigIx, u32> = BTreeMap::new();
+    for unit in &problem.units {
+        for fact in &unit.facts {
+            if let Place::Run(number) = fact.visit.place {
+                numbers.insert((fact.visit.rig, fact.visit.times.load), number);
+                let count = next.entry(fact.visit.rig).or_insert(1);
+                *count = (*count).max(number + 1);
+            }
+        }
+    }
+    let visit = |(unit, step): &(UnitIx, usize)| {
+        let placed = builder
+            .lines
+            .placed(*unit, *step)
+            .expect("listed bookings exist");
+        let place = match placed.slot {
+            Slot::Lane(lane) => Place::Position(lane + 1),
+            Slot::Held => Place::Held,
+            Slot::Run => {
+                let key = (placed.rig, placed.times.load);
+                Place::Run(*numbers.entry(key).or_insert_with(|| {
+                    let count = next.entry(placed.rig).or_insert(1);
+                    *count += 1;
+                    *count - 1
+                }))
+            }
+        };
+        Visit {
+            unit: *unit,
+            step: *step,
+            rig: placed.rig,
+            place,
+            times: placed.times,
+        }
+    };
+    booked.iter().map(visit).collect()
 }

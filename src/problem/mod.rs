@@ -17,7 +17,7 @@ pub use words::Unresolved;
 
 use crate::domain::lab::{Loading, Watch};
 use crate::domain::plan::Times;
-use crate::domain::{CrewId, MethodId, Minute, Minutes, RequestId, RigId, Span, UnitId};
+use crate::domain::{CrewId, MethodId, Minute, Minutes, RequestId, RigId, Span, UnitId, Zone};
 use std::ops::Range;
 
 macro_rules! index {
@@ -63,6 +63,8 @@ index! {
 pub struct Problem {
     /// The lab's name.
     pub lab: String,
+    /// The lab's zone, for words only.
+    pub zone: Zone,
     /// The instant to plan from.
     pub now: Minute,
     /// Everything ends by then: now plus horizon (R11).

@@ -1,0 +1,151 @@
+//! Each unit alone in an otherwise empty lab: can it be planned at all, and how early could it finish?
+//!
+//! "Never" in the rules means never even alone; and no plan lets a request finish earlier than its
+//! slowest unit does alone, which is the first lower bound.
+
+use super::construct::{Builder, Fixed};
+use super::reach::RunRule;
+use super::timeline::Timelines;
+use crate::domain::Minute;
+use crate::problem::{Left, Problem, RequestIx, UnitIx};
+use std::sync::Arc;
+
+/// What requests could do if nobody else were there.
+#[derive(Clone, Debug)]
+pub(super) struct Alone {
+    /// Earliest finish of each request, or the step that has no place.
+    finishes: Vec<Result<Minute, usize>>,
+    /// Bookings that must stay where they are, by unit and step.
+    pub(super) fixed: Arc<Vec<Vec<Fixed>>>,
+}
+
+impl Alone {
+    /// Looks at every unit for itself.
+    pub(super) fn look(problem: &Problem) -> Self {
+        let pins: Vec<Vec<Fixed>> = problem.units.iter().map(Fixed::pins).collect();
+        let pins = Arc::new(pins);
+        let mut builder = Builder::alone(problem, Timelines::empty(problem), pins.clone());
+        let requests = (0..problem.requests.len()).map(RequestIx::from);
+        let finishes = requests
+            .map(|request| builder.request_alone(request))
+            .collect();
+        let fixed = keep_frozen(problem, &pins);
+        Self {
+            finishes,
+            fixed: Arc::new(fixed),
+        }
+    }
+
+    /// True where every unit of the request has some valid place.
+    pub(super) fn can_be_planned(&self, request: RequestIx) -> bool {
+        self.finishes[request.ix()].is_ok()
+    }
+
+    /// Earliest finish of the request's slowest unit.
+    pub(super) fn finish(&self, request: RequestIx) -> Option<Minute> {
+        self.finishes[request.ix()].ok()
+    }
+
+    /// Requests that cannot be planned, with the step and the reason in words.
+    pub(super) fn left(&self, problem: &Problem) -> Vec<Left> {
+        let mut left = Vec::new();
+        for (ix, finish) in self.finishes.iter().enumerate() {
+            let Err(step) = *finish else { continue };
+            let request = RequestIx::from(ix);
+            left.push(match &problem.requests[ix].impossible {
+                Some((step, reason)) => Left {
+                    request,
+                    step: *step,
+                    reason: reason.clone(),
+                },
+                None => Left {
+                    request,
+                    step,
+                    reason: super::words::no_place(problem, request, step),
+                },
+            });
+        }
+        left
+    }
+}
+
+/// Pins, and the bookings of the plan in force within freeze of now that are still possible.
+fn keep_frozen(problem: &Problem, pins: &[Vec<Fixed>]) -> Vec<Vec<Fixed>> {
+    let mut fixed = pins.to_vec();
+    for (ix, unit) in problem.units.iter().enumerate() {
+        let frozen = Fixed::frozen(problem, unit);
+        if frozen.is_empty() {
+            continue;
+        }
+        let mut with_frozen = pins[ix].clone();
+        with_frozen.extend(
+            frozen
+                .iter()
+                .filter(|new| pins[ix].iter().all(|pin| pin.step != new.step)),
+        );
+        with_frozen.sort_by_key(|fixed| fixed.step);
+        fixed[ix] = with_frozen;
+    }
+    let shared = Arc::new(fixed.clone());
+    let mut builder = Builder::alone(problem, Timelines::empty(problem), shared);
+    for ix in 0..problem.units.len() {
+        if fixed[ix].len() > pins[ix].len() && builder.unit_alone(UnitIx::from(ix)).is_err() {
+            fixed[ix].clone_from(&pins[ix]);
+        }
+    }
+    fixed
+}
+
+impl Builder<'_> {
+    fn request_alone(&mut self, request: RequestIx) -> Result<Minute, usize> {
+        let own = &self.problem.requests[request.ix()];
+        if let Some((step, _)) = &own.impossible {
+            return Err(*step);
+        }
+        let mut finish = Minute::FIRST;
+        let mut plain: Option<Minute> = None;
+        for unit in self.problem.units_of(request) {
+            let special = &self.problem.units[unit.ix()];
+            let is_plain = special.facts.is_empty()
+                && special.pins.is_empty()
+                && special.wanted == own.steps.len();
+            let out = match plain {
+                Some(out) if is_plain => out,
+                _ => self.unit_alone(unit)?,
+            };
+            if is_plain {
+                plain = Some(out);
+            }
+            finish = finish.max(out);
+        }
+        Ok(finish)
+    }
+
+    /// When the unit comes out of its last step, or the step that has no place. Leaves nothing booked.
+    fn unit_alone(&mut self, unit: UnitIx) -> Result<Minute, usize> {
+        let own = &self.problem.units[unit.ix()];
+        for fact in &own.facts {
+            self.place_fact(unit, fact);
+        }
+        let result = self.walk_alone(unit);
+        let out = (0..own.wanted)
+            .rev()
+            .find_map(|step| self.lines.placed(unit, step));
+        let out = out.map_or(self.problem.now, |placed| placed.times.out);
+        for step in 0..own.wanted.max(own.facts.len()) {
+            self.lines.remove(unit, step);
+        }
+        self.forget_log();
+        result.map(|()| out)
+    }
+
+    fn walk_alone(&mut self, unit: UnitIx) -> Result<(), usize> {
+        let request = self.problem.units[unit.ix()].request;
+        for end in self.stage_ends(request) {
+            for (_, steps) in self.chains_of(&[unit], end) {
+                self.put_chain(unit, steps, RunRule::ANY)?;
+            }
+        }
+        Ok(())
+    }
+}

@@ -1,0 +1,222 @@
+//! Placing one chain of one unit beside what is booked.
+
+use super::{Builder, Fixed};
+use crate::domain::{Minute, Minutes, Span};
+use crate::planner::reach::{Link, RunRule};
+use crate::planner::timeline::{Placed, Slot};
+use crate::problem::{RigIx, UnitIx};
+use std::ops::Range;
+
+impl Builder<'_> {
+    /// Places the steps so that the last comes out as early as it can, or says which step has no place.
+    pub(in crate::planner) fn put_chain(
+        &mut self,
+        unit: UnitIx,
+        steps: Range<usize>,
+        runs: RunRule,
+    ) -> Result<(), usize> {
+        let links = self.links(unit, steps);
+        self.put_links(unit, links, runs)
+    }
+
+    /// The same with links that the caller has restricted.
+    pub(super) fn put_links(
+        &mut self,
+        unit: UnitIx,
+        links: Vec<Link>,
+        runs: RunRule,
+    ) -> Result<(), usize> {
+        let chain = self.find_chain(unit, links.clone(), runs).or_else(|step| {
+            // The times of the plan in force may not be possible any more where its rig and load are.
+            let mut looser = links;
+            let had_out = looser
+                .iter()
+                .any(|link| link.out.is_some() && link.fixed.is_some());
+            looser
+                .iter_mut()
+                .filter(|link| link.fixed.is_some())
+                .for_each(|link| link.out = None);
+            if had_out {
+                self.find_chain(unit, looser, runs)
+            } else {
+                Err(step)
+            }
+        })?;
+        for (step, placed) in chain {
+            self.place(unit, step, placed);
+        }
+        Ok(())
+    }
+
+    /// The chain's links, with what is fixed.
+    pub(super) fn links(&self, unit: UnitIx, steps: Range<usize>) -> Vec<Link> {
+        let fixed = self.fixed_of(unit);
+        let link = |step| {
+            let mut link = Link::free(step);
+            if let Some(fixed) = fixed.iter().find(|fixed| fixed.step == step) {
+                link.fixed = Some((fixed.rig, fixed.load));
+                link.out = fixed.out.map(|out| Span::new(out, out + Minutes::new(1)));
+            }
+            link
+        };
+        steps.map(link).collect()
+    }
+
+    /// Where a fixed booking would go if the rest of its unit did not matter.
+    pub(super) fn fixed_alone(&self, unit: UnitIx, fixed: Fixed) -> Option<Placed> {
+        let mut link = Link::free(fixed.step);
+        link.fixed = Some((fixed.rig, fixed.load));
+        let first = Span::new(fixed.load, fixed.load + Minutes::new(1));
+        let window = Span::new(fixed.load, self.problem.end);
+        let found = self
+            .lines
+            .earliest_chain(unit, &[link], first, window, RunRule::ANY);
+        found.ok().map(|chain| chain[0])
+    }
+
+    /// Searches near windows first: a chain that ends before a nearer end is found with that end too.
+    fn find_chain(
+        &self,
+        unit: UnitIx,
+        mut links: Vec<Link>,
+        runs: RunRule,
+    ) -> Result<Vec<(usize, Placed)>, usize> {
+        const CORRECTIONS: usize = 8;
+        let first = self.first_loads(unit, links[0].step);
+        for _ in 0..CORRECTIONS {
+            let chain = self.in_growing_windows(unit, &links, first, runs)?;
+            let short = self.changeover_too_short(unit, &links, &chain);
+            let Some((early, late)) = short.filter(|_| !self.style.alone) else {
+                return Ok(links.iter().map(|link| link.step).zip(chain).collect());
+            };
+            self.keep_apart(unit, &mut links, early, late, &chain);
+        }
+        Err(links[0].step)
+    }
+
+    fn in_growing_windows(
+        &self,
+        unit: UnitIx,
+        links: &[Link],
+        first: Span,
+        runs: RunRule,
+    ) -> Result<Vec<Placed>, usize> {
+        let end = self.problem.end;
+        let mut reach = self.first_window(unit, links, first);
+        loop {
+            let window = Span::new(first.start, end.min(first.start + reach));
+            match self.lines.earliest_chain(unit, links, first, window, runs) {
+                Ok(chain) => return Ok(chain),
+                Err(link) if window.end == end || window.is_empty() => return Err(links[link].step),
+                Err(_) => reach = reach * 3,
+            }
+        }
+    }
+
+    /// Long enough for the chain at its fastest and for whatever is fixed in it, and some days more.
+    fn first_window(&self, unit: UnitIx, links: &[Link], first: Span) -> Minutes {
+        let request = self.problem.request_of(unit);
+        let stays = links.iter().map(|link| {
+            let step = &request.steps[link.step];
+            let exposures = self
+                .problem
+                .rigs_for(step)
+                .iter()
+                .map(|(_, exposure)| *exposure);
+            step.rest_min + exposures.min().unwrap_or(Minutes::ZERO)
+        });
+        let latest = links
+            .iter()
+            .filter_map(|link| link.fixed)
+            .map(|(_, load)| load)
+            .max();
+        let fixed = latest.map_or(Minutes::ZERO, |load| (load - first.start).at_least_zero());
+        stays.sum::<Minutes>() + fixed + Minutes::DAY * 2
+    }
+
+    /// Two steps of the chain that follow each other in one place of one rig with less than the
+    /// changeover between them; the sets of [`crate::planner::reach`] know only of other bookings.
+    fn changeover_too_short(
+        &self,
+        unit: UnitIx,
+        links: &[Link],
+        chain: &[Placed],
+    ) -> Option<(usize, usize)> {
+        let request = self.problem.request_of(unit);
+        let pairs = (0..chain.len()).flat_map(|late| (0..late).map(move |early| (early, late)));
+        pairs.into_iter().find(|(early, late)| {
+            let (a, b) = (&chain[*early], &chain[*late]);
+            let (first, second) = (
+                &request.steps[links[*early].step],
+                &request.steps[links[*late].step],
+            );
+            let differ = match a.slot {
+                Slot::Lane(_) => first.fixture != second.fixture,
+                Slot::Run | Slot::Held => first.condition != second.condition,
+            };
+            let changeover = self.problem.rigs[a.rig.ix()].changeover;
+            a.rig == b.rig && a.slot == b.slot && differ && b.times.load < a.times.out + changeover
+        })
+    }
+
+    /// Asks for more rest before the later step where its rests allow it, else for another rig.
+    fn keep_apart(
+        &self,
+        unit: UnitIx,
+        links: &mut [Link],
+        early: usize,
+        late: usize,
+        chain: &[Placed],
+    ) {
+        let rig: RigIx = chain[early].rig;
+        let changeover = self.problem.rigs[rig.ix()].changeover;
+        let missing = chain[early].times.out + changeover - chain[late].times.load;
+        let step = &self.problem.request_of(unit).steps[links[late].step];
+        let more = links[late].more_rest + missing;
+        let others = self
+            .problem
+            .rigs_for(step)
+            .iter()
+            .any(|(other, _)| *other != rig);
+        if step.rest_min + more <= step.rest_max && !(others && links[late].not_on.is_none()) {
+            links[late].more_rest = more;
+        } else {
+            links[late].not_on = Some(rig);
+        }
+    }
+
+    /// True where a chamber run that a unit could join, or any other rig, gives it a place: what a join
+    /// costs is compared with opening a run of its own.
+    pub(super) fn put_joining(
+        &mut self,
+        unit: UnitIx,
+        steps: Range<usize>,
+        open_from: Minute,
+    ) -> Result<(), usize> {
+        let mark = self.log.len();
+        let join_only = RunRule {
+            join: true,
+            open_from: None,
+            room: 1,
+        };
+        let joined = self.put_chain(unit, steps.clone(), join_only).ok();
+        let joined = joined.and_then(|()| self.lines.placed(unit, steps.end - 1).copied());
+        self.undo_to(mark);
+        let any = RunRule {
+            join: true,
+            open_from: Some(open_from),
+            room: 1,
+        };
+        let opened = self.put_chain(unit, steps.clone(), any);
+        let own = self
+            .lines
+            .placed(unit, steps.end - 1)
+            .filter(|_| opened.is_ok());
+        let Some(joined) = joined else { return opened };
+        if own.is_some_and(|own| own.times.out + self.style.join_wait < joined.times.out) {
+            return opened;
+        }
+        self.undo_to(mark);
+        self.put_chain(unit, steps, join_only)
+    }
+}

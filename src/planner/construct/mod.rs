@@ -1,0 +1,391 @@
+//! Serial generation: one request after another is put in, each unit's steps in chains bound by rests.
+//!
+//! A *chain* is a run of steps that must be placed as one because a largest rest, or a booking that is
+//! fixed further on, binds them; all units of a request place their first chain, then their second, and
+//! so on, so that a chamber sees who arrives when and a run can wait for those it is worth waiting for.
+
+mod chain;
+mod group;
+mod order;
+mod stage;
+
+pub(super) use order::{Rule, rules};
+
+use super::alone::Alone;
+use super::spans::Spans;
+use super::timeline::{Placed, Slot, Timelines};
+use crate::domain::lab::Loading;
+use crate::domain::{Minute, Minutes, Span};
+use crate::problem::{Fact, Place, Problem, RequestIx, RigIx, Unit, UnitIx};
+use std::sync::Arc;
+
+/// How chambers are shared while requests are put in.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Style {
+    /// How much later a unit may come out for joining a run instead of opening one.
+    pub(super) join_wait: Minutes,
+    /// Look at runs that wait for later units of the request.
+    pub(super) look_ahead: bool,
+    /// Changeovers between a unit's own steps are left out: for bounds, which may only relax.
+    pub(super) alone: bool,
+}
+
+/// A partial plan and how to add to it.
+#[derive(Clone, Debug)]
+pub(super) struct Builder<'p> {
+    pub(super) problem: &'p Problem,
+    pub(super) lines: Timelines<'p>,
+    pub(super) style: Style,
+    /// Bookings that must stay where they are, by unit and step.
+    fixed: Arc<Vec<Vec<Fixed>>>,
+    /// Steps placed since some mark, for taking them back.
+    log: Vec<(UnitIx, usize)>,
+    /// Fixed bookings that hold their place until their unit is put in.
+    shadows: Vec<(UnitIx, usize)>,
+}
+
+/// A step that must be on a rig at a minute.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Fixed {
+    pub(super) step: usize,
+    pub(super) rig: RigIx,
+    pub(super) load: Minute,
+    /// When it should come out, where the plan in force says.
+    pub(super) out: Option<Minute>,
+}
+
+/// Plans everybody who can be planned, in the order of the rule. Whoever finds no place is put first
+/// and generation starts anew; the requests that still find none are returned.
+pub(super) fn generate<'p>(
+    problem: &'p Problem,
+    alone: &Alone,
+    order: &[RequestIx],
+    style: Style,
+) -> (Builder<'p>, Vec<(RequestIx, usize)>) {
+    const ATTEMPTS: usize = 12;
+    let mut order = order.to_vec();
+    let mut best: Option<(Builder<'p>, Vec<(RequestIx, usize)>)> = None;
+    for _ in 0..ATTEMPTS {
+        let mut builder = Builder::new(problem, alone, style);
+        let failed = builder.put_all(alone, &order);
+        let better = best
+            .as_ref()
+            .is_none_or(|(_, least)| failed.len() < least.len());
+        let first: Vec<RequestIx> = failed.iter().map(|(request, _)| *request).collect();
+        if better {
+            best = Some((builder, failed));
+        }
+        if first.is_empty() {
+            break;
+        }
+        order.sort_by_key(|request| !first.contains(request));
+    }
+    best.expect("there is at least one attempt")
+}
+
+impl<'p> Builder<'p> {
+    /// Only what has happened is booked.
+    pub(super) fn new(problem: &'p Problem, alone: &Alone, style: Style) -> Self {
+        let lines = Timelines::empty(problem);
+        let fixed = alone.fixed.clone();
+        let mut builder = Self {
+            problem,
+            lines,
+            style,
+            fixed,
+            log: Vec::new(),
+            shadows: Vec::new(),
+        };
+        for (ix, unit) in problem.units.iter().enumerate() {
+            for fact in &unit.facts {
+                builder.place_fact(UnitIx::from(ix), fact);
+            }
+        }
+        builder
+    }
+
+    /// For looking at one unit at a time: nothing at all is booked.
+    pub(super) fn alone(
+        problem: &'p Problem,
+        lines: Timelines<'p>,
+        fixed: Arc<Vec<Vec<Fixed>>>,
+    ) -> Self {
+        let style = Style {
+            join_wait: Minutes::ZERO,
+            look_ahead: false,
+            alone: true,
+        };
+        Self {
+            problem,
+            lines,
+            style,
+            fixed,
+            log: Vec::new(),
+            shadows: Vec::new(),
+        }
+    }
+
+    /// Books what has happened.
+    pub(super) fn place_fact(&mut self, unit: UnitIx, fact: &Fact) {
+        let visit = &fact.visit;
+        let slot = match visit.place {
+            Place::Position(position) => Slot::Lane(position.saturating_sub(1)),
+            Place::Run(_) => Slot::Run,
+            Place::Held => Slot::Held,
+        };
+        let placed = Placed {
+            rig: visit.rig,
+            slot,
+            times: visit.times,
+        };
+        self.lines.place(unit, visit.step, placed);
+    }
+
+    /// Puts everybody in: first whoever has a fixed booking, by its time, then in the given order.
+    fn put_all(&mut self, alone: &Alone, order: &[RequestIx]) -> Vec<(RequestIx, usize)> {
+        let planned = |request: &&RequestIx| alone.can_be_planned(**request);
+        let mut fixed: Vec<(Minute, RequestIx)> = order
+            .iter()
+            .filter(planned)
+            .filter_map(|request| Some((self.first_fixed(*request)?, *request)))
+            .collect();
+        fixed.sort_by_key(|(at, _)| *at);
+        for (_, request) in &fixed {
+            self.cast_shadows(*request);
+        }
+        let mut failed = Vec::new();
+        let first = fixed.iter().map(|(_, request)| *request);
+        let rest = order.iter().filter(planned).copied();
+        let rest: Vec<RequestIx> = rest
+            .filter(|request| !fixed.iter().any(|(_, other)| other == request))
+            .collect();
+        for request in first.chain(rest) {
+            self.lift_shadows(request);
+            let result = self
+                .put(request)
+                .or_else(|step| self.put_unfrozen(request).map_err(|()| step));
+            if let Err(step) = result {
+                failed.push((request, step));
+            }
+        }
+        self.log.clear();
+        failed
+    }
+
+    /// Puts one request in whole, or leaves it out whole and says which step found no place.
+    pub(super) fn put(&mut self, request: RequestIx) -> Result<(), usize> {
+        let mark = self.log.len();
+        let result = self.put_stages(request);
+        if result.is_err() {
+            self.undo_to(mark);
+        }
+        result
+    }
+
+    /// Once more without what the plan in force has within freeze of now, where there is any.
+    fn put_unfrozen(&mut self, request: RequestIx) -> Result<(), ()> {
+        let problem = self.problem;
+        let mut changed = false;
+        for unit in problem.units_of(request) {
+            let pins = problem.units[unit.ix()].pins.len();
+            if self.fixed[unit.ix()].len() > pins {
+                Arc::make_mut(&mut self.fixed)[unit.ix()] = Fixed::pins(&problem.units[unit.ix()]);
+                changed = true;
+            }
+        }
+        if changed {
+            self.put(request).map_err(|_| ())
+        } else {
+            Err(())
+        }
+    }
+
+    /// Takes a request's bookings off, facts excepted, and returns them.
+    pub(super) fn take_off(&mut self, request: RequestIx) -> Vec<(UnitIx, usize, Placed)> {
+        let mut taken = Vec::new();
+        for unit in self.problem.units_of(request) {
+            let own = &self.problem.units[unit.ix()];
+            for step in own.facts.len()..own.wanted {
+                if let Some(placed) = self.lines.remove(unit, step) {
+                    taken.push((unit, step, placed));
+                }
+            }
+        }
+        taken
+    }
+
+    /// Puts back what was taken off.
+    pub(super) fn put_back(&mut self, taken: &[(UnitIx, usize, Placed)]) {
+        for (unit, step, placed) in taken {
+            self.lines.place(*unit, *step, *placed);
+        }
+    }
+
+    /// A request's bookings, facts excepted.
+    pub(super) fn bookings_of(
+        &self,
+        request: RequestIx,
+    ) -> impl Iterator<Item = (UnitIx, usize, Placed)> + '_ {
+        self.problem.units_of(request).flat_map(move |unit| {
+            let own = &self.problem.units[unit.ix()];
+            (own.facts.len()..own.wanted)
+                .filter_map(move |step| Some((unit, step, *self.lines.placed(unit, step)?)))
+        })
+    }
+
+    /// True where the request is planned and nothing of it is fixed.
+    pub(super) fn can_move(&self, request: RequestIx) -> bool {
+        let mut units = self.problem.units_of(request);
+        units.all(|unit| self.fixed_of(unit).is_empty())
+            && self.bookings_of(request).next().is_some()
+    }
+
+    /// The fixed booking of a step, if it has one.
+    pub(super) fn fixed_at(&self, unit: UnitIx, step: usize) -> Option<&Fixed> {
+        self.fixed_of(unit).iter().find(|fixed| fixed.step == step)
+    }
+
+    /// When the request finishes: the last way out of its units, facts included.
+    pub(super) fn finish(&self, request: RequestIx) -> Option<Minute> {
+        let units = self.problem.units_of(request);
+        units.filter_map(|unit| self.unit_out(unit)).max()
+    }
+
+    /// Forgets what could be undone.
+    pub(super) fn forget_log(&mut self) {
+        self.log.clear();
+    }
+
+    fn unit_out(&self, unit: UnitIx) -> Option<Minute> {
+        let last = self.problem.units[unit.ix()].wanted.checked_sub(1)?;
+        Some(self.lines.placed(unit, last)?.times.out)
+    }
+
+    fn place(&mut self, unit: UnitIx, step: usize, placed: Placed) {
+        self.lines.place(unit, step, placed);
+        self.log.push((unit, step));
+    }
+
+    fn undo_to(&mut self, mark: usize) {
+        while self.log.len() > mark {
+            let (unit, step) = self.log.pop().expect("the log is longer than the mark");
+            self.lines.remove(unit, step);
+        }
+    }
+
+    /// Bookings of a unit that must stay where they are, by step.
+    fn fixed_of(&self, unit: UnitIx) -> &[Fixed] {
+        &self.fixed[unit.ix()]
+    }
+
+    fn first_fixed(&self, request: RequestIx) -> Option<Minute> {
+        let units = self.problem.units_of(request);
+        units
+            .flat_map(|unit| self.fixed_of(unit))
+            .map(|fixed| fixed.load)
+            .min()
+    }
+
+    /// Holds the places of fixed bookings until their unit is put in.
+    fn cast_shadows(&mut self, request: RequestIx) {
+        for unit in self.problem.units_of(request) {
+            for fixed in self.fixed_of(unit).to_vec() {
+                if let Some(placed) = self.fixed_alone(unit, fixed) {
+                    self.lines.place(unit, fixed.step, placed);
+                    self.shadows.push((unit, fixed.step));
+                }
+            }
+        }
+    }
+
+    fn lift_shadows(&mut self, request: RequestIx) {
+        let problem = self.problem;
+        let lines = &mut self.lines;
+        self.shadows.retain(|(unit, step)| {
+            let own = problem.units[unit.ix()].request == request;
+            if own {
+                lines.remove(*unit, *step);
+            }
+            !own
+        });
+    }
+
+    /// True where some rig that can do the step is loaded together.
+    fn is_chamber_step(&self, request: RequestIx, step: usize) -> bool {
+        let step = &self.problem.requests[request.ix()].steps[step];
+        let rigs = self.problem.rigs_for(step);
+        rigs.iter()
+            .any(|(rig, _)| self.problem.rigs[rig.ix()].loading == Loading::Together)
+    }
+
+    /// Minutes at which a step may load, by the step before it and by ready and now.
+    pub(super) fn first_loads(&self, unit: UnitIx, step: usize) -> Span {
+        let problem = self.problem;
+        let request = problem.request_of(unit);
+        let floor = request.ready.max(problem.now);
+        let before = step
+            .checked_sub(1)
+            .and_then(|before| self.lines.placed(unit, before));
+        let Some(before) = before else {
+            return Span::new(floor, Minute::LAST);
+        };
+        let step = &request.steps[step];
+        let closes = before.times.out + step.rest_max;
+        // A window that closed before now cannot be kept any more: the step follows as soon as it can.
+        let closes = if closes < problem.now {
+            Minute::LAST
+        } else {
+            closes + Minutes::new(1)
+        };
+        Span::new(floor.max(before.times.out + step.rest_min), closes)
+    }
+}
+
+impl Fixed {
+    /// The pins of a unit.
+    pub(super) fn pins(unit: &Unit) -> Vec<Self> {
+        let pins = unit.pins.iter().filter(|pin| pin.step < unit.wanted);
+        pins.map(|pin| Self {
+            step: pin.step,
+            rig: pin.rig,
+            load: pin.load,
+            out: None,
+        })
+        .collect()
+    }
+
+    /// Bookings of the plan in force that start within freeze of now.
+    pub(super) fn frozen(problem: &Problem, unit: &Unit) -> Vec<Self> {
+        let frozen = unit.published.iter().filter(|visit| {
+            let load = visit.times.load;
+            problem.now <= load && load < problem.frozen_before && visit.step < unit.wanted
+        });
+        frozen
+            .map(|visit| Self {
+                step: visit.step,
+                rig: visit.rig,
+                load: visit.times.load,
+                out: Some(visit.times.out),
+            })
+            .collect()
+    }
+}
+
+/// Distinct minutes to try in `outs`: starts of spans, and every `grain` within them, coarser the
+/// longer it takes.
+pub(super) fn tries(outs: &Spans) -> impl Iterator<Item = Minute> {
+    let mut grain = 30;
+    let mut count = 0;
+    outs.iter().flat_map(move |span| {
+        let mut at = span.start;
+        std::iter::from_fn(move || {
+            let now = at;
+            count += 1;
+            if count % 60 == 0 {
+                grain *= 2;
+            }
+            at += Minutes::new(grain);
+            (now < span.end).then_some(now)
+        })
+    })
+}

@@ -1,0 +1,171 @@
+//! One request, chain by chain over all its units, with chamber runs that may wait for its later units.
+
+use super::{Builder, RequestIx};
+use crate::domain::{Minute, Minutes};
+use crate::planner::reach::RunRule;
+use crate::planner::timeline::Placed;
+use crate::problem::UnitIx;
+use std::collections::BTreeSet;
+use std::ops::Range;
+
+impl Builder<'_> {
+    /// Puts the request in stage by stage.
+    pub(super) fn put_stages(&mut self, request: RequestIx) -> Result<(), usize> {
+        let units: Vec<UnitIx> = self.problem.units_of(request).collect();
+        for end in self.stage_ends(request) {
+            let chains = self.chains_of(&units, end);
+            self.put_stage(request, &chains)?;
+        }
+        Ok(())
+    }
+
+    /// Steps before which no largest rest binds, and the end.
+    pub(in crate::planner) fn stage_ends(&self, request: RequestIx) -> Vec<usize> {
+        let steps = &self.problem.requests[request.ix()].steps;
+        let loose = (1..steps.len()).filter(|step| steps[*step].rest_max == Minutes::FOREVER);
+        loose.chain([steps.len()]).collect()
+    }
+
+    /// For each unit the steps that it has to place up to `end`; none where a fixed booking further on
+    /// makes it one longer chain, for all units where they stay together.
+    pub(in crate::planner) fn chains_of(
+        &self,
+        units: &[UnitIx],
+        end: usize,
+    ) -> Vec<(UnitIx, Range<usize>)> {
+        let fixed_later = |unit: &UnitIx| {
+            self.fixed_of(*unit)
+                .last()
+                .is_some_and(|fixed| fixed.step >= end)
+        };
+        let together = units
+            .first()
+            .is_some_and(|unit| self.problem.request_of(*unit).keep_together);
+        let all_later = together && units.iter().any(fixed_later);
+        let mut chains = Vec::new();
+        for unit in units.iter().filter(|unit| !all_later && !fixed_later(unit)) {
+            let own = &self.problem.units[unit.ix()];
+            let to = end.min(own.wanted);
+            let from = (own.facts.len()..to).find(|step| self.lines.placed(*unit, *step).is_none());
+            chains.extend(from.map(|from| (*unit, from..to)));
+        }
+        chains
+    }
+
+    fn put_stage(
+        &mut self,
+        request: RequestIx,
+        chains: &[(UnitIx, Range<usize>)],
+    ) -> Result<(), usize> {
+        let chamber = chains
+            .iter()
+            .flat_map(|(_, steps)| steps.clone())
+            .filter(|step| self.is_chamber_step(request, *step))
+            .min();
+        let Some(chamber) = chamber else {
+            return self.put_each(chains, None);
+        };
+        if self.problem.requests[request.ix()].keep_together && chains.len() > 1 {
+            return self.put_group(request, chains);
+        }
+        self.put_each(chains, Some(Minute::FIRST))?;
+        if self.style.look_ahead && chains.len() > 1 {
+            self.wait_for_later_units(chains, chamber);
+        }
+        Ok(())
+    }
+
+    /// One unit after the other, those that can begin first ahead; `runs_from` where a chamber is
+    /// among the steps.
+    fn put_each(
+        &mut self,
+        chains: &[(UnitIx, Range<usize>)],
+        runs_from: Option<Minute>,
+    ) -> Result<(), usize> {
+        let mut order: Vec<&(UnitIx, Range<usize>)> = chains.iter().collect();
+        order.sort_by_key(|(unit, steps)| self.first_loads(*unit, steps.start).start);
+        for (unit, steps) in order {
+            match runs_from {
+                Some(from) => self.put_joining(*unit, steps.clone(), from)?,
+                None => self.put_chain(*unit, steps.clone(), RunRule::ANY)?,
+            }
+        }
+        Ok(())
+    }
+
+    /// Tries again with new runs that load no earlier than the last, or the middle one, of the units
+    /// arrives; keeps whatever comes out best for the request as a whole.
+    fn wait_for_later_units(&mut self, chains: &[(UnitIx, Range<usize>)], chamber: usize) {
+        let arrivals: BTreeSet<Minute> = chains
+            .iter()
+            .filter(|(_, steps)| steps.contains(&chamber))
+            .map(|(unit, _)| self.first_loads(*unit, chamber).start)
+            .collect();
+        let arrivals: Vec<Minute> = arrivals.into_iter().collect();
+        if arrivals.len() < 2 || self.loads_at(chains, chamber).len() < 2 {
+            return;
+        }
+        for from in [arrivals[arrivals.len() - 1], arrivals[arrivals.len() / 2]] {
+            let before = self.stage_value(chains, chamber);
+            let taken = self.take_chains(chains);
+            let mark = self.log.len();
+            let again = self.put_each(chains, Some(from));
+            if again.is_err() || self.stage_value(chains, chamber) >= before {
+                self.undo_to(mark);
+                for (unit, step, placed) in taken {
+                    self.place(unit, step, placed);
+                }
+            }
+        }
+    }
+
+    /// Smaller is better: the last way out, then runs, then all ways out.
+    fn stage_value(
+        &self,
+        chains: &[(UnitIx, Range<usize>)],
+        chamber: usize,
+    ) -> (Minute, usize, i64) {
+        let outs = chains
+            .iter()
+            .filter_map(|(unit, steps)| self.lines.placed(*unit, steps.end - 1));
+        let outs: Vec<Minute> = outs.map(|placed| placed.times.out).collect();
+        let last = outs.iter().copied().max().unwrap_or(Minute::FIRST);
+        (
+            last,
+            self.loads_at(chains, chamber).len(),
+            outs.iter().map(|out| out.get()).sum(),
+        )
+    }
+
+    /// The distinct runs that the units use at the chamber step.
+    fn loads_at(
+        &self,
+        chains: &[(UnitIx, Range<usize>)],
+        chamber: usize,
+    ) -> BTreeSet<(u32, Minute)> {
+        let placed = chains
+            .iter()
+            .filter_map(|(unit, _)| self.lines.placed(*unit, chamber));
+        placed
+            .map(|placed| (placed.rig.0, placed.times.load))
+            .collect()
+    }
+
+    /// Takes the chains off again, and out of the log.
+    fn take_chains(&mut self, chains: &[(UnitIx, Range<usize>)]) -> Vec<(UnitIx, usize, Placed)> {
+        let mut taken = Vec::new();
+        for (unit, steps) in chains {
+            for step in steps.clone() {
+                if let Some(placed) = self.lines.remove(*unit, step) {
+                    taken.push((*unit, step, placed));
+                }
+            }
+        }
+        self.log.retain(|(unit, step)| {
+            !taken
+                .iter()
+                .any(|(other, at, _)| (other, at) == (unit, step))
+        });
+        taken
+    }
+}

@@ -1,0 +1,173 @@
+//! Every sentence of the planner, in one place.
+
+use super::because::Because;
+use crate::domain::{Minute, Minutes};
+use crate::problem::{Problem, RequestIx, RigIx, UnitIx};
+
+/// The reason in words. `load` is when the booking loads.
+pub(super) fn because(problem: &Problem, because: &Because, load: Minute) -> String {
+    let when = |at| clock(problem, at, load);
+    let from = clock(problem, load, load);
+    match because {
+        Because::Fact => "has started already".to_owned(),
+        Because::Pinned => "is pinned to this rig and time".to_owned(),
+        Because::Frozen => "starts within the freeze time and stays as published".to_owned(),
+        Because::Now => "starts at once".to_owned(),
+        Because::Ready => format!("its request is ready at {from}, not before"),
+        Because::After { step, out, rest } if *rest == Minutes::ZERO => {
+            format!(
+                "follows step {}, which comes out at {}",
+                step + 1,
+                when(*out)
+            )
+        }
+        Because::After { step, out, rest } => {
+            format!(
+                "rests {rest} after step {}, which comes out at {}",
+                step + 1,
+                when(*out)
+            )
+        }
+        Because::RunWaits { unit, out } => {
+            let id = &problem.units[unit.ix()].id;
+            match out {
+                Some(out) => format!("its run waits for {id}, free at {}", when(*out)),
+                None => format!("its run waits for {id}, which cannot load before {from}"),
+            }
+        }
+        Because::RunFixed { unit } => {
+            format!(
+                "shares the run of {}, which is fixed",
+                problem.units[unit.ix()].id
+            )
+        }
+        Because::RigOut { rig, until } => {
+            format!(
+                "{} is out of use until {}{}",
+                name(problem, *rig),
+                when(*until),
+                why_out(problem, *rig, *until)
+            )
+        }
+        Because::RigOutAhead { rig, from } => format!(
+            "begun earlier it would run into a time from {} when {} cannot be used",
+            when(*from),
+            name(problem, *rig)
+        ),
+        Because::Taken {
+            rig,
+            by,
+            until,
+            changeover,
+        } => taken(problem, *rig, *by, &when(*until), *changeover),
+        Because::GapTooShort { rig } => {
+            format!(
+                "the time free on {} before {from} is too short for it",
+                name(problem, *rig)
+            )
+        }
+        Because::NoShift { crew, for_watch } => {
+            let crew = &problem.crews[crew.ix()].id;
+            let what = if *for_watch {
+                "watch it to its end"
+            } else {
+                "load it"
+            };
+            format!("begun earlier, nobody of crew {crew} would be on shift to {what}")
+        }
+        Because::CrewBusy { crew, for_watch } => {
+            let crew = &problem.crews[crew.ix()].id;
+            let what = if *for_watch { "watch it" } else { "load it" };
+            format!("begun earlier, everybody of crew {crew} would be too busy to {what}")
+        }
+        Because::NoSite => {
+            "begun earlier, a part of its exposure would run with nobody on site".to_owned()
+        }
+        Because::NoUnload { crew } => {
+            let crew = &problem.crews[crew.ix()].id;
+            format!("begun earlier, nobody of crew {crew} would be free to unload it in time")
+        }
+        Because::NextStep { rest_max } => {
+            format!("begun earlier, its next step could not follow within {rest_max}")
+        }
+        Because::OnlyWaits => "begun earlier, it would come out no earlier".to_owned(),
+        Because::Slack => "could begin earlier; its request would finish no earlier".to_owned(),
+    }
+}
+
+fn taken(
+    problem: &Problem,
+    rig: RigIx,
+    by: Option<UnitIx>,
+    until: &str,
+    changeover: bool,
+) -> String {
+    let own = &problem.rigs[rig.ix()];
+    let change = if changeover {
+        format!(", then {} of changeover", own.changeover)
+    } else {
+        String::new()
+    };
+    match by {
+        Some(unit) => {
+            let id = &problem.units[unit.ix()].id;
+            format!(
+                "its place on {} is taken by {id} until {until}{change}",
+                own.id
+            )
+        }
+        None => format!("{} is taken until {until}{change}", own.id),
+    }
+}
+
+/// Why a request that could be done in principle finds no place even alone.
+pub(super) fn no_place(problem: &Problem, request: RequestIx, step: usize) -> String {
+    let request = &problem.requests[request.ix()];
+    let method = &problem.condition(&request.steps[step]).method;
+    let rigs: Vec<String> = problem
+        .rigs_for(&request.steps[step])
+        .iter()
+        .take(4)
+        .map(|(rig, _)| name(problem, *rig))
+        .collect();
+    format!(
+        "{method} finds no valid place on {} even in an empty lab: horizon, outages, calibration, \
+         shifts, rests and pins leave none",
+        rigs.join(", ")
+    )
+}
+
+/// Why a request that would find a place alone finds none beside the others.
+pub(super) fn no_room(problem: &Problem, request: RequestIx, step: usize) -> String {
+    let request = &problem.requests[request.ix()];
+    let method = &problem.condition(&request.steps[step]).method;
+    format!(
+        "{method} finds no place beside the other requests within the horizon; a longer horizon or fewer pins may help"
+    )
+}
+
+fn name(problem: &Problem, rig: RigIx) -> String {
+    problem.rigs[rig.ix()].id.to_string()
+}
+
+fn why_out(problem: &Problem, rig: RigIx, until: Minute) -> String {
+    let outages = &problem.rigs[rig.ix()].outages;
+    let reason = outages
+        .iter()
+        .find(|(span, _)| span.end == until)
+        .map(|(_, reason)| reason);
+    reason
+        .filter(|reason| !reason.is_empty())
+        .map_or_else(String::new, |reason| format!(" ({reason})"))
+}
+
+/// The time of day in the lab, with the date where it is not the day of `beside`.
+fn clock(problem: &Problem, at: Minute, beside: Minute) -> String {
+    let (local, other) = (problem.zone.local(at), problem.zone.local(beside));
+    let format = if local.date() == other.date() {
+        "%H:%M"
+    } else {
+        "%a %d %b %H:%M"
+    };
+    local.format(format).to_string()
+}
