@@ -8,6 +8,7 @@ pub mod ids;
 pub mod lab;
 pub mod plan;
 pub mod steps;
+pub mod text;
 pub mod time;
 pub mod zone;
 

@@ -7,13 +7,15 @@
 pub mod calendar;
 mod compile;
 mod exposure;
+mod facts;
 mod plan;
 mod words;
 
 pub use calendar::{OnTime, People};
 pub use compile::compile;
+pub use facts::facts_of_plan;
 pub use plan::{Left, Place, Plan, Visit};
-pub use words::Unresolved;
+pub use words::{Figures, Unresolved};
 
 use crate::domain::lab::{Loading, Watch};
 use crate::domain::plan::Times;

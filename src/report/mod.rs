@@ -1,1 +1,7 @@
-//! What leaves the program: plan files, tables, text cleaned on the way out.
+//! What leaves the program: plan files and tables, with text cleaned on the way out.
+//!
+//! The structs of files are this room's own, so that a change of the program's insides cannot change a
+//! file that others read.
+
+pub mod plan_json;
+pub mod table;

@@ -1,0 +1,205 @@
+//! `sequences.toml`: the steps that units walk.
+
+use super::lab_file::Names;
+use super::methods_file::{MOST_CYCLES, MOST_REPEATS, severity};
+use super::value::{Table, Value};
+use crate::domain::lab::{Amount, Every, Length, Method, Rest, Sequence, Step};
+use crate::domain::steps::own_amount;
+use crate::domain::{MethodId, SequenceId};
+use std::collections::BTreeMap;
+
+/// Most steps that a sequence may have once `every` is expanded.
+const MOST_STEPS: u64 = 1000;
+
+type Methods = BTreeMap<MethodId, Method>;
+
+/// Reads sequences; those with a fault are left out. `methods` is `None` where they are not known.
+pub(super) fn read(root: &Table<'_>, methods: Option<&Methods>) -> Vec<Sequence> {
+    root.only(&["sequence"]);
+    let mut names = Names::default();
+    let mut sequences = Vec::new();
+    for mut table in root.tables("sequence") {
+        let id = table.identify("sequence");
+        table.only(&["id", "step"]);
+        let steps = steps(&table, methods);
+        if let Some((id, site)) = id
+            && names.add("sequence", &id, site)
+        {
+            // A sequence is known by its name even where a step of it has a fault.
+            sequences.push(Sequence {
+                id: SequenceId::new(&id),
+                steps: steps.unwrap_or_default(),
+            });
+        }
+    }
+    sequences
+}
+
+fn steps(table: &Table<'_>, methods: Option<&Methods>) -> Option<Vec<Step>> {
+    let tables = table.tables("step");
+    if tables.is_empty() {
+        table
+            .site
+            .fault(&table.what, "it has no `[[sequence.step]]`");
+    }
+    let mut steps = Vec::new();
+    let mut expanded = 0;
+    for (ix, step) in tables.iter().enumerate() {
+        let mut step = step.clone();
+        step.what = format!("{} step {}", table.what, ix + 1);
+        let read = self::step(&step, methods, ix == 0);
+        if let (Some(read), Some(methods)) = (&read, methods) {
+            expanded += parts(read, methods);
+        }
+        steps.push(read);
+    }
+    if expanded > MOST_STEPS {
+        let why = format!("it comes to {expanded} steps; at most {MOST_STEPS} are allowed");
+        table.site.fault(&table.what, &why);
+        return None;
+    }
+    steps.into_iter().collect()
+}
+
+fn step(table: &Table<'_>, methods: Option<&Methods>, first: bool) -> Option<Step> {
+    table.only(&[
+        "method",
+        "cycles",
+        "hold",
+        "repeat",
+        "severity",
+        "every",
+        "check",
+        "rest",
+        "check_rest",
+    ]);
+    let method_id = table
+        .need("method")
+        .and_then(|value| method_name(&value, methods));
+    let method = method_id.as_ref().and_then(|id| methods?.get(id));
+    let length = length(table, method);
+    let severity = table
+        .get("severity")
+        .map_or(Some(BTreeMap::new()), |value| severity(&value));
+    let every = every(table, method, methods);
+    let rest = table.get("rest").map_or(Some(Rest::ANY), |value| {
+        if first {
+            value.fault("the first step has no step before it to rest from");
+        }
+        value.rest()
+    });
+    Some(Step {
+        method: method_id?,
+        length: length?,
+        severity: severity?,
+        every: every?,
+        rest: rest?,
+    })
+}
+
+fn method_name(value: &Value<'_>, methods: Option<&Methods>) -> Option<MethodId> {
+    let name = match methods {
+        Some(methods) => value.reference("method", methods.keys().map(MethodId::as_str))?,
+        None => value.id()?,
+    };
+    Some(MethodId::new(&name))
+}
+
+/// The override of the method's length: `Some(None)` where there is none, `None` where it has a fault.
+fn length(table: &Table<'_>, method: Option<&Method>) -> Option<Option<Amount>> {
+    let mut length = None;
+    let mut good = true;
+    for key in ["cycles", "hold", "repeat"] {
+        let Some(value) = table.get(key) else {
+            continue;
+        };
+        let amount = amount(&value, key);
+        if let Some(method) = method
+            && key != key_of(&method.length)
+        {
+            value.fault(&format!("{} counts {}", method.id, counted(&method.length)));
+            good = false;
+        }
+        good &= amount.is_some();
+        length = amount;
+    }
+    good.then_some(length)
+}
+
+fn amount(value: &Value<'_>, key: &str) -> Option<Amount> {
+    match key {
+        "cycles" => Some(Amount::Cycles(value.whole(1..=MOST_CYCLES)?.unsigned_abs())),
+        "hold" => Some(Amount::Hold(value.length()?)),
+        _ => Some(Amount::Repeat(
+            u32::try_from(value.whole(1..=MOST_REPEATS)?).ok()?,
+        )),
+    }
+}
+
+fn key_of(length: &Length) -> &'static str {
+    match length {
+        Length::Cycles(_) => "cycles",
+        Length::Hold(_) => "hold",
+        Length::Profile { .. } => "repeat",
+    }
+}
+
+fn counted(length: &Length) -> &'static str {
+    match length {
+        Length::Cycles(_) => "`cycles`",
+        Length::Hold(_) => "a `hold`",
+        Length::Profile { .. } => "a `repeat` of its profile",
+    }
+}
+
+/// `every` with its check: `Some(None)` where there is none, `None` where it has a fault.
+fn every(
+    table: &Table<'_>,
+    method: Option<&Method>,
+    methods: Option<&Methods>,
+) -> Option<Option<Every>> {
+    let (part, check) = (table.get("every"), table.get("check"));
+    let check_rest = table.get("check_rest");
+    let (part, check) = match (part, check) {
+        (Some(part), Some(check)) => (part, check),
+        (None, None) => {
+            if let Some(rest) = check_rest {
+                rest.fault("`check_rest` goes with `every` and `check` only");
+                return None;
+            }
+            return Some(None);
+        }
+        (Some(alone), None) => {
+            alone.fault("`every` needs a `check` beside it");
+            return None;
+        }
+        (None, Some(alone)) => {
+            alone.fault("`check` needs an `every` beside it");
+            return None;
+        }
+    };
+    let check = method_name(&check, methods);
+    let check_rest = check_rest.map_or(Some(Rest::ANY), |value| value.rest());
+    let part = method.map_or(Some(Amount::Repeat(1)), |method| {
+        amount(&part, key_of(&method.length))
+    });
+    Some(Some(Every {
+        part: part?,
+        check: check?,
+        check_rest: check_rest?,
+    }))
+}
+
+/// How many steps a step comes to.
+fn parts(step: &Step, methods: &Methods) -> u64 {
+    let (Some(every), Some(method)) = (&step.every, methods.get(&step.method)) else {
+        return 1;
+    };
+    let size = |amount| match amount {
+        Amount::Cycles(cycles) => cycles,
+        Amount::Hold(hold) => hold.get().unsigned_abs(),
+        Amount::Repeat(repeat) => u64::from(repeat),
+    };
+    let whole = size(step.length.unwrap_or_else(|| own_amount(&method.length)));
+    whole.div_ceil(size(every.part).max(1)).saturating_mul(2)
+}
