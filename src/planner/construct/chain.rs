@@ -4,8 +4,11 @@ use super::{Builder, Fixed};
 use crate::domain::{Minute, Minutes, Span};
 use crate::planner::reach::{Link, RunRule};
 use crate::planner::timeline::{Placed, Slot};
-use crate::problem::{RigIx, UnitIx};
+use crate::problem::UnitIx;
 use std::ops::Range;
+
+/// How often a chain is sought anew because two of its own steps come too close.
+const CORRECTIONS: usize = 4;
 
 impl Builder<'_> {
     /// Places the steps so that the last comes out as early as it can, or says which step has no place.
@@ -16,19 +19,19 @@ impl Builder<'_> {
         runs: RunRule,
     ) -> Result<(), usize> {
         let links = self.links(unit, steps);
-        self.put_links(unit, links, runs)
+        self.put_links(unit, &links, runs)
     }
 
     /// The same with links that the caller has restricted.
     pub(super) fn put_links(
         &mut self,
         unit: UnitIx,
-        links: Vec<Link>,
+        links: &[Link],
         runs: RunRule,
     ) -> Result<(), usize> {
-        let chain = self.find_chain(unit, links.clone(), runs).or_else(|step| {
+        let chain = self.find_chain(unit, links, runs).or_else(|step| {
             // The times of the plan in force may not be possible any more where its rig and load are.
-            let mut looser = links;
+            let mut looser = links.to_vec();
             let had_out = looser
                 .iter()
                 .any(|link| link.out.is_some() && link.fixed.is_some());
@@ -37,7 +40,7 @@ impl Builder<'_> {
                 .filter(|link| link.fixed.is_some())
                 .for_each(|link| link.out = None);
             if had_out {
-                self.find_chain(unit, looser, runs)
+                self.find_chain(unit, &looser, runs)
             } else {
                 Err(step)
             }
@@ -74,26 +77,48 @@ impl Builder<'_> {
         found.ok().map(|chain| chain[0])
     }
 
-    /// Searches near windows first: a chain that ends before a nearer end is found with that end too.
+    /// The chain that comes out earliest. Where two of its steps would follow each other in one place
+    /// without the changeover, more rest between them and another rig are both tried.
     fn find_chain(
         &self,
         unit: UnitIx,
-        mut links: Vec<Link>,
+        links: &[Link],
         runs: RunRule,
     ) -> Result<Vec<(usize, Placed)>, usize> {
-        const CORRECTIONS: usize = 8;
         let first = self.first_loads(unit, links[0].step);
-        for _ in 0..CORRECTIONS {
-            let chain = self.in_growing_windows(unit, &links, first, runs)?;
-            let short = self.changeover_too_short(unit, &links, &chain);
-            let Some((early, late)) = short.filter(|_| !self.style.alone) else {
-                return Ok(links.iter().map(|link| link.step).zip(chain).collect());
-            };
-            self.keep_apart(unit, &mut links, early, late, &chain);
-        }
-        Err(links[0].step)
+        let chain = self.chain_apart(unit, links, first, runs, CORRECTIONS)?;
+        Ok(links.iter().map(|link| link.step).zip(chain).collect())
     }
 
+    fn chain_apart(
+        &self,
+        unit: UnitIx,
+        links: &[Link],
+        first: Span,
+        runs: RunRule,
+        corrections: usize,
+    ) -> Result<Vec<Placed>, usize> {
+        let chain = self.in_growing_windows(unit, links, first, runs)?;
+        let short = self.changeover_too_short(unit, links, &chain);
+        let Some((early, late)) = short.filter(|_| !self.style.alone) else {
+            return Ok(chain);
+        };
+        let fault = Err(links[late].step);
+        if corrections == 0 {
+            return fault;
+        }
+        let again = self
+            .kept_apart(unit, links, early, late, &chain)
+            .into_iter();
+        let found = again.filter_map(|links| {
+            self.chain_apart(unit, &links, first, runs, corrections - 1)
+                .ok()
+        });
+        let out = |chain: &Vec<Placed>| chain.last().map(|placed| placed.times.out);
+        found.min_by_key(out).map_or(fault, Ok)
+    }
+
+    /// Searches near windows first: a chain that ends before a nearer end is found with that end too.
     fn in_growing_windows(
         &self,
         unit: UnitIx,
@@ -159,30 +184,35 @@ impl Builder<'_> {
         })
     }
 
-    /// Asks for more rest before the later step where its rests allow it, else for another rig.
-    fn keep_apart(
+    /// The chain's links with more rest before the later step, and with another rig for either step.
+    fn kept_apart(
         &self,
         unit: UnitIx,
-        links: &mut [Link],
+        links: &[Link],
         early: usize,
         late: usize,
         chain: &[Placed],
-    ) {
-        let rig: RigIx = chain[early].rig;
+    ) -> Vec<Vec<Link>> {
+        let rig = chain[early].rig;
         let changeover = self.problem.rigs[rig.ix()].changeover;
         let missing = chain[early].times.out + changeover - chain[late].times.load;
-        let step = &self.problem.request_of(unit).steps[links[late].step];
+        let steps = &self.problem.request_of(unit).steps;
+        let mut ways = Vec::new();
         let more = links[late].more_rest + missing;
-        let others = self
-            .problem
-            .rigs_for(step)
-            .iter()
-            .any(|(other, _)| *other != rig);
-        if step.rest_min + more <= step.rest_max && !(others && links[late].not_on.is_none()) {
-            links[late].more_rest = more;
-        } else {
-            links[late].not_on = Some(rig);
+        if steps[links[late].step].rest_min + more <= steps[links[late].step].rest_max {
+            let mut way = links.to_vec();
+            way[late].more_rest = more;
+            ways.push(way);
         }
+        for link in [late, early] {
+            let rigs = self.problem.rigs_for(&steps[links[link].step]);
+            if rigs.len() > 1 && links[link].not_on.is_none() && links[link].fixed.is_none() {
+                let mut way = links.to_vec();
+                way[link].not_on = Some(rig);
+                ways.push(way);
+            }
+        }
+        ways
     }
 
     /// True where a chamber run that a unit could join, or any other rig, gives it a place: what a join

@@ -47,7 +47,7 @@ impl Builder<'_> {
             for link in &mut links {
                 link.together = outside.is_some().then_some(false);
             }
-            self.put_links(*unit, links, RunRule::ANY)?;
+            self.put_links(*unit, &links, RunRule::ANY)?;
         }
         Ok(())
     }
@@ -158,7 +158,7 @@ impl Builder<'_> {
         if let Some(last) = links.last_mut() {
             last.out = Some(last.out.map_or(out, |own| own.meet(out)));
         }
-        self.put_links(unit, links, RunRule::ANY)?;
+        self.put_links(unit, &links, RunRule::ANY)?;
         let last = self.lines.placed(unit, steps.end - 1);
         match last {
             Some(last) if out.contains(last.times.out) => Ok(()),

@@ -141,29 +141,25 @@ impl<'p> Builder<'p> {
         self.lines.place(unit, visit.step, placed);
     }
 
-    /// Puts everybody in: first whoever has a fixed booking, by its time, then in the given order.
+    /// Puts everybody in, in the given order; places of fixed bookings are held for their units.
     fn put_all(&mut self, alone: &Alone, order: &[RequestIx]) -> Vec<(RequestIx, usize)> {
-        let planned = |request: &&RequestIx| alone.can_be_planned(**request);
-        let mut fixed: Vec<(Minute, RequestIx)> = order
+        let planned = order
             .iter()
-            .filter(planned)
+            .filter(|request| alone.can_be_planned(**request));
+        let planned: Vec<RequestIx> = planned.copied().collect();
+        let mut fixed: Vec<(Minute, RequestIx)> = planned
+            .iter()
             .filter_map(|request| Some((self.first_fixed(*request)?, *request)))
             .collect();
-        fixed.sort_by_key(|(at, _)| *at);
-        for (_, request) in &fixed {
-            self.cast_shadows(*request);
+        fixed.sort_unstable();
+        for (_, request) in fixed {
+            self.cast_shadows(request);
         }
         let mut failed = Vec::new();
-        let first = fixed.iter().map(|(_, request)| *request);
-        let rest = order.iter().filter(planned).copied();
-        let rest: Vec<RequestIx> = rest
-            .filter(|request| !fixed.iter().any(|(_, other)| other == request))
-            .collect();
-        for request in first.chain(rest) {
+        for request in planned {
             self.lift_shadows(request);
-            let result = self
-                .put(request)
-                .or_else(|step| self.put_unfrozen(request).map_err(|()| step));
+            let result = self.put(request);
+            let result = result.or_else(|step| self.put_unfrozen(request).map_err(|()| step));
             if let Err(step) = result {
                 failed.push((request, step));
             }

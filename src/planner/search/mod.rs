@@ -22,7 +22,7 @@ pub(super) struct Outcome {
 pub(super) struct Search<'b, 'p> {
     builder: &'b mut Builder<'p>,
     random: Random,
-    /// Requests that may be taken off: planned, and with nothing fixed.
+    /// Requests that may be taken off: those with bookings; what is fixed goes back where it must be.
     movable: Vec<RequestIx>,
     /// Rigs a request could use, as a set of bits by rig number modulo 64.
     rigs: Vec<u64>,

@@ -58,9 +58,15 @@ impl<'p> Timelines<'p> {
         }
     }
 
-    /// The booking of a step, if it has one.
+    /// The booking of a step, if it has one; none of a step that the unit does not have.
     pub(super) fn placed(&self, unit: UnitIx, step: usize) -> Option<&Placed> {
-        self.placed[self.base[unit.ix()] + step].as_ref()
+        let base = self.base[unit.ix()];
+        let end = self
+            .base
+            .get(unit.ix() + 1)
+            .copied()
+            .unwrap_or(self.placed.len());
+        self.placed[base..end].get(step).and_then(Option::as_ref)
     }
 
     /// Minutes of `window` in which somebody of the crew is free.
