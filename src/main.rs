@@ -1,5 +1,5 @@
 //! Runs the command line and returns its exit code.
 
 fn main() -> std::process::ExitCode {
-    std::process::ExitCode::SUCCESS
+    rigday::cli::main()
 }

@@ -1,1 +1,177 @@
 //! The command line: where the parts are put together.
+//!
+//! One file a command: what it takes, and one `run` that calls the library and prints. Only this room reads
+//! the environment. Data goes to standard output, everything else to standard error; a closed pipe is a
+//! quiet end.
+
+mod assign;
+mod check;
+mod demo;
+mod due;
+mod env;
+mod init;
+mod load;
+mod log;
+mod mark;
+mod open;
+mod place;
+mod plan;
+mod rig;
+mod units;
+
+use clap::{Parser, Subcommand};
+use env::Env;
+use std::process::ExitCode;
+
+/// How a command ended.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) enum Exit {
+    /// Done.
+    Done = 0,
+    /// Failed, or the lab folder has faults.
+    Failed = 1,
+    /// Called wrongly, or no terminal where one is needed.
+    Usage = 2,
+    /// The plan has clashes.
+    Clashes = 3,
+    /// Refused, or changed by somebody else.
+    Refused = 4,
+}
+
+/// Why a command did not do what it was asked.
+#[derive(Debug)]
+pub(crate) struct Failure {
+    pub(crate) exit: Exit,
+    pub(crate) text: String,
+}
+
+impl Failure {
+    pub(crate) fn new(exit: Exit, text: impl std::fmt::Display) -> Self {
+        Self {
+            exit,
+            text: text.to_string(),
+        }
+    }
+}
+
+impl From<crate::app::desk::DeskError> for Failure {
+    fn from(error: crate::app::desk::DeskError) -> Self {
+        Self::new(Exit::Failed, error)
+    }
+}
+
+impl From<std::io::Error> for Failure {
+    fn from(error: std::io::Error) -> Self {
+        Self::new(Exit::Failed, error)
+    }
+}
+
+pub(crate) type Answer = Result<Exit, Failure>;
+
+/// Plans a durability lab's day: which unit goes on which rig, when, and why.
+#[derive(Parser)]
+#[command(
+    name = "rigday",
+    version,
+    about,
+    max_term_width = 100,
+    arg_required_else_help = true
+)]
+struct Arguments {
+    /// Act as if it were this instant, such as 2027-03-08T08:00; for demos and late entry
+    #[arg(long, global = true, value_name = "INSTANT", hide_short_help = true)]
+    now: Option<String>,
+    /// Who acts, where it is not the login name
+    #[arg(long, global = true, value_name = "NAME", hide_short_help = true)]
+    person: Option<String>,
+    #[command(subcommand)]
+    command: Command,
+}
+
+#[derive(Subcommand)]
+enum Command {
+    /// Write a small lab folder to begin with, and its ledger
+    Init(init::Arguments),
+    /// Open a made-up lab with three weeks of history, in a scratch folder
+    Demo(demo::Arguments),
+    /// Plan the lab, show what would change, and publish it if asked
+    Plan(plan::Arguments),
+    /// Check a lab folder, and a plan of it
+    Check(check::Arguments),
+    /// Open the screens
+    Open(open::Arguments),
+    /// Show what is due at the bench
+    Due(due::Arguments),
+    /// Show how rigs are used, the backlog and what is late
+    Load(load::Arguments),
+    /// Show units, or the whole walk of one
+    Units(units::Arguments),
+    /// Give the verdict on a checkpoint
+    Mark(mark::Arguments),
+    /// Load a unit on its rig
+    Start(mark::StartArguments),
+    /// Unload a unit from its rig
+    End(mark::UnitArguments),
+    /// Take a unit out of the lab before its end
+    Withdraw(mark::WithdrawArguments),
+    /// Put a unit's next step on a rig, and plan everything else around it
+    Assign(assign::Arguments),
+    /// Report a rig down or back
+    Rig(rig::Arguments),
+    /// Add a note about a unit
+    Note(mark::NoteArguments),
+    /// Undo the last thing you recorded
+    Undo(mark::UndoArguments),
+    /// Print the ledger, one event a line
+    Log(log::Arguments),
+}
+
+/// Runs the program; its exit code.
+pub fn main() -> ExitCode {
+    let mut env = Env::of_process();
+    let arguments = match Arguments::try_parse() {
+        Ok(arguments) => arguments,
+        Err(error) => {
+            let shown = error.print();
+            let good = !error.use_stderr() && shown.is_ok();
+            return ExitCode::from(if good {
+                Exit::Done as u8
+            } else {
+                Exit::Usage as u8
+            });
+        }
+    };
+    let answer = env.adjust(arguments.now.as_deref(), arguments.person.as_deref());
+    let answer = answer.and_then(|()| run(arguments.command, &mut env));
+    let answer = answer.and_then(|exit| env.flush().map(|()| exit).map_err(Failure::from));
+    match answer {
+        Ok(exit) => ExitCode::from(exit as u8),
+        Err(_) if env.pipe_closed => ExitCode::SUCCESS,
+        Err(failure) => {
+            env.say(&format!("rigday: {}", failure.text));
+            ExitCode::from(failure.exit as u8)
+        }
+    }
+}
+
+fn run(command: Command, env: &mut Env) -> Answer {
+    match command {
+        Command::Init(arguments) => init::run(&arguments, env),
+        Command::Demo(arguments) => demo::run(&arguments, env),
+        Command::Plan(arguments) => plan::run(&arguments, env),
+        Command::Check(arguments) => check::run(&arguments, env),
+        Command::Open(arguments) => open::run(&arguments, env),
+        Command::Due(arguments) => due::run(&arguments, env),
+        Command::Load(arguments) => load::run(&arguments, env),
+        Command::Units(arguments) => units::run(&arguments, env),
+        Command::Mark(arguments) => mark::run(&arguments, env),
+        Command::Start(arguments) => mark::start(&arguments, env),
+        Command::End(arguments) => mark::end(&arguments, env),
+        Command::Withdraw(arguments) => mark::withdraw(&arguments, env),
+        Command::Assign(arguments) => assign::run(&arguments, env),
+        Command::Rig(arguments) => rig::run(&arguments, env),
+        Command::Note(arguments) => mark::note(&arguments, env),
+        Command::Undo(arguments) => mark::undo(&arguments, env),
+        Command::Log(arguments) => log::run(&arguments, env),
+    }
+}

@@ -176,6 +176,53 @@ pub enum EventBody {
     },
 }
 
+/// Most bookings in one event, so that it stays well below the largest row.
+const BOOKINGS_A_PART: usize = 2000;
+
+impl EventBody {
+    /// The events that publish a plan: its head, and its bookings that are not over at `now` in parts.
+    pub fn publish(id: &PlanId, plan: &super::plan::Plan, now: Minute) -> Vec<Self> {
+        let ahead: Vec<Booking> = plan
+            .bookings
+            .iter()
+            .filter(|booking| booking.times.out > now)
+            .cloned()
+            .collect();
+        let head = Self::PlanPublished {
+            plan: id.clone(),
+            cost: plan.cost,
+            bound: plan.bound,
+            bookings: u32::try_from(ahead.len()).unwrap_or(u32::MAX),
+            finishes: plan.requests.clone(),
+            unplannable: plan.unplannable.clone(),
+        };
+        let parts = ahead
+            .chunks(BOOKINGS_A_PART)
+            .map(|part| Self::PlanBookings {
+                plan: id.clone(),
+                bookings: part.to_vec(),
+            });
+        std::iter::once(head).chain(parts).collect()
+    }
+
+    /// What the event is about; a plan is about the lab.
+    pub fn subjects(&self) -> Vec<Subject> {
+        match self {
+            Self::RequestTaken { request, .. } => vec![Subject::Request(request.clone())],
+            Self::PlanPublished { .. } | Self::PlanBookings { .. } => vec![Subject::Lab],
+            Self::VisitStarted { unit, rig, .. } | Self::VisitEnded { unit, rig, .. } => {
+                vec![Subject::Unit(unit.clone()), Subject::Rig(rig.clone())]
+            }
+            Self::VerdictGiven { unit, .. } | Self::UnitWithdrawn { unit, .. } => {
+                vec![Subject::Unit(unit.clone())]
+            }
+            Self::RigDown { rig, .. } | Self::RigUp { rig } => vec![Subject::Rig(rig.clone())],
+            Self::Note { subject, .. } => vec![subject.clone()],
+            Self::Correction { .. } => Vec::new(),
+        }
+    }
+}
+
 /// What a note is about.
 #[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord)]
 pub enum Subject {

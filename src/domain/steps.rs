@@ -1,9 +1,10 @@
 //! A sequence with `every` expanded: the steps that a unit really walks.
 
-use super::ids::MethodId;
-use super::lab::{Amount, Lab, Length, Rest, Sequence, Step};
+use super::ids::{MethodId, RequestId, SequenceId, UnitId};
+use super::lab::{Amount, Lab, Length, Request, Rest, Sequence, Step};
 use super::time::Minutes;
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, HashMap};
+use std::sync::Arc;
 
 /// One step that a unit walks.
 #[derive(Clone, Debug, PartialEq)]
@@ -28,6 +29,45 @@ pub fn walk(lab: &Lab, sequence: &Sequence) -> Vec<WalkStep> {
         .iter()
         .flat_map(|step| expand(lab, step))
         .collect()
+}
+
+/// The walks of a lab's units, worked out once.
+#[derive(Clone, Debug, Default)]
+pub struct Walks {
+    by_sequence: BTreeMap<SequenceId, Arc<[WalkStep]>>,
+    /// For each unit the place of its request in the lab.
+    requests: HashMap<UnitId, usize>,
+}
+
+impl Walks {
+    /// Of every unit of the lab.
+    pub fn new(lab: &Lab) -> Self {
+        let walk_of = |sequence: &Sequence| (sequence.id.clone(), walk(lab, sequence).into());
+        let units = lab.requests.iter().enumerate();
+        let units =
+            units.flat_map(|(ix, own)| own.units.iter().map(move |unit| (unit.clone(), ix)));
+        Self {
+            by_sequence: lab.sequences.iter().map(walk_of).collect(),
+            requests: units.collect(),
+        }
+    }
+
+    /// The request of a unit; `None` where the lab does not have the unit.
+    pub fn request<'l>(&self, lab: &'l Lab, unit: &UnitId) -> Option<&'l Request> {
+        lab.requests.get(*self.requests.get(unit)?)
+    }
+
+    /// The steps that the units of a request walk.
+    pub fn steps(&self, request: &Request) -> &[WalkStep] {
+        self.by_sequence
+            .get(&request.sequence)
+            .map_or(&[], |steps| &steps[..])
+    }
+
+    /// The request of that id.
+    pub fn request_of_id<'l>(&self, lab: &'l Lab, id: &RequestId) -> Option<&'l Request> {
+        lab.requests.iter().find(|request| request.id == *id)
+    }
 }
 
 fn expand(lab: &Lab, step: &Step) -> Vec<WalkStep> {

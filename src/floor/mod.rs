@@ -1,19 +1,33 @@
 //! The floor: what is where, what is due, what failed, what is booked.
 //!
 //! A pure fold over the events of the ledger: [`Floor::apply`] takes one event after another, and
-//! the same events always give the same floor. It reads no clock: whoever asks says what time it is.
+//! the same events always give the same floor. A correction is an event too: what it voids is taken as
+//! if it had not been said, and both stay in the history. This room reads no clock: whoever asks says
+//! what time it is.
 
-use crate::domain::event::Subject;
-use crate::domain::lab::Lab;
+mod due;
+mod facts;
+mod fold;
+mod state;
+
 use crate::domain::plan::{Booking, Finish, Unplannable};
-use crate::domain::{Event, Facts, Minute, PlanId, RequestId, RigId, Seq, UnitId, Verdict};
-use std::collections::BTreeMap;
+use crate::domain::{Event, Minute, PlanId, RequestId, RigId, Seq, UnitId, Verdict};
+use std::collections::{BTreeMap, BTreeSet, HashMap};
 
 /// What the ledger says, up to the last event applied.
 #[derive(Clone, Debug, Default)]
 pub struct Floor {
-    /// The last event applied.
-    pub seen: Seq,
+    /// Every event applied, in order.
+    pub events: Vec<Event>,
+    /// Events that a correction has voided and none has restored.
+    pub voided: BTreeSet<Seq>,
+    /// What follows from the events that count.
+    pub now: Standing,
+}
+
+/// What follows from the events that count.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct Standing {
     /// Requests that were taken in, with the event.
     pub requests: BTreeMap<RequestId, Seq>,
     /// Units of the requests that were taken in.
@@ -22,8 +36,6 @@ pub struct Floor {
     pub rigs: BTreeMap<RigId, RigRecord>,
     /// The plan in force.
     pub published: Option<Published>,
-    /// Every event that still counts, by what it is about; the newest last.
-    pub history: BTreeMap<Subject, Vec<Seq>>,
 }
 
 /// The plan in force.
@@ -41,6 +53,8 @@ pub struct Published {
     pub bound: Option<i64>,
     /// Its bookings, in the order of the plan.
     pub bookings: Vec<Booking>,
+    /// The place of each unit's step in `bookings`.
+    pub by_step: HashMap<(UnitId, u32), usize>,
     /// When requests finish by it.
     pub finishes: Vec<Finish>,
     /// Requests it left out.
@@ -184,40 +198,4 @@ pub struct Due {
     pub from: Minute,
     /// When its window closes (largest rest, longest wait), where it has one.
     pub closes: Option<Minute>,
-}
-
-impl Floor {
-    /// Takes one event in. Events must come in the order of their seq.
-    pub fn apply(&mut self, _event: &Event) {
-        todo!()
-    }
-
-    /// The floor after all of `events`.
-    pub fn fold<'a>(events: impl IntoIterator<Item = &'a Event>) -> Self {
-        let mut floor = Self::default();
-        for event in events {
-            floor.apply(event);
-        }
-        floor
-    }
-
-    /// What the planner must take as given at `now`.
-    pub fn facts(&self, _lab: &Lab, _now: Minute) -> Facts {
-        todo!()
-    }
-
-    /// How a unit stands at `now`.
-    pub fn unit_state(&self, _lab: &Lab, _unit: &UnitId, _now: Minute) -> UnitState {
-        todo!()
-    }
-
-    /// How a rig stands at `now`.
-    pub fn rig_state(&self, _lab: &Lab, _rig: &RigId, _now: Minute) -> RigState {
-        todo!()
-    }
-
-    /// What is due at the bench from `now` until `until`, by closing window, then by time.
-    pub fn due(&self, _lab: &Lab, _now: Minute, _until: Minute) -> Vec<Due> {
-        todo!()
-    }
 }

@@ -2,6 +2,18 @@
 //!
 //! Everybody else sees the [`Ledger`] trait; SQL, rows, paths and connections stay in here.
 
+mod chain;
+mod env;
+mod memory;
+mod open;
+mod record;
+mod sqlite;
+
+pub use env::{Env, Ids};
+pub use memory::MemoryLedger;
+pub use open::{create, open, open_read_only};
+pub use sqlite::SqliteLedger;
+
 use crate::domain::event::Subject;
 use crate::domain::{Event, NewEvent, Seq};
 use std::path::Path;
@@ -97,7 +109,52 @@ pub struct Report {
 #[derive(Debug, thiserror::Error)]
 #[non_exhaustive]
 pub enum LedgerError {
-    /// To be replaced by the cases that the store really has.
-    #[error("{0}")]
-    Other(String),
+    /// There is no ledger file.
+    #[error("{path}: there is no ledger; `rigday init` or taking in the first request makes one")]
+    Missing {
+        /// The file.
+        path: String,
+    },
+    /// The file is not one that may be opened.
+    #[error("{path}: {why}")]
+    Unsafe {
+        /// The file.
+        path: String,
+        /// Why.
+        why: String,
+    },
+    /// The file is no ledger of this program.
+    #[error("{path}: this is no rigday ledger: {why}; it was left as it is")]
+    Foreign {
+        /// The file.
+        path: String,
+        /// Why.
+        why: String,
+    },
+    /// The file was written by a newer program.
+    #[error(
+        "{path}: written in version {found}, this program knows up to {known}; use a newer rigday"
+    )]
+    Newer {
+        /// The file.
+        path: String,
+        /// Its version.
+        found: i64,
+        /// The version of this program.
+        known: i64,
+    },
+    /// An event cannot be what this program wrote.
+    #[error("event {seq}: {why}; run `rigday verify` and go back to a backup")]
+    Damaged {
+        /// Where.
+        seq: u64,
+        /// Why.
+        why: String,
+    },
+    /// The store failed.
+    #[error("the ledger cannot be read: {0}")]
+    Store(#[from] rusqlite::Error),
+    /// The file system failed.
+    #[error("the ledger cannot be reached: {0}")]
+    Io(#[from] std::io::Error),
 }

@@ -125,7 +125,7 @@ impl Builder<'_> {
     fn unit_alone(&mut self, unit: UnitIx) -> Result<Minute, usize> {
         let own = &self.problem.units[unit.ix()];
         for fact in &own.facts {
-            self.place_fact(unit, fact);
+            self.place_fact(fact);
         }
         let result = self.walk_alone(unit);
         let out = (0..own.wanted)

@@ -21,6 +21,7 @@ mod words;
 
 pub use budget::{Budget, Rounds};
 
+use crate::domain::Minute;
 use crate::problem::{Left, Place, Plan, Problem, RequestIx, RigIx, UnitIx, Visit};
 use alone::Alone;
 use construct::{Builder, Rule, generate, rules};
@@ -95,6 +96,23 @@ pub fn solve(
     }
     search.finish();
     finish(problem, &alone, best, bound, rounds)
+}
+
+/// The first minute at which a step could load on a rig beside the visits of `plan`, the unit's own visits
+/// from that step on taken off; `None` where there is none within the horizon.
+pub fn first_free(
+    problem: &Problem,
+    plan: &Plan,
+    unit: UnitIx,
+    step: usize,
+    rig: RigIx,
+) -> Option<Minute> {
+    let alone = Alone::look(problem);
+    let rule = rules().remove(0);
+    let mut builder = Builder::new(problem, &alone, rule.style);
+    let own_steps = |visit: &&Visit| visit.unit != unit || visit.step < step;
+    builder.place_visits(plan.visits.iter().filter(own_steps));
+    builder.first_free(unit, step, rig)
 }
 
 /// A complete plan under construction, with what it had to leave out.
@@ -187,7 +205,7 @@ fn bookings(builder: &Builder<'_>) -> Vec<(UnitIx, usize)> {
 
 /// Numbers the runs: those that have started keep theirs, the others count on by time.
 fn visits(problem: &Problem, builder: &Builder<'_>, booked: &[(UnitIx, usize)]) -> Vec<Visit> {
-    let mut numbers: BTreeMap<(RigIx, crate::domain::Minute), u32> = BTreeMap::new();
+    let mut numbers: BTreeMap<(RigIx, Minute), u32> = BTreeMap::new();
     let mut next: BTreeMap<RigIx, u32> = BTreeMap::new();
     for unit in &problem.units {
         for fact in &unit.facts {

@@ -26,6 +26,8 @@ pub(super) struct Link {
     pub(super) more_rest: Minutes,
     /// A rig it may not use.
     pub(super) not_on: Option<RigIx>,
+    /// The only rig it may use.
+    pub(super) only_on: Option<RigIx>,
     /// True: only on rigs loaded together. False: only on others.
     pub(super) together: Option<bool>,
 }
@@ -39,6 +41,7 @@ impl Link {
             out: None,
             more_rest: Minutes::ZERO,
             not_on: None,
+            only_on: None,
             together: None,
         }
     }
@@ -176,7 +179,10 @@ impl Timelines<'_> {
         let free = self.free_people(condition.crew, window);
         for (rig, exposure) in problem.rigs_for(step) {
             let together = problem.rigs[rig.ix()].loading == Loading::Together;
-            if link.not_on == Some(*rig) || link.together.is_some_and(|only| only != together) {
+            if link.not_on == Some(*rig)
+                || link.only_on.is_some_and(|only| only != *rig)
+                || link.together.is_some_and(|only| only != together)
+            {
                 continue;
             }
             let fixed_loads = match link.fixed {

@@ -16,7 +16,7 @@ use super::spans::Spans;
 use super::timeline::{Placed, Slot, Timelines};
 use crate::domain::lab::Loading;
 use crate::domain::{Minute, Minutes, Span};
-use crate::problem::{Fact, Place, Problem, RequestIx, RigIx, Unit, UnitIx};
+use crate::problem::{Fact, Place, Problem, RequestIx, RigIx, Unit, UnitIx, Visit};
 use std::sync::Arc;
 
 /// How chambers are shared while requests are put in.
@@ -96,9 +96,9 @@ impl<'p> Builder<'p> {
             log: Vec::new(),
             shadows: Vec::new(),
         };
-        for (ix, unit) in problem.units.iter().enumerate() {
+        for unit in &problem.units {
             for fact in &unit.facts {
-                builder.place_fact(UnitIx::from(ix), fact);
+                builder.place_fact(fact);
             }
         }
         builder
@@ -125,9 +125,35 @@ impl<'p> Builder<'p> {
         }
     }
 
+    /// Books visits of a plan that are not booked yet.
+    pub(super) fn place_visits<'v>(&mut self, visits: impl Iterator<Item = &'v Visit>) {
+        for visit in visits {
+            if self.lines.placed(visit.unit, visit.step).is_none() {
+                self.place_visit(visit);
+            }
+        }
+    }
+
+    /// The first minute at which a step can load on a rig beside what is booked.
+    pub(super) fn first_free(&self, unit: UnitIx, step: usize, rig: RigIx) -> Option<Minute> {
+        let mut link = super::reach::Link::free(step);
+        link.only_on = Some(rig);
+        let first = self.first_loads(unit, step);
+        let window = Span::new(first.start, self.problem.end);
+        let any = super::reach::RunRule::ANY;
+        let chain = self
+            .lines
+            .earliest_chain(unit, &[link], first, window, any)
+            .ok()?;
+        Some(chain[0].times.load)
+    }
+
     /// Books what has happened.
-    pub(super) fn place_fact(&mut self, unit: UnitIx, fact: &Fact) {
-        let visit = &fact.visit;
+    pub(super) fn place_fact(&mut self, fact: &Fact) {
+        self.place_visit(&fact.visit);
+    }
+
+    fn place_visit(&mut self, visit: &Visit) {
         let slot = match visit.place {
             Place::Position(position) => Slot::Lane(position.saturating_sub(1)),
             Place::Run(_) => Slot::Run,
@@ -138,7 +164,7 @@ impl<'p> Builder<'p> {
             slot,
             times: visit.times,
         };
-        self.lines.place(unit, visit.step, placed);
+        self.lines.place(visit.unit, visit.step, placed);
     }
 
     /// Puts everybody in, in the given order; places of fixed bookings are held for their units.

@@ -1,0 +1,19 @@
+//! The files of the demo's lab, compiled in, so that the demo needs nothing beside the program.
+
+/// Name and text of each file.
+pub const FILES: [(&str, &str); 5] = [
+    ("lab.toml", include_str!("../../demo-lab/lab.toml")),
+    ("methods.toml", include_str!("../../demo-lab/methods.toml")),
+    (
+        "sequences.toml",
+        include_str!("../../demo-lab/sequences.toml"),
+    ),
+    (
+        "requests.toml",
+        include_str!("../../demo-lab/requests.toml"),
+    ),
+    ("pins.toml", include_str!("../../demo-lab/pins.toml")),
+];
+
+/// What happened in the three weeks before the demo's Monday.
+pub const SCENARIO: &str = include_str!("../../demo-lab/scenario.toml");

@@ -1,0 +1,441 @@
+//! What people do: load, unload, verdict, withdrawal, rigs down and up, notes.
+
+use super::undo::Deed;
+use super::{Desk, DeskError};
+use crate::domain::event::Subject;
+use crate::domain::lab::{Loading, Pin, Rig};
+use crate::domain::{EventBody, Minute, RigId, Seq, UnitId, Verdict};
+use crate::floor::{RigState, UnitRecord, UnitState};
+use crate::ledger::{Expect, Outcome};
+use crate::planner::first_free;
+use crate::problem::{RigIx, UnitIx};
+
+impl Desk {
+    /// Gives the verdict on the checkpoint of `unit` that is running or over without one; a visit that
+    /// still runs is ended with it. A hold may be lifted by a later pass or fail.
+    pub fn mark(&mut self, unit: &UnitId, verdict: Verdict) -> Result<Outcome, DeskError> {
+        self.refresh()?;
+        if let Verdict::Fail { reason } = &verdict
+            && reason.trim().is_empty()
+        {
+            return not_now("a fail needs a reason".to_owned());
+        }
+        let record = self.record_of(unit)?;
+        let (step, running) = self.checkpoint(unit, &record)?;
+        let mut bodies = Vec::new();
+        if let Some(rig) = running {
+            bodies.push(EventBody::VisitEnded {
+                unit: unit.clone(),
+                step,
+                rig,
+            });
+        }
+        let word = verdict_word(&verdict);
+        bodies.push(EventBody::VerdictGiven {
+            unit: unit.clone(),
+            step,
+            verdict,
+        });
+        self.deed(
+            format!("{unit} {word} at step {step}"),
+            Subject::Unit(unit.clone()),
+            bodies,
+        )
+    }
+
+    /// The step whose verdict is due, and the rig where its visit still runs.
+    fn checkpoint(
+        &self,
+        unit: &UnitId,
+        record: &UnitRecord,
+    ) -> Result<(u32, Option<RigId>), DeskError> {
+        let request = self
+            .walks
+            .request(&self.lab, unit)
+            .ok_or_else(|| self.unknown(unit))?;
+        let steps = self.walks.steps(request);
+        let (step, running) = match record.running() {
+            Some((step, visit)) => (step, Some(visit.rig.clone())),
+            None => (record.steps_done(), None),
+        };
+        if step == 0 {
+            return not_now(format!("{unit} has not been on any rig yet; load it first"));
+        }
+        if let Some(given) = record.verdicts.get(&step)
+            && !matches!(given.verdict, Verdict::Hold { .. })
+        {
+            let when = self.lab.zone.local(given.at).format("%a %d %b %H:%M");
+            let word = verdict_word(&given.verdict);
+            return not_now(format!(
+                "{unit} step {step} was given {word} by {} at {when}; undo it first",
+                given.person
+            ));
+        }
+        let method = &steps[step as usize - 1].method;
+        if !self.lab.methods[method].verdict {
+            return not_now(format!(
+                "{unit} step {step} ({method}) is no checkpoint; unload it instead"
+            ));
+        }
+        Ok((step, running))
+    }
+
+    /// Starts the next visit of `unit` as booked; on `rig` where one is named.
+    pub fn start(&mut self, unit: &UnitId, rig: Option<&RigId>) -> Result<Outcome, DeskError> {
+        self.refresh()?;
+        let record = self.record_of(unit)?;
+        let step = self.next_step(unit, &record)?;
+        let booking = self.floor.booking(unit, step).cloned();
+        let rig = match (rig, &booking) {
+            (Some(rig), _) => rig.clone(),
+            (None, Some(booking)) => booking.rig.clone(),
+            (None, None) => {
+                return not_now(format!(
+                    "{unit} step {step} has no booking; name a rig, or plan and publish first"
+                ));
+            }
+        };
+        let own = self.rig(&rig)?.clone();
+        self.can_load(unit, step, &own)?;
+        let booked = booking.filter(|booking| booking.rig == rig);
+        let position = match own.loading {
+            Loading::Each => {
+                Some(self.free_position(&own, booked.as_ref().and_then(|b| b.position))?)
+            }
+            _ => None,
+        };
+        let run = (own.loading == Loading::Together)
+            .then(|| self.run_number(&own, booked.as_ref().and_then(|b| b.run)));
+        let body = EventBody::VisitStarted {
+            unit: unit.clone(),
+            step,
+            rig: rig.clone(),
+            position,
+            run,
+        };
+        self.deed(
+            format!("{unit} loaded on {rig}"),
+            Subject::Unit(unit.clone()),
+            vec![body],
+        )
+    }
+
+    /// The step that the unit walks next, if it may.
+    fn next_step(&self, unit: &UnitId, record: &UnitRecord) -> Result<u32, DeskError> {
+        let request = self
+            .walks
+            .request(&self.lab, unit)
+            .ok_or_else(|| self.unknown(unit))?;
+        let steps = self.walks.steps(request);
+        if let Some((step, visit)) = record.running() {
+            return not_now(format!(
+                "{unit} is on {} for step {step}; unload it first",
+                visit.rig
+            ));
+        }
+        let done = record.steps_done();
+        if done as usize >= steps.len() {
+            return not_now(format!("{unit} has walked all its {} steps", steps.len()));
+        }
+        match self
+            .floor
+            .unit_state(&self.lab, &self.walks, unit, self.now())
+        {
+            UnitState::Failed => return not_now(format!("{unit} has failed and walks no further")),
+            UnitState::Held => {
+                return not_now(format!("{unit} is on hold; give it a pass or a fail first"));
+            }
+            UnitState::Out => return not_now(format!("{unit} was withdrawn")),
+            _ => {}
+        }
+        if done > 0 && record.verdict_missing(&self.lab, steps, done) {
+            return not_now(format!(
+                "{unit} step {done} has no verdict yet; give it first"
+            ));
+        }
+        Ok(done + 1)
+    }
+
+    /// The pin that puts a unit's next step on a rig: at `start`, or as early as the rig is free beside the
+    /// plan in force.
+    pub fn assignment(
+        &self,
+        unit: &UnitId,
+        rig: &RigId,
+        start: Option<Minute>,
+    ) -> Result<Pin, DeskError> {
+        let record = self.record_of(unit)?;
+        self.rig(rig)?;
+        let step = match record.running() {
+            Some((step, _)) => step + 1,
+            None => self.next_step(unit, &record)?,
+        };
+        let problem = self.planning().problem();
+        let index = problem.units.iter().position(|own| own.id == *unit);
+        let index = UnitIx::from(index.ok_or_else(|| self.unknown(unit))?);
+        if step as usize > problem.units[index.ix()].wanted {
+            return not_now(format!("{unit} has no step {step}"));
+        }
+        let rig_ix = problem.rigs.iter().position(|own| own.id == *rig);
+        let rig_ix =
+            RigIx::from(rig_ix.ok_or_else(|| DeskError::NotNow(format!("there is no rig {rig}")))?);
+        if problem
+            .exposure(problem.step(index, step as usize - 1), rig_ix)
+            .is_none()
+        {
+            return not_now(format!("{rig} cannot do step {step} of {unit}"));
+        }
+        let start = match start {
+            Some(start) => start,
+            None => {
+                let bookings = self
+                    .floor
+                    .now
+                    .published
+                    .as_ref()
+                    .map_or(&[][..], |plan| &plan.bookings[..]);
+                let (visits, _) = problem.resolve(bookings);
+                let plan = crate::problem::Plan {
+                    visits,
+                    left: Vec::new(),
+                };
+                let free = first_free(&problem, &plan, index, step as usize - 1, rig_ix);
+                free.ok_or_else(|| {
+                    DeskError::NotNow(format!("{rig} has no place for {unit} within the horizon"))
+                })?
+            }
+        };
+        Ok(Pin {
+            unit: unit.clone(),
+            step,
+            rig: rig.clone(),
+            start,
+        })
+    }
+
+    /// The rig can do the step, is in use and not down.
+    fn can_load(&self, unit: &UnitId, step: u32, rig: &Rig) -> Result<(), DeskError> {
+        let now = self.now();
+        match self.floor.rig_state(&self.lab, &rig.id, now) {
+            RigState::Down => return not_now(format!("{} is down", rig.id)),
+            RigState::Service => {
+                return not_now(format!("{} is out of use now", rig.id));
+            }
+            RigState::Closed => {
+                return not_now(format!("the calibration of {} has run out", rig.id));
+            }
+            _ => {}
+        }
+        let problem = self.planning().problem();
+        let index = problem.units.iter().position(|own| own.id == *unit);
+        let index = index.ok_or_else(|| self.unknown(unit))?;
+        let rigs = problem.rigs_for(problem.step(UnitIx::from(index), step as usize - 1));
+        if rigs
+            .iter()
+            .any(|(ix, _)| problem.rigs[ix.ix()].id == rig.id)
+        {
+            return Ok(());
+        }
+        let names: Vec<String> = rigs
+            .iter()
+            .map(|(ix, _)| problem.rigs[ix.ix()].id.to_string())
+            .collect();
+        not_now(format!(
+            "{} cannot do step {step} of {unit}; {} can",
+            rig.id,
+            names.join(", ")
+        ))
+    }
+
+    /// The booked position if it is free, else the first that is.
+    fn free_position(&self, rig: &Rig, booked: Option<u32>) -> Result<u32, DeskError> {
+        let taken: Vec<u32> = self
+            .floor
+            .on_rig(&rig.id)
+            .filter_map(|(_, _, visit)| visit.position)
+            .collect();
+        let free = |position: &u32| !taken.contains(position);
+        let found = booked
+            .filter(free)
+            .or_else(|| (1..=rig.positions).find(free));
+        found.ok_or_else(|| {
+            DeskError::NotNow(format!(
+                "all {} positions of {} are taken",
+                rig.positions, rig.id
+            ))
+        })
+    }
+
+    /// The run that is inside if it loaded within the loading time, else the booked number or a new one.
+    fn run_number(&self, rig: &Rig, booked: Option<u32>) -> u32 {
+        let running = self
+            .floor
+            .on_rig(&rig.id)
+            .filter_map(|(_, _, visit)| visit.run)
+            .next();
+        let used = self
+            .floor
+            .now
+            .units
+            .values()
+            .flat_map(|own| own.visits.values());
+        let used = used
+            .filter(|visit| visit.rig == rig.id)
+            .filter_map(|visit| visit.run)
+            .max();
+        running.or(booked).unwrap_or(used.unwrap_or(0) + 1)
+    }
+
+    /// Ends the running visit of `unit`.
+    pub fn end(&mut self, unit: &UnitId) -> Result<Outcome, DeskError> {
+        self.refresh()?;
+        let record = self.record_of(unit)?;
+        let Some((step, visit)) = record.running() else {
+            return not_now(format!("{unit} is on no rig"));
+        };
+        let rig = visit.rig.clone();
+        let what = format!("{unit} unloaded from {rig}");
+        let body = EventBody::VisitEnded {
+            unit: unit.clone(),
+            step,
+            rig,
+        };
+        self.deed(what, Subject::Unit(unit.clone()), vec![body])
+    }
+
+    /// Withdraws a unit.
+    pub fn withdraw(&mut self, unit: &UnitId, reason: &str) -> Result<Outcome, DeskError> {
+        self.refresh()?;
+        let record = self.record_of(unit)?;
+        if record.withdrawn.is_some() {
+            return not_now(format!("{unit} was withdrawn already"));
+        }
+        let body = EventBody::UnitWithdrawn {
+            unit: unit.clone(),
+            reason: reason.to_owned(),
+        };
+        self.deed(
+            format!("{unit} withdrawn"),
+            Subject::Unit(unit.clone()),
+            vec![body],
+        )
+    }
+
+    /// Reports a rig down.
+    pub fn rig_down(
+        &mut self,
+        rig: &RigId,
+        reason: &str,
+        until: Option<Minute>,
+    ) -> Result<Outcome, DeskError> {
+        self.refresh()?;
+        self.rig(rig)?;
+        if self
+            .floor
+            .now
+            .rigs
+            .get(rig)
+            .is_some_and(|record| record.down.is_some())
+        {
+            return not_now(format!("{rig} is down already"));
+        }
+        let body = EventBody::RigDown {
+            rig: rig.clone(),
+            reason: reason.to_owned(),
+            until,
+        };
+        self.deed(format!("{rig} down"), Subject::Rig(rig.clone()), vec![body])
+    }
+
+    /// Reports a rig back.
+    pub fn rig_up(&mut self, rig: &RigId) -> Result<Outcome, DeskError> {
+        self.refresh()?;
+        self.rig(rig)?;
+        if self
+            .floor
+            .now
+            .rigs
+            .get(rig)
+            .is_none_or(|record| record.down.is_none())
+        {
+            return not_now(format!("{rig} is not down"));
+        }
+        let body = EventBody::RigUp { rig: rig.clone() };
+        self.deed(format!("{rig} back"), Subject::Rig(rig.clone()), vec![body])
+    }
+
+    /// Adds a note.
+    pub fn note(&mut self, subject: Subject, text: &str) -> Result<Outcome, DeskError> {
+        let body = EventBody::Note {
+            subject: subject.clone(),
+            text: text.to_owned(),
+        };
+        self.deed("note".to_owned(), subject, vec![body])
+    }
+
+    /// Records a deed, expecting that nobody changed its subject since it was looked at, and remembers it
+    /// for undoing.
+    fn deed(
+        &mut self,
+        what: String,
+        subject: Subject,
+        bodies: Vec<EventBody>,
+    ) -> Result<Outcome, DeskError> {
+        let count = bodies.len() as u64;
+        let expect = Expect {
+            about: subject.clone(),
+            seen: self.floor.seen(),
+        };
+        let outcome = self.record(&[expect], bodies)?;
+        if let Outcome::Recorded { first } = &outcome {
+            let seqs = (first.0..first.0 + count).map(Seq).collect();
+            self.done.push(Deed {
+                what,
+                subject,
+                seqs,
+            });
+            self.undone.clear();
+        }
+        Ok(outcome)
+    }
+
+    fn record_of(&self, unit: &UnitId) -> Result<UnitRecord, DeskError> {
+        let record = self.floor.now.units.get(unit).cloned();
+        record.ok_or_else(|| {
+            DeskError::NotNow(format!(
+                "{unit} was not taken in; its request is not in the ledger yet"
+            ))
+        })
+    }
+
+    fn rig(&self, rig: &RigId) -> Result<&Rig, DeskError> {
+        let found = self.lab.rigs.iter().find(|own| own.id == *rig);
+        found.ok_or_else(|| {
+            let names: Vec<&str> = self.lab.rigs.iter().map(|own| own.id.as_str()).collect();
+            DeskError::NotNow(format!(
+                "there is no rig {rig}; rigs are {}",
+                names.join(", ")
+            ))
+        })
+    }
+
+    fn unknown(&self, unit: &UnitId) -> DeskError {
+        DeskError::UnknownUnit {
+            serial: unit.to_string(),
+            nearest: Vec::new(),
+        }
+    }
+}
+
+/// `pass`, `fail` or `hold`.
+pub(super) fn verdict_word(verdict: &Verdict) -> &'static str {
+    match verdict {
+        Verdict::Pass => "pass",
+        Verdict::Fail { .. } => "fail",
+        Verdict::Hold { .. } => "hold",
+    }
+}
+
+fn not_now<T>(why: String) -> Result<T, DeskError> {
+    Err(DeskError::NotNow(why))
+}

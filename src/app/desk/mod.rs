@@ -1,0 +1,256 @@
+//! The desk: one lab folder with its ledger, and everything a person can do there.
+//!
+//! Commands and screens both act through [`Desk`], so that they cannot differ. Whatever the planner
+//! yields passes the checker in here before anyone sees it.
+
+mod deeds;
+mod proposal;
+mod undo;
+
+pub use proposal::{ChangeKind, PlanChange, Planning, Proposal, changes};
+
+use crate::clock::Clock;
+use crate::domain::steps::Walks;
+use crate::domain::{Actor, EventBody, Lab, Minute, NewEvent, UnitId};
+use crate::floor::Floor;
+use crate::ledger::{Expect, Ids, Ledger, LedgerError, Outcome};
+use std::sync::Arc;
+
+/// A lab at work.
+pub struct Desk {
+    /// The checked lab.
+    pub lab: Arc<Lab>,
+    /// What its units walk.
+    pub walks: Arc<Walks>,
+    /// What the ledger says.
+    pub floor: Floor,
+    ledger: Box<dyn Ledger>,
+    clock: Arc<dyn Clock>,
+    ids: Ids,
+    actor: Actor,
+    /// Deeds of this session that can be undone, the last at the end.
+    done: Vec<undo::Deed>,
+    /// Deeds of this session that were undone, the last at the end.
+    undone: Vec<undo::Deed>,
+}
+
+/// A deed at the desk that is not possible, in words, before anything was written.
+#[derive(Debug, thiserror::Error)]
+pub enum DeskError {
+    /// No unit of that serial; the nearest ones are named.
+    #[error("no unit {}{}", crate::domain::text::shown(.serial), nearest_words(.nearest))]
+    UnknownUnit {
+        /// What was asked for.
+        serial: String,
+        /// Serials like it, nearest first.
+        nearest: Vec<String>,
+    },
+    /// The deed does not fit how things stand.
+    #[error("{0}")]
+    NotNow(String),
+    /// The ledger could not be read.
+    #[error(transparent)]
+    Ledger(#[from] LedgerError),
+}
+
+fn nearest_words(nearest: &[String]) -> String {
+    if nearest.is_empty() {
+        String::new()
+    } else {
+        format!("; nearest: {}", nearest.join(", "))
+    }
+}
+
+/// What a desk is opened with.
+pub struct Opening {
+    /// The checked lab.
+    pub lab: Lab,
+    /// Its ledger.
+    pub ledger: Box<dyn Ledger>,
+    /// The lab's clock.
+    pub clock: Arc<dyn Clock>,
+    /// Where new ids come from.
+    pub ids: Ids,
+    /// Who acts.
+    pub actor: Actor,
+}
+
+impl Desk {
+    /// Opens the desk: reads every event.
+    pub fn open(with: Opening) -> Result<Self, DeskError> {
+        let Opening {
+            lab,
+            ledger,
+            clock,
+            ids,
+            actor,
+        } = with;
+        let walks = Arc::new(Walks::new(&lab));
+        let mut desk = Self {
+            lab: Arc::new(lab),
+            walks,
+            floor: Floor::default(),
+            ledger,
+            clock,
+            ids,
+            actor,
+            done: Vec::new(),
+            undone: Vec::new(),
+        };
+        desk.floor = Floor::fold(desk.read_new()?);
+        Ok(desk)
+    }
+
+    /// Takes in every request of the folder that the ledger does not know yet; how many there were, or
+    /// the answer where they could not be recorded.
+    pub fn take_in(&mut self) -> Result<Result<usize, Outcome>, DeskError> {
+        let known = &self.floor.now.requests;
+        let fresh = self
+            .lab
+            .requests
+            .iter()
+            .filter(|own| !known.contains_key(&own.id));
+        let bodies: Vec<EventBody> = fresh
+            .map(|own| EventBody::RequestTaken {
+                request: own.id.clone(),
+                units: own.units.clone(),
+            })
+            .collect();
+        if bodies.is_empty() {
+            return Ok(Ok(0));
+        }
+        let count = bodies.len();
+        match self.record(&[], bodies)? {
+            Outcome::Recorded { .. } | Outcome::AlreadyRecorded { .. } => Ok(Ok(count)),
+            other => Ok(Err(other)),
+        }
+    }
+
+    /// The lab's time now.
+    pub fn now(&self) -> Minute {
+        self.clock.now()
+    }
+
+    /// The clock.
+    pub fn clock(&self) -> &Arc<dyn Clock> {
+        &self.clock
+    }
+
+    /// Who acts.
+    pub fn actor(&self) -> &Actor {
+        &self.actor
+    }
+
+    /// Says who acts from now on.
+    pub fn set_person(&mut self, person: &str) {
+        person.clone_into(&mut self.actor.person);
+    }
+
+    /// Takes another form of the same lab, such as one with more requests.
+    pub fn set_lab(&mut self, lab: Lab) {
+        self.walks = Arc::new(Walks::new(&lab));
+        self.lab = Arc::new(lab);
+    }
+
+    /// Reads what others have recorded; true where there was anything.
+    pub fn refresh(&mut self) -> Result<bool, DeskError> {
+        let fresh = self.read_new()?;
+        let any = !fresh.is_empty();
+        for event in fresh {
+            self.floor.apply(event);
+        }
+        Ok(any)
+    }
+
+    /// Gives the ledger up, for opening another desk on it.
+    pub fn into_ledger(self) -> Box<dyn Ledger> {
+        self.ledger
+    }
+
+    /// The unit of that serial: exact first, else the only one that is equal but for case.
+    pub fn find_unit(&self, serial: &str) -> Result<UnitId, DeskError> {
+        let serial = crate::domain::text::normal(serial.trim());
+        let units = || self.lab.requests.iter().flat_map(|request| &request.units);
+        if let Some(unit) = units().find(|unit| unit.as_str() == serial) {
+            return Ok(unit.clone());
+        }
+        let lower = serial.to_lowercase();
+        let mut alike = units().filter(|unit| unit.as_str().to_lowercase() == lower);
+        if let (Some(unit), None) = (alike.next(), alike.next()) {
+            return Ok(unit.clone());
+        }
+        let mut near: Vec<(usize, &str)> = units()
+            .map(|unit| {
+                (
+                    strsim::damerau_levenshtein(&lower, &unit.as_str().to_lowercase()),
+                    unit.as_str(),
+                )
+            })
+            .filter(|(far, unit)| *far * 2 <= unit.chars().count().max(2))
+            .collect();
+        near.sort_unstable();
+        let nearest = near
+            .into_iter()
+            .take(3)
+            .map(|(_, unit)| unit.to_owned())
+            .collect();
+        Err(DeskError::UnknownUnit { serial, nearest })
+    }
+
+    fn read_new(&self) -> Result<Vec<crate::domain::Event>, LedgerError> {
+        const BATCH: u32 = 5000;
+        let mut fresh: Vec<crate::domain::Event> = Vec::new();
+        loop {
+            let after = fresh
+                .last()
+                .map_or_else(|| self.floor.seen(), |event| event.seq);
+            let batch = self.ledger.read(after, BATCH)?;
+            if batch.is_empty() {
+                return Ok(fresh);
+            }
+            fresh.extend(batch);
+        }
+    }
+
+    /// Records events that happen now, all or none, and reads them back.
+    fn record(&mut self, expect: &[Expect], bodies: Vec<EventBody>) -> Result<Outcome, DeskError> {
+        let happened = self.now();
+        let new = |body| NewEvent {
+            id: self.ids.next(),
+            happened,
+            actor: self.actor.clone(),
+            body,
+        };
+        let events: Vec<NewEvent> = bodies.into_iter().map(new).collect();
+        let outcome = self.ledger.append(expect, &events);
+        self.refresh()?;
+        Ok(outcome)
+    }
+}
+
+/// The answer in words, and whether it is a success.
+pub fn outcome_words(outcome: &Outcome, zone: &crate::domain::Zone) -> (bool, String) {
+    match outcome {
+        Outcome::Recorded { first } => (true, format!("recorded as event {}", first.0)),
+        Outcome::AlreadyRecorded { first } => {
+            (true, format!("was recorded already as event {}", first.0))
+        }
+        Outcome::Conflict { by } => {
+            let when = zone.local(by.happened).format("%a %H:%M");
+            let who = crate::domain::text::shown(&by.actor.person);
+            (
+                false,
+                format!(
+                    "not recorded: {who} changed it at {when} (event {}); look again",
+                    by.seq.0
+                ),
+            )
+        }
+        Outcome::Refused { why } => (false, format!("refused: {why}")),
+        Outcome::NotRecorded { why } => (false, format!("not recorded, nothing happened: {why}")),
+        Outcome::Unknown { why } => (
+            false,
+            format!("unknown whether it was recorded: {why}; start rigday anew and look"),
+        ),
+    }
+}

@@ -1,0 +1,278 @@
+//! Planning: a proposal beside the plan in force, and what would change.
+
+use super::{Desk, DeskError};
+use crate::checker::{Clash, check};
+use crate::domain::event::Subject;
+use crate::domain::lab::Pin;
+use crate::domain::steps::Walks;
+use crate::domain::{Booking, EventBody, Facts, Lab, Minute, Minutes, Plan, PlanId, Seq, UnitId};
+use crate::ledger::{Expect, Outcome};
+use crate::planner::{Budget, Progress, solve};
+use crate::problem::{Figures, Problem, compile};
+use std::collections::BTreeMap;
+use std::sync::Arc;
+
+/// Everything a plan is made from, as plain data: can be sent to a thread.
+#[derive(Clone, Debug)]
+pub struct Planning {
+    lab: Arc<Lab>,
+    facts: Facts,
+    now: Minute,
+    seen: Seq,
+}
+
+/// A checked plan that is not in force yet, beside the one that is.
+#[derive(Clone, Debug)]
+pub struct Proposal {
+    /// The plan.
+    pub plan: Plan,
+    /// Every way in which it differs from the plan in force.
+    pub changes: Vec<PlanChange>,
+    /// Clashes that the checker found; the planner's own plans have none.
+    pub clashes: Vec<Clash>,
+    /// The last event that the plan knows of.
+    pub seen: Seq,
+    /// Rounds the planner worked.
+    pub rounds: u64,
+}
+
+/// How a booking differs from the plan in force.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct PlanChange {
+    /// What kind of difference.
+    pub kind: ChangeKind,
+    /// The unit.
+    pub unit: UnitId,
+    /// The step, from 1.
+    pub step: u32,
+    /// The booking in force, if any.
+    pub before: Option<Booking>,
+    /// The booking proposed, if any.
+    pub after: Option<Booking>,
+}
+
+/// Kinds of difference between two plans.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub enum ChangeKind {
+    /// No longer booked.
+    Dropped,
+    /// On another rig, whatever the time.
+    Moved,
+    /// Same rig, later.
+    Later,
+    /// Same rig, earlier.
+    Earlier,
+    /// Booked for the first time.
+    New,
+}
+
+impl ChangeKind {
+    /// Every kind, what hurts most first.
+    pub const ALL: [Self; 5] = [
+        Self::Dropped,
+        Self::Moved,
+        Self::Later,
+        Self::Earlier,
+        Self::New,
+    ];
+
+    /// Its word.
+    pub const fn word(self) -> &'static str {
+        match self {
+            Self::Dropped => "dropped",
+            Self::Moved => "moved",
+            Self::Later => "later",
+            Self::Earlier => "earlier",
+            Self::New => "new",
+        }
+    }
+}
+
+impl PlanChange {
+    /// By how much its load moves; negative is earlier, zero where there is only one booking.
+    pub fn shift(&self) -> Minutes {
+        match (&self.before, &self.after) {
+            (Some(before), Some(after)) => after.times.load - before.times.load,
+            _ => Minutes::ZERO,
+        }
+    }
+}
+
+impl Planning {
+    /// Of a lab with its facts, from `now`.
+    pub fn new(lab: Arc<Lab>, facts: Facts, now: Minute) -> Self {
+        Self {
+            lab,
+            facts,
+            now,
+            seen: Seq(0),
+        }
+    }
+
+    /// The compiled problem.
+    pub fn problem(&self) -> Problem {
+        compile(&self.lab, &self.facts, self.now)
+    }
+
+    /// Puts bookings of the user's own in their place.
+    #[must_use]
+    pub fn with_pins(mut self, pins: &[Pin]) -> Self {
+        let mut lab = (*self.lab).clone();
+        lab.pins.retain(|own| {
+            !pins
+                .iter()
+                .any(|pin| pin.unit == own.unit && pin.step == own.step)
+        });
+        lab.pins.extend_from_slice(pins);
+        self.lab = Arc::new(lab);
+        self
+    }
+
+    /// Plans within the budget, checks the plan, and compares it with the one in force.
+    pub fn run(
+        &self,
+        seed: u64,
+        budget: &mut dyn Budget,
+        progress: &mut dyn FnMut(Progress),
+    ) -> Proposal {
+        let problem = self.problem();
+        let solved = solve(&problem, seed, budget, progress);
+        let clashes = check(&problem, &solved.plan);
+        let figures = Figures {
+            bound: Some(solved.bound),
+            milliseconds: 0,
+            seed,
+        };
+        let plan = problem.plan_in_words(&solved.plan, &solved.because, &figures);
+        let changes = changes(&self.facts.published, &plan.bookings, self.now);
+        Proposal {
+            plan,
+            changes,
+            clashes,
+            seen: self.seen,
+            rounds: solved.rounds,
+        }
+    }
+}
+
+/// How the bookings `after` differ from those `before`, among those that load at `now` or later; what
+/// hurts most first.
+pub fn changes(before: &[Booking], after: &[Booking], now: Minute) -> Vec<PlanChange> {
+    let ahead = |booking: &&Booking| booking.times.load >= now;
+    let old: BTreeMap<(&UnitId, u32), &Booking> = before
+        .iter()
+        .filter(ahead)
+        .map(|own| ((&own.unit, own.step), own))
+        .collect();
+    let new: BTreeMap<(&UnitId, u32), &Booking> = after
+        .iter()
+        .filter(ahead)
+        .map(|own| ((&own.unit, own.step), own))
+        .collect();
+    let change =
+        |kind, own: &Booking, before: Option<&Booking>, after: Option<&Booking>| PlanChange {
+            kind,
+            unit: own.unit.clone(),
+            step: own.step,
+            before: before.cloned(),
+            after: after.cloned(),
+        };
+    let mut all = Vec::new();
+    for (key, was) in &old {
+        let Some(is) = new.get(key) else {
+            all.push(change(ChangeKind::Dropped, was, Some(was), None));
+            continue;
+        };
+        let kind = if was.rig != is.rig {
+            ChangeKind::Moved
+        } else if is.times.load > was.times.load {
+            ChangeKind::Later
+        } else if is.times.load < was.times.load {
+            ChangeKind::Earlier
+        } else {
+            continue;
+        };
+        all.push(change(kind, was, Some(was), Some(is)));
+    }
+    let fresh = new.iter().filter(|(key, _)| !old.contains_key(*key));
+    all.extend(fresh.map(|(_, own)| change(ChangeKind::New, own, None, Some(own))));
+    all.sort_by_key(|own| {
+        (
+            own.kind,
+            -own.shift().get().abs(),
+            own.unit.clone(),
+            own.step,
+        )
+    });
+    all
+}
+
+impl Desk {
+    /// What planning from now needs.
+    pub fn planning(&self) -> Planning {
+        let now = self.now();
+        let lab = self.taken_lab();
+        let facts = self.floor.facts(&lab, &self.walks, now);
+        Planning {
+            lab,
+            facts,
+            now,
+            seen: self.floor.seen(),
+        }
+    }
+
+    /// The lab with only the requests that were taken in.
+    fn taken_lab(&self) -> Arc<Lab> {
+        let known = &self.floor.now.requests;
+        if self
+            .lab
+            .requests
+            .iter()
+            .all(|own| known.contains_key(&own.id))
+        {
+            return self.lab.clone();
+        }
+        let mut lab = (*self.lab).clone();
+        lab.requests.retain(|own| known.contains_key(&own.id));
+        let walks = Walks::new(&lab);
+        lab.pins = self
+            .lab
+            .pins
+            .iter()
+            .filter(|pin| walks.request(&lab, &pin.unit).is_some())
+            .cloned()
+            .collect();
+        Arc::new(lab)
+    }
+
+    /// Puts a proposal in force. Refused where it has clashes, or where things changed since it was made.
+    pub fn publish(&mut self, proposal: &Proposal) -> Result<Outcome, DeskError> {
+        if let Some(clash) = proposal.clashes.first() {
+            let why = format!(
+                "the plan has {} clashes, the first: {}",
+                proposal.clashes.len(),
+                clash.text
+            );
+            return Ok(Outcome::Refused { why });
+        }
+        self.refresh()?;
+        let matters = |event: &&crate::domain::Event| !matches!(event.body, EventBody::Note { .. });
+        let since = self
+            .floor
+            .events
+            .iter()
+            .rev()
+            .take_while(|event| event.seq > proposal.seen);
+        if let Some(event) = since.filter(matters).last() {
+            return Ok(Outcome::Conflict {
+                by: Box::new(event.clone()),
+            });
+        }
+        let id = PlanId::new(&format!("P{}", self.floor.seen().0 + 1));
+        let expect = [Expect {
+            about: Subject::Lab,
+            seen: self.floor.seen(),
+        }];
+        self.record(&expect, EventBody::publish(&id, &proposal.plan, self.now()))
+    }
+}

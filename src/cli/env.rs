@@ -1,0 +1,168 @@
+//! The world as a command sees it: streams, folder, environment, user, clock.
+
+use super::{Exit, Failure};
+use crate::clock::{Clock, FakeClock, SystemClock};
+use crate::domain::text::shown;
+use crate::domain::{Actor, Minute, Zone};
+use std::io::{BufWriter, IsTerminal, Stdout, Write};
+use std::path::PathBuf;
+use std::sync::Arc;
+
+/// What a command may touch of the world.
+pub(crate) struct Env {
+    out: BufWriter<Stdout>,
+    /// True once somebody stopped reading our output.
+    pub(crate) pipe_closed: bool,
+    /// The clock; one that stands still where an instant was given.
+    pub(crate) clock: Arc<dyn Clock>,
+    /// An instant to act at, still as text: its zone is the lab's.
+    pub(crate) now: Option<String>,
+    /// Who acts.
+    pub(crate) actor: Actor,
+    /// `RIGDAY_LAB`.
+    pub(crate) lab: Option<PathBuf>,
+}
+
+impl Env {
+    /// Of this process.
+    pub(crate) fn of_process() -> Self {
+        let uid = rustix::process::getuid().as_raw();
+        let login = login_of(uid).unwrap_or_else(|| format!("uid {uid}"));
+        let host = rustix::system::uname()
+            .nodename()
+            .to_string_lossy()
+            .into_owned();
+        let clock: Arc<dyn Clock> = Arc::new(SystemClock::default());
+        let session = format!("{}-{}", std::process::id(), clock.now_ms());
+        let person = login.clone();
+        Self {
+            out: BufWriter::new(std::io::stdout()),
+            pipe_closed: false,
+            clock,
+            now: None,
+            actor: Actor {
+                uid,
+                login,
+                person,
+                host: clean(&host),
+                session,
+            },
+            lab: variable("RIGDAY_LAB").map(PathBuf::from),
+        }
+    }
+
+    /// Takes the options that every command has.
+    pub(crate) fn adjust(
+        &mut self,
+        now: Option<&str>,
+        person: Option<&str>,
+    ) -> Result<(), Failure> {
+        self.now = now.map(str::to_owned);
+        if let Some(person) = person {
+            if let Some(why) = crate::domain::text::line_fault(person, 64) {
+                return Err(Failure::new(Exit::Usage, format!("--person: {why}")));
+            }
+            person.clone_into(&mut self.actor.person);
+        }
+        Ok(())
+    }
+
+    /// Sets the clock to the instant that was given, read in the lab's zone.
+    pub(crate) fn settle_clock(&mut self, zone: &Zone) -> Result<(), Failure> {
+        if let Some(text) = &self.now {
+            let at = self.instant(text, zone)?;
+            self.clock = Arc::new(FakeClock::at(at));
+        }
+        Ok(())
+    }
+
+    /// An instant of the command line.
+    pub(crate) fn instant(&self, text: &str, zone: &Zone) -> Result<Minute, Failure> {
+        crate::lab::parse_instant(text, Some(zone)).map_err(|why| Failure::new(Exit::Usage, why))
+    }
+
+    /// Writes data.
+    pub(crate) fn print(&mut self, text: &str) -> Result<(), Failure> {
+        let written = self.out.write_all(text.as_bytes());
+        self.noticed(written)
+    }
+
+    /// Writes what is still held back.
+    pub(crate) fn flush(&mut self) -> std::io::Result<()> {
+        let flushed = self.out.flush();
+        if let Err(error) = &flushed {
+            self.pipe_closed |= error.kind() == std::io::ErrorKind::BrokenPipe;
+        }
+        flushed
+    }
+
+    fn noticed(&mut self, written: std::io::Result<()>) -> Result<(), Failure> {
+        if let Err(error) = &written {
+            self.pipe_closed |= error.kind() == std::io::ErrorKind::BrokenPipe;
+        }
+        written.map_err(Failure::from)
+    }
+
+    /// Writes a line for people, cleaned line by line.
+    pub(crate) fn say(&self, text: &str) {
+        let mut err = std::io::stderr().lock();
+        for line in text.lines() {
+            // Nobody is left to tell where even standard error is closed.
+            let _told = writeln!(err, "{}", shown(line));
+        }
+    }
+
+    /// True where a person sits at both ends and the terminal can draw.
+    pub(crate) fn has_terminal(&self) -> bool {
+        let draws = variable("TERM").is_none_or(|term| term != "dumb");
+        draws && std::io::stdin().is_terminal() && std::io::stdout().is_terminal()
+    }
+
+    /// How the terminal draws.
+    pub(crate) fn terminal_options(&self, sample: bool) -> crate::terminal::Options {
+        let locale = ["LC_ALL", "LC_CTYPE", "LANG"]
+            .into_iter()
+            .find_map(variable);
+        let locale = locale.unwrap_or_default().to_uppercase();
+        let term = variable("TERM").unwrap_or_default();
+        let plain = ["linux", "ansi"].contains(&term.as_str()) || term.starts_with("vt");
+        crate::terminal::Options {
+            sample,
+            unicode: (locale.contains("UTF-8") || locale.contains("UTF8")) && !plain,
+            colour: variable("NO_COLOR").is_none_or(|value| value.is_empty()),
+        }
+    }
+
+    /// A folder for things that may be thrown away.
+    pub(crate) fn scratch(&self) -> PathBuf {
+        std::env::temp_dir()
+    }
+}
+
+#[expect(
+    clippy::disallowed_methods,
+    reason = "the one place that reads the environment"
+)]
+fn variable(name: &str) -> Option<String> {
+    std::env::var(name).ok()
+}
+
+/// The login name of a user id, by the host's own list.
+fn login_of(uid: u32) -> Option<String> {
+    let list = std::fs::read_to_string("/etc/passwd").ok()?;
+    let login = list.lines().find_map(|line| {
+        let mut fields = line.split(':');
+        let login = fields.next()?;
+        (fields.nth(1)?.parse::<u32>().ok()? == uid).then(|| login.to_owned())
+    })?;
+    Some(clean(&login))
+}
+
+fn clean(text: &str) -> String {
+    let text: String = shown(text).chars().take(64).collect();
+    if text.is_empty() {
+        "unknown".to_owned()
+    } else {
+        text
+    }
+}

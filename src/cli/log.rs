@@ -1,0 +1,55 @@
+//! `rigday log`: the ledger in order.
+
+use super::env::Env;
+use super::place::Place;
+use super::{Answer, Exit};
+use crate::app::walk::event_words;
+use crate::report::table::Table;
+use clap::Args;
+
+/// Options of `log`.
+#[derive(Args)]
+pub(crate) struct Arguments {
+    #[command(flatten)]
+    place: Place,
+    /// One JSON object a line
+    #[arg(long)]
+    json: bool,
+}
+
+/// Prints every event, one a line, voided ones marked.
+pub(crate) fn run(arguments: &Arguments, env: &mut Env) -> Answer {
+    let desk = arguments.place.desk(env)?;
+    let header = vec!["seq", "happened", "person", "event", "counts"];
+    let row = |event: &crate::domain::Event| {
+        let counts = if desk.floor.voided.contains(&event.seq) {
+            "undone"
+        } else {
+            "yes"
+        };
+        vec![
+            event.seq.0.to_string(),
+            crate::lab::offset_text(&desk.lab.zone, event.happened),
+            event.actor.person.clone(),
+            event_words(event),
+            counts.to_owned(),
+        ]
+    };
+    let table = Table {
+        header,
+        rows: desk.floor.events.iter().map(row).collect(),
+    };
+    if !arguments.json {
+        env.print(&table.tsv())?;
+        return Ok(Exit::Done);
+    }
+    for row in &table.rows {
+        let pairs = table
+            .header
+            .iter()
+            .zip(row)
+            .map(|(name, cell)| ((*name).to_owned(), cell.clone().into()));
+        env.print(&format!("{}\n", serde_json::Value::Object(pairs.collect())))?;
+    }
+    Ok(Exit::Done)
+}

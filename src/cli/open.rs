@@ -1,0 +1,40 @@
+//! `rigday open`: the screens.
+
+use super::env::Env;
+use super::place::{LedgerFile, desk, folder};
+use super::{Answer, Exit, Failure};
+use clap::Args;
+use std::path::PathBuf;
+
+/// Options of `open`.
+#[derive(Args)]
+pub(crate) struct Arguments {
+    /// The lab folder; default: $RIGDAY_LAB, then the current folder
+    lab: Option<PathBuf>,
+    #[command(flatten)]
+    ledger: LedgerFile,
+}
+
+/// What to say where nobody sits at a terminal.
+pub(crate) fn needs_terminal() -> Failure {
+    let text =
+        "the screens need a terminal; without one use rigday plan, due, load, units and mark";
+    Failure::new(Exit::Usage, text)
+}
+
+/// Opens the screens on the lab.
+pub(crate) fn run(arguments: &Arguments, env: &mut Env) -> Answer {
+    if !env.has_terminal() {
+        return Err(needs_terminal());
+    }
+    let desk = desk(&folder(arguments.lab.as_ref(), env), &arguments.ledger, env)?;
+    show(desk, false, env)
+}
+
+/// Runs the screens until the user leaves.
+pub(crate) fn show(desk: crate::app::desk::Desk, sample: bool, env: &mut Env) -> Answer {
+    env.flush()?;
+    let options = env.terminal_options(sample);
+    crate::terminal::run(desk, options).map_err(|error| Failure::new(Exit::Failed, error))?;
+    Ok(Exit::Done)
+}

@@ -1,0 +1,216 @@
+//! `rigday plan`: plan the lab.
+
+use super::check::read_plan;
+use super::env::Env;
+use super::place::{LedgerFile, desk, folder, read_lab, tell};
+use super::{Answer, Exit, Failure};
+use crate::app::desk::{ChangeKind, Planning, Proposal};
+use crate::domain::Facts;
+use crate::domain::lab::Lab;
+use crate::planner::Rounds;
+use crate::planner::budget::{AnyOf, Time};
+use crate::problem::facts_of_plan;
+use crate::report::plan_json;
+use crate::report::table::Table;
+use clap::Args;
+use std::path::PathBuf;
+use std::sync::Arc;
+use std::time::Duration;
+
+/// Options of `plan`.
+#[derive(Args)]
+pub(crate) struct Arguments {
+    /// The lab folder; default: $RIGDAY_LAB, then the current folder
+    lab: Option<PathBuf>,
+    #[command(flatten)]
+    ledger: LedgerFile,
+    /// Plan the folder alone from this instant; no ledger is read or made
+    #[arg(long, value_name = "INSTANT")]
+    at: Option<String>,
+    /// How long to look for better plans; 0 is the first valid plan
+    #[arg(long, value_name = "S", default_value_t = 2.0)]
+    seconds: f64,
+    /// Look for so many rounds instead: the same plan on any machine
+    #[arg(long, value_name = "N")]
+    rounds: Option<u64>,
+    /// Where the search begins
+    #[arg(long, value_name = "N", default_value_t = 1)]
+    seed: u64,
+    /// With --at: the plan that was in force; what loaded before the instant has happened
+    #[arg(long, value_name = "PLAN.json", requires = "at")]
+    published: Option<PathBuf>,
+    /// Write the plan as JSON; - is standard output
+    #[arg(long, value_name = "FILE")]
+    json: Option<PathBuf>,
+    /// Print the bookings, tab-separated
+    #[arg(long)]
+    plain: bool,
+    /// Put the plan in force
+    #[arg(long, conflicts_with = "at")]
+    publish: bool,
+}
+
+/// Plans, prints what changes, and publishes if asked.
+pub(crate) fn run(arguments: &Arguments, env: &mut Env) -> Answer {
+    if !arguments.seconds.is_finite() || !(0.0..=86_400.0).contains(&arguments.seconds) {
+        return Err(Failure::new(
+            Exit::Usage,
+            "--seconds: 0 to 86400 is allowed",
+        ));
+    }
+    let folder = folder(arguments.lab.as_ref(), env);
+    if let Some(at) = &arguments.at {
+        let lab = read_lab(&folder, env)?.lab;
+        let now = env.instant(at, &lab.zone)?;
+        let facts = match &arguments.published {
+            Some(file) => facts_of_plan(&read_plan(file)?.bookings, now),
+            None => Facts::default(),
+        };
+        let lab = Arc::new(lab);
+        let proposal = propose(&Planning::new(lab.clone(), facts, now), arguments, env);
+        return show(&proposal, &lab, arguments, env);
+    }
+    let mut desk = desk(&folder, &arguments.ledger, env)?;
+    let proposal = propose(&desk.planning(), arguments, env);
+    let lab = desk.lab.clone();
+    let exit = show(&proposal, &lab, arguments, env)?;
+    if exit != Exit::Done || !arguments.publish {
+        return Ok(exit);
+    }
+    let outcome = desk.publish(&proposal)?;
+    tell(&desk, &outcome, "published", env)
+}
+
+/// Plans within the budget that was asked for.
+pub(crate) fn propose(planning: &Planning, arguments: &Arguments, env: &Env) -> Proposal {
+    // A clock that stands still measures nothing: the budget runs on the host's own.
+    let clock = crate::clock::SystemClock::default();
+    let _ = env;
+    let elapsed = || crate::clock::Clock::elapsed(&clock);
+    let until = Duration::from_secs_f64(arguments.seconds);
+    let mut time = Time {
+        elapsed: &elapsed,
+        until,
+    };
+    let mut proposal = match arguments.rounds {
+        Some(rounds) => planning.run(arguments.seed, &mut Rounds(rounds), &mut |_| {}),
+        None => planning.run(arguments.seed, &mut AnyOf(vec![&mut time]), &mut |_| {}),
+    };
+    proposal.plan.milliseconds = match arguments.rounds {
+        // The file must be the same on any machine.
+        Some(_) => 0,
+        None => u64::try_from(elapsed().as_millis()).unwrap_or(u64::MAX),
+    };
+    proposal
+}
+
+fn show(proposal: &Proposal, lab: &Lab, arguments: &Arguments, env: &mut Env) -> Answer {
+    for clash in &proposal.clashes {
+        env.say(&format!("{} {}", clash.rule.name(), clash.text));
+    }
+    if let Some(file) = &arguments.json {
+        let text = plan_json::to_json(&proposal.plan);
+        if file.as_os_str() == "-" {
+            env.print(&text)?;
+        } else {
+            std::fs::write(file, text).map_err(|error| {
+                Failure::new(Exit::Failed, format!("{}: {error}", file.display()))
+            })?;
+        }
+    }
+    if arguments.plain {
+        env.print(&bookings(proposal, lab).tsv())?;
+    } else if arguments.json.is_none() {
+        env.print(&summary(proposal, lab))?;
+    }
+    Ok(if proposal.clashes.is_empty() {
+        Exit::Done
+    } else {
+        Exit::Clashes
+    })
+}
+
+fn bookings(proposal: &Proposal, lab: &Lab) -> Table {
+    let header = vec![
+        "load", "out", "rig", "place", "unit", "step", "method", "because",
+    ];
+    let when = |at| crate::lab::offset_text(&lab.zone, at);
+    let row = |own: &crate::domain::Booking| {
+        let place = match (own.position, own.run) {
+            (Some(position), _) => format!("position {position}"),
+            (_, Some(run)) => format!("run {run}"),
+            _ => String::new(),
+        };
+        vec![
+            when(own.times.load),
+            when(own.times.out),
+            own.rig.to_string(),
+            place,
+            own.unit.to_string(),
+            own.step.to_string(),
+            own.method.to_string(),
+            own.because.clone(),
+        ]
+    };
+    Table {
+        header,
+        rows: proposal.plan.bookings.iter().map(row).collect(),
+    }
+}
+
+/// The plan in some lines: cost and bound, what changes, what is late, what is left out.
+pub(crate) fn summary(proposal: &Proposal, lab: &Lab) -> String {
+    let plan = &proposal.plan;
+    let mut text = format!("cost {}", plan.cost);
+    if let Some(bound) = plan.bound.filter(|_| plan.cost > 0) {
+        let gap = (plan.cost - bound) as f64 * 100.0 / plan.cost as f64;
+        text.push_str(&format!(
+            ", proven bound {bound}: no plan can be more than {gap:.0} % better"
+        ));
+    }
+    text.push_str(&format!("\n{} visits", plan.bookings.len()));
+    for kind in ChangeKind::ALL {
+        let count = proposal
+            .changes
+            .iter()
+            .filter(|change| change.kind == kind)
+            .count();
+        text.push_str(&format!(", {count} {}", kind.word()));
+    }
+    text.push('\n');
+    let mut rows = Vec::new();
+    for own in plan
+        .requests
+        .iter()
+        .filter(|own| own.late > crate::domain::Minutes::ZERO)
+    {
+        let finish = lab
+            .zone
+            .local(own.finish)
+            .format("%a %Y-%m-%d %H:%M")
+            .to_string();
+        rows.push(vec![
+            "late".to_owned(),
+            own.request.to_string(),
+            finish,
+            format!("by {}", own.late),
+        ]);
+    }
+    for own in &plan.unplannable {
+        let step = format!("step {}", own.step);
+        rows.push(vec![
+            "left out".to_owned(),
+            own.request.to_string(),
+            step,
+            own.reason.clone(),
+        ]);
+    }
+    let table = Table {
+        header: vec!["", "request", "finish", "why"],
+        rows,
+    };
+    if !table.rows.is_empty() {
+        text.push_str(&table.aligned());
+    }
+    text
+}

@@ -1,0 +1,108 @@
+//! What is due at the bench.
+
+use super::state::window_end;
+use super::{Due, Floor, Task, UnitRecord, UnitState, VisitRecord};
+use crate::domain::lab::{Lab, Method};
+use crate::domain::steps::{WalkStep, Walks};
+use crate::domain::{Minute, Minutes, UnitId};
+
+impl Floor {
+    /// What is due from now until `until`: by closing window, then by time. What has no window is ranked as
+    /// if its window closed a day after it can be done.
+    pub fn due(&self, lab: &Lab, walks: &Walks, now: Minute, until: Minute) -> Vec<Due> {
+        let units = self.now.units.iter();
+        let due =
+            units.filter_map(|(unit, record)| self.due_of(lab, walks, unit, record, now, until));
+        let mut all: Vec<Due> = due.collect();
+        all.sort_by_key(|own| {
+            let rank = own.closes.unwrap_or(own.from.max(now) + Minutes::DAY);
+            (rank, own.from, own.unit.clone())
+        });
+        all
+    }
+
+    /// The one thing that is due for a unit.
+    fn due_of(
+        &self,
+        lab: &Lab,
+        walks: &Walks,
+        unit: &UnitId,
+        record: &UnitRecord,
+        now: Minute,
+        until: Minute,
+    ) -> Option<Due> {
+        let steps = walks.steps(walks.request(lab, unit)?);
+        if let Some((step, visit)) = record.running() {
+            return self.due_running(lab, unit, record, step, visit, steps, until);
+        }
+        let done = record.steps_done();
+        let closes = window_end(record, steps, done);
+        if done > 0 && record.withdrawn.is_none() && record.verdict_missing(lab, steps, done) {
+            let visit = record.visits.get(&done)?;
+            let (rig, from) = (visit.rig.clone(), visit.out.unwrap_or(now));
+            return Some(Due {
+                task: Task::Verdict,
+                unit: unit.clone(),
+                step: done,
+                rig,
+                from,
+                closes,
+            });
+        }
+        let state = self.unit_state(lab, walks, unit, now);
+        if matches!(state, UnitState::Failed | UnitState::Held | UnitState::Out) {
+            return None;
+        }
+        let next = self
+            .booking(unit, done + 1)
+            .filter(|own| own.times.load <= until)?;
+        let (rig, from) = (next.rig.clone(), next.times.load);
+        Some(Due {
+            task: Task::Load,
+            unit: unit.clone(),
+            step: next.step,
+            rig,
+            from,
+            closes,
+        })
+    }
+
+    /// A unit on a rig: its verdict or its unload, once its exposure is over.
+    #[expect(
+        clippy::too_many_arguments,
+        reason = "all of them are what is known of one visit"
+    )]
+    fn due_running(
+        &self,
+        lab: &Lab,
+        unit: &UnitId,
+        record: &UnitRecord,
+        step: u32,
+        visit: &VisitRecord,
+        steps: &[WalkStep],
+        until: Minute,
+    ) -> Option<Due> {
+        let from = self
+            .exposure_end(unit, step, visit)
+            .filter(|end| *end <= until)?;
+        let method: Option<&Method> = steps
+            .get(step as usize - 1)
+            .and_then(|own| lab.methods.get(&own.method));
+        let task = if record.verdict_missing(lab, steps, step) {
+            Task::Verdict
+        } else {
+            Task::Unload
+        };
+        let closes = method
+            .and_then(|method| method.max_wait)
+            .map(|wait| from + wait);
+        Some(Due {
+            task,
+            unit: unit.clone(),
+            step,
+            rig: visit.rig.clone(),
+            from,
+            closes,
+        })
+    }
+}

@@ -1,0 +1,291 @@
+//! The one place that makes a connection, and the only one that knows the path.
+//!
+//! A file that is newer, foreign, damaged or on a network disk is never written. No code but SQLite's
+//! opens the ledger file while a connection is open: closing it again would drop SQLite's locks.
+
+use super::env::Env;
+use super::sqlite::SqliteLedger;
+use super::{LedgerError, record};
+use rusqlite::config::DbConfig;
+use rusqlite::limits::Limit;
+use rusqlite::{Connection, OpenFlags};
+use std::fs::OpenOptions;
+use std::os::unix::fs::{MetadataExt, OpenOptionsExt, PermissionsExt};
+use std::path::{Path, PathBuf};
+use std::time::Duration;
+
+/// Marks the file as ours: "RGDY".
+const APPLICATION_ID: i64 = 0x5247_4459;
+/// How often a busy store is tried again: about ten seconds of it.
+const BUSY_TRIES: i32 = 5_700;
+/// How many links are checked whenever a ledger is opened.
+const LINKS_AT_START: u64 = 1000;
+
+/// Everything in the file's schema, by name, in the order of its making.
+const SCHEMA: [(&str, &str); 5] = [
+    (
+        "ledger",
+        "CREATE TABLE ledger (one INTEGER PRIMARY KEY CHECK (one = 1), id BLOB NOT NULL CHECK (length(id) = 16), site TEXT NOT NULL, created_ms INTEGER NOT NULL) STRICT",
+    ),
+    (
+        "event",
+        "CREATE TABLE event (seq INTEGER PRIMARY KEY, id BLOB NOT NULL UNIQUE CHECK (length(id) = 16), ledger BLOB NOT NULL CHECK (length(ledger) = 16), site TEXT NOT NULL, happened_ms INTEGER NOT NULL, recorded_ms INTEGER NOT NULL, zone TEXT NOT NULL, offset_min INTEGER NOT NULL, uid INTEGER NOT NULL, login TEXT NOT NULL, person TEXT NOT NULL, host TEXT NOT NULL, session TEXT NOT NULL, program TEXT NOT NULL, clock_back INTEGER NOT NULL, kind TEXT NOT NULL, ver INTEGER NOT NULL, body TEXT NOT NULL, leaf BLOB NOT NULL CHECK (length(leaf) = 32), link BLOB NOT NULL CHECK (length(link) = 32)) STRICT",
+    ),
+    (
+        "event_is_not_changed",
+        "CREATE TRIGGER event_is_not_changed BEFORE UPDATE ON event BEGIN SELECT RAISE(ABORT, 'events are not changed'); END",
+    ),
+    (
+        "event_is_not_removed",
+        "CREATE TRIGGER event_is_not_removed BEFORE DELETE ON event BEGIN SELECT RAISE(ABORT, 'events are not removed'); END",
+    ),
+    (
+        "event_follows",
+        "CREATE TRIGGER event_follows BEFORE INSERT ON event WHEN NEW.seq IS NOT (SELECT coalesce(max(seq), 0) + 1 FROM event) BEGIN SELECT RAISE(ABORT, 'events follow each other without a gap'); END",
+    ),
+];
+
+/// Makes a new ledger. The file must not be there yet.
+///
+/// # Errors
+/// Where the file exists, or its folder is not safe.
+pub fn create(path: &Path, env: Env) -> Result<SqliteLedger, LedgerError> {
+    let path = absolute(path)?;
+    safe_disk(&path)?;
+    let file = OpenOptions::new()
+        .write(true)
+        .create_new(true)
+        .mode(0o660)
+        .custom_flags(i32::try_from(rustix::fs::OFlags::NOFOLLOW.bits()).unwrap_or(0))
+        .open(&path)?;
+    file.set_permissions(std::fs::Permissions::from_mode(0o660))?;
+    drop(file);
+    let connection = connect(&path, false)?;
+    let id = env.ids.next().0;
+    let made_ms = env.clock.now_ms();
+    connection.execute_batch("BEGIN IMMEDIATE")?;
+    for (_, sql) in SCHEMA {
+        connection.execute_batch(sql)?;
+    }
+    connection.pragma_update(None, "application_id", APPLICATION_ID)?;
+    connection.pragma_update(None, "user_version", record::VERSION)?;
+    connection.execute(
+        "INSERT INTO ledger (one, id, site, created_ms) VALUES (1, ?1, ?2, ?3)",
+        (&id[..], &env.site, made_ms),
+    )?;
+    connection.execute_batch("COMMIT")?;
+    drop(connection);
+    open(&path, env)
+}
+
+/// Opens a ledger for reading and writing.
+///
+/// # Errors
+/// Where it is missing, not safe, not ours, newer, or damaged at its end.
+pub fn open(path: &Path, env: Env) -> Result<SqliteLedger, LedgerError> {
+    let path = checked(path)?;
+    safe_disk(&path)?;
+    let connection = connect(&path, false)?;
+    ours(&connection, &path)?;
+    durable(&connection, &path)?;
+    SqliteLedger::new(connection, env, LINKS_AT_START)
+}
+
+/// Opens a ledger for looking only.
+///
+/// # Errors
+/// As [`open`].
+pub fn open_read_only(path: &Path, env: Env) -> Result<SqliteLedger, LedgerError> {
+    let path = checked(path)?;
+    let connection = connect(&path, true)?;
+    ours(&connection, &path)?;
+    connection.pragma_update(None, "query_only", true)?;
+    SqliteLedger::new(connection, env, LINKS_AT_START)
+}
+
+/// A new file beside nothing: the target of a copy.
+pub(super) fn copy_target(path: &Path) -> Result<(Connection, PathBuf), LedgerError> {
+    let path = absolute(path)?;
+    OpenOptions::new()
+        .write(true)
+        .create_new(true)
+        .mode(0o640)
+        .open(&path)?;
+    Ok((connect(&path, false)?, path))
+}
+
+fn absolute(path: &Path) -> Result<PathBuf, LedgerError> {
+    Ok(std::path::absolute(path)?)
+}
+
+/// The absolute path of a regular file with one name that others may not write.
+fn checked(path: &Path) -> Result<PathBuf, LedgerError> {
+    let path = absolute(path)?;
+    let shown = path.display().to_string();
+    let found = match std::fs::symlink_metadata(&path) {
+        Ok(found) => found,
+        Err(error) if error.kind() == std::io::ErrorKind::NotFound => {
+            return Err(LedgerError::Missing { path: shown });
+        }
+        Err(error) => return Err(error.into()),
+    };
+    let fault = |why: &str| {
+        Err(LedgerError::Unsafe {
+            path: shown.clone(),
+            why: why.to_owned(),
+        })
+    };
+    if !found.is_file() {
+        return fault("it is no regular file");
+    }
+    if found.nlink() != 1 {
+        return fault("it has a second name (hard link); copies must go through `rigday backup`");
+    }
+    if found.mode() & 0o002 != 0 {
+        return fault("everybody may write it; take that right away (chmod o-w)");
+    }
+    Ok(path)
+}
+
+/// The folder's disk is a local one.
+fn safe_disk(path: &Path) -> Result<(), LedgerError> {
+    const NETWORK: [i64; 6] = [
+        0x6969,
+        0x517b,
+        0xff53_4d42,
+        0xfe53_4d42,
+        0x0102_1997,
+        0x6573_5546,
+    ];
+    let folder = path.parent().unwrap_or(Path::new("/"));
+    let disk = rustix::fs::statfs(folder).map_err(std::io::Error::from)?;
+    #[expect(
+        clippy::unnecessary_cast,
+        reason = "the type differs between platforms"
+    )]
+    let kind = disk.f_type as i64;
+    if NETWORK.contains(&(kind & 0xffff_ffff)) {
+        let why = "the disk is a network disk, where locks cannot be trusted; use a local one";
+        return Err(LedgerError::Unsafe {
+            path: path.display().to_string(),
+            why: why.to_owned(),
+        });
+    }
+    Ok(())
+}
+
+#[expect(
+    clippy::disallowed_methods,
+    reason = "the one place that makes a connection"
+)]
+fn connect(path: &Path, read_only: bool) -> Result<Connection, LedgerError> {
+    let access = if read_only {
+        OpenFlags::SQLITE_OPEN_READ_ONLY
+    } else {
+        OpenFlags::SQLITE_OPEN_READ_WRITE
+    };
+    let flags = access | OpenFlags::SQLITE_OPEN_NO_MUTEX | OpenFlags::SQLITE_OPEN_NOFOLLOW;
+    let mut connection = Connection::open_with_flags(path, flags)?;
+    connection.busy_handler(Some(wait_a_little))?;
+    for (setting, on) in [
+        (DbConfig::SQLITE_DBCONFIG_DEFENSIVE, true),
+        (DbConfig::SQLITE_DBCONFIG_TRUSTED_SCHEMA, false),
+        (DbConfig::SQLITE_DBCONFIG_ENABLE_VIEW, false),
+        (DbConfig::SQLITE_DBCONFIG_DQS_DML, false),
+        (DbConfig::SQLITE_DBCONFIG_DQS_DDL, false),
+        (DbConfig::SQLITE_DBCONFIG_ENABLE_ATTACH_CREATE, false),
+        (DbConfig::SQLITE_DBCONFIG_ENABLE_ATTACH_WRITE, false),
+    ] {
+        connection.set_db_config(setting, on)?;
+    }
+    for (limit, most) in [
+        (Limit::SQLITE_LIMIT_ATTACHED, 0),
+        (Limit::SQLITE_LIMIT_LENGTH, 1_000_000),
+        (Limit::SQLITE_LIMIT_SQL_LENGTH, 100_000),
+        (Limit::SQLITE_LIMIT_EXPR_DEPTH, 50),
+        (Limit::SQLITE_LIMIT_TRIGGER_DEPTH, 10),
+    ] {
+        connection.set_limit(limit, most)?;
+    }
+    for (pragma, value) in [
+        ("mmap_size", "0"),
+        ("cell_size_check", "ON"),
+        ("recursive_triggers", "ON"),
+        ("foreign_keys", "ON"),
+        ("temp_store", "MEMORY"),
+    ] {
+        connection.pragma_update(None, pragma, value)?;
+    }
+    Ok(connection)
+}
+
+/// Sleeps a moment of uneven length, and gives up after about ten seconds.
+fn wait_a_little(tries: i32) -> bool {
+    let uneven = getrandom::u32().unwrap_or(0) % 2_500;
+    std::thread::sleep(Duration::from_micros(u64::from(500 + uneven)));
+    tries < BUSY_TRIES
+}
+
+/// The file says that it is ours, of a version we know, with exactly our schema.
+fn ours(connection: &Connection, path: &Path) -> Result<(), LedgerError> {
+    let shown = path.display().to_string();
+    let foreign = |why: String| LedgerError::Foreign {
+        path: shown.clone(),
+        why,
+    };
+    let number = |pragma: &str| {
+        let value = connection.pragma_query_value(None, pragma, |row| row.get::<_, i64>(0));
+        value.map_err(|error| foreign(error.to_string()))
+    };
+    let id = number("application_id")?;
+    if id != APPLICATION_ID {
+        return Err(foreign(format!(
+            "its application id is {id}, not {APPLICATION_ID}"
+        )));
+    }
+    let found = number("user_version")?;
+    if found > record::VERSION {
+        return Err(LedgerError::Newer {
+            path: shown,
+            found,
+            known: record::VERSION,
+        });
+    }
+    if found < record::VERSION {
+        return Err(foreign(format!(
+            "its version is {found}, which no rigday has written"
+        )));
+    }
+    let mut objects =
+        connection.prepare("SELECT name, sql FROM sqlite_schema WHERE sql IS NOT NULL")?;
+    let objects = objects.query_map((), |row| Ok((row.get(0)?, row.get(1)?)))?;
+    let objects: Vec<(String, String)> = objects.collect::<Result<_, _>>()?;
+    for (name, sql) in &objects {
+        if !SCHEMA.iter().any(|(own, text)| own == name && text == sql) {
+            return Err(foreign(format!("`{name}` in its schema is not ours")));
+        }
+    }
+    let missing = SCHEMA
+        .iter()
+        .find(|(own, _)| objects.iter().all(|(name, _)| name != own));
+    missing.map_or(Ok(()), |(own, _)| {
+        Err(foreign(format!("`{own}` is missing in its schema")))
+    })
+}
+
+/// Write-ahead log, and every commit waits for the disk; both read back.
+fn durable(connection: &Connection, path: &Path) -> Result<(), LedgerError> {
+    let unsafe_file = |why: String| LedgerError::Unsafe {
+        path: path.display().to_string(),
+        why,
+    };
+    let mode: String = connection.query_row("PRAGMA journal_mode = WAL", (), |row| row.get(0))?;
+    connection.execute_batch("PRAGMA synchronous = FULL")?;
+    let sync: i64 = connection.query_row("PRAGMA synchronous", (), |row| row.get(0))?;
+    if mode != "wal" || sync != 2 {
+        return Err(unsafe_file(format!(
+            "journal mode {mode}, synchronous {sync}: a power cut could lose events"
+        )));
+    }
+    Ok(())
+}
