@@ -22,6 +22,8 @@ pub(super) struct Link {
     pub(super) fixed: Option<(RigIx, Minute)>,
     /// Minutes at which it may come out, where that is restricted.
     pub(super) out: Option<Span>,
+    /// The only position it may take, from 0, on rigs loaded each.
+    pub(super) lane: Option<u32>,
     /// Added to the smallest rest before it.
     pub(super) more_rest: Minutes,
     /// A rig it may not use.
@@ -39,6 +41,7 @@ impl Link {
             step,
             fixed: None,
             out: None,
+            lane: None,
             more_rest: Minutes::ZERO,
             not_on: None,
             only_on: None,
@@ -271,6 +274,11 @@ impl Timelines<'_> {
             visit.step.condition,
             room,
             &mut |slot, gap| {
+                if let (Slot::Lane(lane), Some(only)) = (slot, link.lane)
+                    && lane != only
+                {
+                    return;
+                }
                 for piece in usable
                     .iter()
                     .map(|span| span.meet(gap))

@@ -10,6 +10,29 @@ use std::ops::Range;
 /// How often a chain is sought anew because two of its own steps come too close.
 const CORRECTIONS: usize = 4;
 
+/// The links with only rig and load of their fixed steps; `None` where that changes nothing.
+fn loosened(links: &[Link]) -> Option<Vec<Link>> {
+    let tight = |link: &Link| link.fixed.is_some() && (link.out.is_some() || link.lane.is_some());
+    if !links.iter().any(tight) {
+        return None;
+    }
+    let mut looser = links.to_vec();
+    for link in looser.iter_mut().filter(|link| link.fixed.is_some()) {
+        link.out = None;
+        link.lane = None;
+    }
+    Some(looser)
+}
+
+impl Fixed {
+    /// Binds a link to this booking.
+    pub(super) fn bind(&self, link: &mut Link) {
+        link.fixed = Some((self.rig, self.load));
+        link.out = self.out.map(|out| Span::new(out, out + Minutes::new(1)));
+        link.lane = self.lane;
+    }
+}
+
 impl Builder<'_> {
     /// Places the steps so that the last comes out as early as it can, or says which step has no place.
     pub(in crate::planner) fn put_chain(
@@ -31,18 +54,9 @@ impl Builder<'_> {
     ) -> Result<(), usize> {
         let chain = self.find_chain(unit, links, runs).or_else(|step| {
             // The times of the plan in force may not be possible any more where its rig and load are.
-            let mut looser = links.to_vec();
-            let had_out = looser
-                .iter()
-                .any(|link| link.out.is_some() && link.fixed.is_some());
-            looser
-                .iter_mut()
-                .filter(|link| link.fixed.is_some())
-                .for_each(|link| link.out = None);
-            if had_out {
-                self.find_chain(unit, &looser, runs)
-            } else {
-                Err(step)
+            match loosened(links) {
+                Some(looser) => self.find_chain(unit, &looser, runs),
+                None => Err(step),
             }
         })?;
         for (step, placed) in chain {
@@ -57,8 +71,7 @@ impl Builder<'_> {
         let link = |step| {
             let mut link = Link::free(step);
             if let Some(fixed) = fixed.iter().find(|fixed| fixed.step == step) {
-                link.fixed = Some((fixed.rig, fixed.load));
-                link.out = fixed.out.map(|out| Span::new(out, out + Minutes::new(1)));
+                fixed.bind(&mut link);
             }
             link
         };
@@ -68,13 +81,16 @@ impl Builder<'_> {
     /// Where a fixed booking would go if the rest of its unit did not matter.
     pub(super) fn fixed_alone(&self, unit: UnitIx, fixed: Fixed) -> Option<Placed> {
         let mut link = Link::free(fixed.step);
-        link.fixed = Some((fixed.rig, fixed.load));
+        fixed.bind(&mut link);
         let first = Span::new(fixed.load, fixed.load + Minutes::new(1));
         let window = Span::new(fixed.load, self.problem.end);
-        let found = self
-            .lines
-            .earliest_chain(unit, &[link], first, window, RunRule::ANY);
-        found.ok().map(|chain| chain[0])
+        let try_links = |links: &[Link]| {
+            let found = self
+                .lines
+                .earliest_chain(unit, links, first, window, RunRule::ANY);
+            found.ok().map(|chain| chain[0])
+        };
+        try_links(&[link.clone()]).or_else(|| try_links(&loosened(&[link])?))
     }
 
     /// The chain that comes out earliest. Where two of its steps would follow each other in one place

@@ -63,7 +63,9 @@ impl Builder<'_> {
         link.together = Some(true);
         let mut fixed = chains.iter().flat_map(|(unit, _)| self.fixed_of(*unit));
         let fixed = fixed.find(|fixed| fixed.step == chamber);
-        link.fixed = fixed.map(|fixed| (fixed.rig, fixed.load));
+        if let Some(fixed) = fixed {
+            fixed.bind(&mut link);
+        }
         let room = u32::try_from(chains.len()).unwrap_or(u32::MAX);
         let runs = RunRule {
             join: true,

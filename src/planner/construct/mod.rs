@@ -52,6 +52,8 @@ pub(super) struct Fixed {
     pub(super) load: Minute,
     /// When it should come out, where the plan in force says.
     pub(super) out: Option<Minute>,
+    /// Its position, from 0, where the plan in force says.
+    pub(super) lane: Option<u32>,
 }
 
 /// Plans everybody who can be planned, in the order of the rule. Whoever finds no place is put first
@@ -173,14 +175,7 @@ impl<'p> Builder<'p> {
             .iter()
             .filter(|request| alone.can_be_planned(**request));
         let planned: Vec<RequestIx> = planned.copied().collect();
-        let mut fixed: Vec<(Minute, RequestIx)> = planned
-            .iter()
-            .filter_map(|request| Some((self.first_fixed(*request)?, *request)))
-            .collect();
-        fixed.sort_unstable();
-        for (_, request) in fixed {
-            self.cast_shadows(request);
-        }
+        self.cast_shadows(&planned);
         let mut failed = Vec::new();
         for request in planned {
             self.lift_shadows(request);
@@ -255,11 +250,9 @@ impl<'p> Builder<'p> {
         })
     }
 
-    /// True where the request is planned and nothing of it is fixed.
+    /// True where the request has a booking that is no fact.
     pub(super) fn can_move(&self, request: RequestIx) -> bool {
-        let mut units = self.problem.units_of(request);
-        units.all(|unit| self.fixed_of(unit).is_empty())
-            && self.bookings_of(request).next().is_some()
+        self.bookings_of(request).next().is_some()
     }
 
     /// The fixed booking of a step, if it has one.
@@ -300,22 +293,21 @@ impl<'p> Builder<'p> {
         &self.fixed[unit.ix()]
     }
 
-    fn first_fixed(&self, request: RequestIx) -> Option<Minute> {
-        let units = self.problem.units_of(request);
-        units
-            .flat_map(|unit| self.fixed_of(unit))
-            .map(|fixed| fixed.load)
-            .min()
-    }
-
-    /// Holds the places of fixed bookings until their unit is put in.
-    fn cast_shadows(&mut self, request: RequestIx) {
-        for unit in self.problem.units_of(request) {
-            for fixed in self.fixed_of(unit).to_vec() {
-                if let Some(placed) = self.fixed_alone(unit, fixed) {
-                    self.lines.place(unit, fixed.step, placed);
-                    self.shadows.push((unit, fixed.step));
-                }
+    /// Holds the places of fixed bookings until their unit is put in: first those of the plan in force,
+    /// whose times fit together, then pins by their time.
+    fn cast_shadows(&mut self, requests: &[RequestIx]) {
+        let units = requests
+            .iter()
+            .flat_map(|request| self.problem.units_of(*request));
+        let mut all: Vec<(bool, Minute, UnitIx, Fixed)> = units
+            .flat_map(|unit| self.fixed_of(unit).iter().map(move |own| (unit, *own)))
+            .map(|(unit, own)| (own.out.is_none(), own.load, unit, own))
+            .collect();
+        all.sort_by_key(|(pin, load, unit, own)| (*pin, *load, *unit, own.step));
+        for (_, _, unit, fixed) in all {
+            if let Some(placed) = self.fixed_alone(unit, fixed) {
+                self.lines.place(unit, fixed.step, placed);
+                self.shadows.push((unit, fixed.step));
             }
         }
     }
@@ -372,6 +364,7 @@ impl Fixed {
             rig: pin.rig,
             load: pin.load,
             out: None,
+            lane: None,
         })
         .collect()
     }
@@ -388,6 +381,10 @@ impl Fixed {
                 rig: visit.rig,
                 load: visit.times.load,
                 out: Some(visit.times.out),
+                lane: match visit.place {
+                    Place::Position(position) => position.checked_sub(1),
+                    Place::Run(_) | Place::Held => None,
+                },
             })
             .collect()
     }
