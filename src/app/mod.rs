@@ -1,10 +1,25 @@
-//! State of the running program: actions, messages, update.
+//! State of the running program: actions, messages, update, effects.
 //!
 //! [`desk`] is what a person at the desk can do, with or without a terminal: the command line and
 //! the screens both go through it. [`walk`] puts what they show in words. [`scenario`] plays the story of
-//! the demo.
+//! the demo. The rest is the program on the screen: a key becomes an [`Action`] by one table, an action
+//! becomes a change of [`App`] or an [`Effect`] in [`App::update`], which does no IO; only `effects` and
+//! `jobs` call the desk and threads.
 
+pub mod actions;
 pub mod demo_files;
 pub mod desk;
+mod effects;
+mod jobs;
 pub mod scenario;
+mod state;
+mod update;
+pub mod view;
 pub mod walk;
+
+pub use actions::{ACTIONS, Action, Entry, Where};
+pub use effects::perform;
+pub use jobs::Jobs;
+pub use state::{
+    App, Bench, Effect, Field, Key, Message, Overlay, PlanView, Purpose, Screen, UnitList,
+};

@@ -1,1 +1,5 @@
-//! Timeline, heat map, table, text cut by columns: they know cells, not the program.
+//! Timeline, heat cells and text cut by columns: they know cells, not the program.
+
+pub mod heat;
+pub mod text;
+pub mod timeline;

@@ -1,1 +1,5 @@
 //! Whole-program tests, one module a subject.
+
+mod hand_week;
+mod job_shop;
+mod support;

@@ -1,0 +1,147 @@
+//! What a change of state asks for outside of it: the only part of the screen's program that records.
+
+use super::desk::{DeskError, outcome_words};
+use super::jobs::Jobs;
+use super::state::{App, Effect, Overlay, Purpose, Screen};
+use crate::domain::event::Subject;
+use crate::domain::{RigId, UnitId, Verdict};
+use crate::ledger::Outcome;
+
+type Done = Result<(Outcome, String), DeskError>;
+
+/// Carries an effect out and says on the screen what came of it.
+pub fn perform(app: &mut App, effect: Effect, jobs: &mut Jobs) {
+    match effect {
+        Effect::Plan(assign) => plan(app, assign, jobs),
+        Effect::StopPlanning => jobs.stop(),
+        Effect::Publish => publish(app),
+        Effect::Quit => app.over = true,
+        Effect::Refresh => refresh(app),
+        Effect::Undo => {
+            let done = app.desk.undo();
+            answer(app, done);
+        }
+        Effect::Redo => {
+            let done = app.desk.redo();
+            answer(app, done);
+        }
+        Effect::Pass(unit) => {
+            let done = app
+                .desk
+                .mark(&unit, Verdict::Pass)
+                .map(|o| (o, format!("PASS  {unit}")));
+            answer(app, done);
+        }
+        Effect::LoadUnit(unit) => {
+            let done = app
+                .desk
+                .start(&unit, None)
+                .map(|o| (o, format!("LOADED  {unit}")));
+            answer(app, done);
+        }
+        Effect::UnloadUnit(unit) => {
+            let done = app
+                .desk
+                .end(&unit)
+                .map(|o| (o, format!("UNLOADED  {unit}")));
+            answer(app, done);
+        }
+        Effect::RigUp(rig) => {
+            let done = app
+                .desk
+                .rig_up(&rig)
+                .map(|o| (o, format!("{rig} is back; plan again (p)")));
+            answer(app, done);
+        }
+        Effect::Record(purpose, text) => {
+            let done = record(app, &purpose, text);
+            answer(app, done);
+        }
+    }
+}
+
+fn record(app: &mut App, purpose: &Purpose, text: String) -> Done {
+    let desk = &mut app.desk;
+    match purpose {
+        Purpose::Fail(unit) => desk
+            .mark(unit, Verdict::Fail { reason: text })
+            .map(|o| (o, format!("FAIL  {unit}"))),
+        Purpose::Hold(unit) => desk
+            .mark(unit, Verdict::Hold { reason: text })
+            .map(|o| (o, format!("HOLD  {unit}"))),
+        Purpose::Note(unit) => {
+            let about = Subject::Unit(unit.clone());
+            desk.note(about, &text)
+                .map(|o| (o, format!("note on {unit}")))
+        }
+        Purpose::Withdraw(unit) => desk
+            .withdraw(unit, &text)
+            .map(|o| (o, format!("{unit} withdrawn; plan again"))),
+        Purpose::RigDown(rig) => desk
+            .rig_down(rig, &text, None)
+            .map(|o| (o, format!("{rig} is down; plan again (p)"))),
+    }
+}
+
+/// Shows what came of a deed: the words where it was recorded, the reason where not.
+fn answer(app: &mut App, done: Done) {
+    let said = match done {
+        Ok((outcome, words)) => match outcome_words(&outcome, &app.desk.lab.zone) {
+            (true, _) => (true, words),
+            (false, why) => (false, why),
+        },
+        Err(error) => (false, error.to_string()),
+    };
+    if app.screen == Screen::Bench {
+        app.bench.answer = Some(said.clone());
+    }
+    app.said = Some(said);
+    app.renew();
+}
+
+fn refresh(app: &mut App) {
+    match app.desk.refresh() {
+        Ok(_) => app.renew(),
+        Err(error) => {
+            app.said = Some((false, error.to_string()));
+            app.dirty = true;
+        }
+    }
+}
+
+/// Starts planning, perhaps with a unit's next step on a rig of the user's choice.
+fn plan(app: &mut App, assign: Option<(UnitId, RigId)>, jobs: &mut Jobs) {
+    let mut planning = app.desk.planning();
+    if let Some((unit, rig)) = assign {
+        match app.desk.assignment(&unit, &rig, None) {
+            Ok(pin) => planning = planning.with_pins(&[pin]),
+            Err(error) => {
+                app.said = Some((false, error.to_string()));
+                app.dirty = true;
+                return;
+            }
+        }
+    }
+    app.job += 1;
+    app.overlays.push(Overlay::Working {
+        job: app.job,
+        progress: None,
+    });
+    jobs.plan(app.job, planning);
+    app.dirty = true;
+}
+
+fn publish(app: &mut App) {
+    let Some(Overlay::Difference { proposal, .. }) = app.overlays.last() else {
+        return;
+    };
+    let proposal = proposal.clone();
+    let done = app
+        .desk
+        .publish(&proposal)
+        .map(|outcome| (outcome, "published".to_owned()));
+    if matches!(&done, Ok((Outcome::Recorded { .. }, _))) {
+        app.overlays.pop();
+    }
+    answer(app, done);
+}

@@ -1,0 +1,65 @@
+//! Work that takes longer than a key may wait: off the screen's thread, with news and a way to stop it.
+
+use super::desk::Planning;
+use super::state::Message;
+use crate::clock::{Clock, SystemClock};
+use crate::planner::budget::{AnyOf, Cancel, Time};
+use std::sync::atomic::Ordering;
+use std::sync::mpsc::Sender;
+use std::time::Duration;
+
+/// How long the planner looks for better plans unless the user stops it earlier.
+const LONGEST: Duration = Duration::from_secs(3);
+/// News come no more often than this.
+const NEWS: Duration = Duration::from_millis(250);
+
+/// Starts jobs and stops them.
+#[derive(Clone)]
+pub struct Jobs {
+    sender: Sender<Message>,
+    cancel: Cancel,
+}
+
+impl Jobs {
+    /// Jobs that send their messages there.
+    pub fn new(sender: Sender<Message>) -> Self {
+        Self {
+            sender,
+            cancel: Cancel::default(),
+        }
+    }
+
+    /// Plans; the answer comes as a message with the job's number.
+    pub fn plan(&mut self, job: u64, planning: Planning) {
+        self.cancel.0.store(true, Ordering::Relaxed);
+        self.cancel = Cancel::default();
+        let (sender, mut cancel) = (self.sender.clone(), self.cancel.clone());
+        std::thread::spawn(move || {
+            let clock = SystemClock::default();
+            let elapsed = || clock.elapsed();
+            let mut time = Time {
+                elapsed: &elapsed,
+                until: LONGEST,
+            };
+            let mut last = None;
+            let mut news = |progress| {
+                let now = clock.elapsed();
+                if last.is_none_or(|last| now - last >= NEWS) {
+                    last = Some(now);
+                    // Where nobody listens any more the program is ending.
+                    let _heard = sender.send(Message::Progress(job, progress));
+                }
+            };
+            let mut budget = AnyOf(vec![&mut time, &mut cancel]);
+            let mut proposal = planning.run(1, &mut budget, &mut news);
+            let worked = clock.elapsed().as_millis();
+            proposal.plan.milliseconds = u64::try_from(worked).unwrap_or(u64::MAX);
+            let _heard = sender.send(Message::Planned(job, Box::new(proposal)));
+        });
+    }
+
+    /// Stops the job; it answers with the best plan it has.
+    pub fn stop(&self) {
+        self.cancel.0.store(true, Ordering::Relaxed);
+    }
+}

@@ -1,0 +1,333 @@
+//! What the running program knows and shows.
+
+use super::desk::{Desk, Proposal};
+use super::view::View;
+use crate::domain::{Minute, Minutes, RigId, UnitId};
+use crate::planner::Progress;
+use chrono::NaiveDate;
+use tui_input::Input;
+
+/// The four screens.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub enum Screen {
+    /// Rigs over time.
+    Plan,
+    /// Scan, due list, verdicts.
+    Bench,
+    /// How rigs are used.
+    Load,
+    /// Every unit.
+    Units,
+}
+
+impl Screen {
+    /// All of them, in the order of their keys.
+    pub const ALL: [Self; 4] = [Self::Plan, Self::Bench, Self::Load, Self::Units];
+
+    /// Its name.
+    pub const fn name(self) -> &'static str {
+        match self {
+            Self::Plan => "Plan",
+            Self::Bench => "Bench",
+            Self::Load => "Load",
+            Self::Units => "Units",
+        }
+    }
+}
+
+/// A key as text: `a`, `A`, `Enter`, `Ctrl-c`, `Shift-Tab`.
+pub type Key = String;
+
+/// Whatever can happen to the program.
+#[derive(Debug)]
+pub enum Message {
+    /// A key was pressed.
+    Key(Key),
+    /// Text was pasted.
+    Paste(String),
+    /// The terminal has another size.
+    Resized,
+    /// Time has passed.
+    Tick,
+    /// The planner has news; of the job with that number.
+    Progress(u64, Progress),
+    /// The planner is done; the job with that number.
+    Planned(u64, Box<Proposal>),
+    /// The program was told to end.
+    Terminate,
+}
+
+/// What a change of state asks for outside of it.
+#[derive(Debug, PartialEq, Eq)]
+pub enum Effect {
+    /// Plan off the screen's thread, with bookings of the user's own in their place.
+    Plan(Option<(UnitId, RigId)>),
+    /// Stop planning and keep the best plan.
+    StopPlanning,
+    /// Put the proposal on the screen in force.
+    Publish,
+    /// Record something.
+    Record(Purpose, String),
+    /// Load a unit.
+    LoadUnit(UnitId),
+    /// Unload a unit.
+    UnloadUnit(UnitId),
+    /// A pass.
+    Pass(UnitId),
+    /// Report a rig back.
+    RigUp(RigId),
+    /// Undo.
+    Undo,
+    /// Redo.
+    Redo,
+    /// Read the ledger again.
+    Refresh,
+    /// End the program.
+    Quit,
+}
+
+/// What a text is asked for.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum Purpose {
+    /// Why it failed.
+    Fail(UnitId),
+    /// Why it is held.
+    Hold(UnitId),
+    /// A note about it.
+    Note(UnitId),
+    /// Why it is withdrawn.
+    Withdraw(UnitId),
+    /// Why the rig is down.
+    RigDown(RigId),
+}
+
+impl Purpose {
+    /// The question.
+    pub fn question(&self) -> String {
+        match self {
+            Self::Fail(unit) => format!("Why did {unit} fail?"),
+            Self::Hold(unit) => format!("Why is {unit} on hold?"),
+            Self::Note(unit) => format!("Note on {unit}"),
+            Self::Withdraw(unit) => format!("Why is {unit} withdrawn?"),
+            Self::RigDown(rig) => format!("What is wrong with {rig}?"),
+        }
+    }
+}
+
+/// A list to choose from with a line of text beside it.
+#[derive(Clone, Debug, Default)]
+pub struct Field {
+    /// What was typed.
+    pub input: Input,
+    /// The selected line.
+    pub selected: usize,
+}
+
+/// Something in front of the screen.
+#[derive(Clone, Debug)]
+pub enum Overlay {
+    /// All actions; typing narrows.
+    Help(Field),
+    /// Find an action by name.
+    Palette(Field),
+    /// The planner works.
+    Working {
+        /// The job.
+        job: u64,
+        /// Its last news.
+        progress: Option<Progress>,
+    },
+    /// A proposal and what it would change.
+    Difference {
+        /// The proposal.
+        proposal: Box<Proposal>,
+        /// First line shown.
+        scroll: usize,
+    },
+    /// A reason or a note.
+    Ask(Purpose, Field),
+    /// Rigs that can do a unit's next step.
+    ChooseRig {
+        /// The unit.
+        unit: UnitId,
+        /// The rigs.
+        rigs: Vec<RigId>,
+        /// The selected one.
+        selected: usize,
+    },
+    /// The whole walk and history of a unit.
+    Walk {
+        /// The unit.
+        unit: UnitId,
+        /// First line shown.
+        scroll: usize,
+    },
+}
+
+/// The Plan screen.
+#[derive(Clone, Debug)]
+pub struct PlanView {
+    /// Selected rig row.
+    pub row: usize,
+    /// Selected entry in that row, if it has any.
+    pub entry: usize,
+    /// First minute shown.
+    pub from: Minute,
+    /// Minutes in a column.
+    pub scale: Minutes,
+    /// The clash that was visited last.
+    pub clash: Option<usize>,
+}
+
+/// The Bench screen.
+#[derive(Clone, Debug, Default)]
+pub struct Bench {
+    /// The scan line.
+    pub scan: Input,
+    /// The unit on the card.
+    pub unit: Option<UnitId>,
+    /// The big answer below the card, until the next scan.
+    pub answer: Option<(bool, String)>,
+    /// Selected line of the due list.
+    pub selected: usize,
+}
+
+/// The Units screen.
+#[derive(Clone, Debug, Default)]
+pub struct UnitList {
+    /// What narrows the list.
+    pub filter: Input,
+    /// True while typing into it.
+    pub typing: bool,
+    /// Selected line.
+    pub selected: usize,
+}
+
+/// The running program.
+pub struct App {
+    /// The lab at work.
+    pub desk: Desk,
+    /// What the screens show of it, worked out once for each change.
+    pub view: View,
+    /// The time that everything on the screen is of.
+    pub now: Minute,
+    /// Which screen.
+    pub screen: Screen,
+    /// What lies in front of it, the last on top.
+    pub overlays: Vec<Overlay>,
+    /// The Plan screen.
+    pub plan: PlanView,
+    /// The Bench screen.
+    pub bench: Bench,
+    /// First day of the Load screen.
+    pub load_from: NaiveDate,
+    /// First rig row of the Load screen.
+    pub load_row: usize,
+    /// The Units screen.
+    pub units: UnitList,
+    /// The last answer, good or bad.
+    pub said: Option<(bool, String)>,
+    /// The data is made up.
+    pub sample: bool,
+    /// True where something on the screen has changed.
+    pub dirty: bool,
+    /// True once the program is to end.
+    pub over: bool,
+    /// Rows of the lists, as the last drawing had them; for paging.
+    pub page: usize,
+    /// Number of the planning job that counts; older ones are stale.
+    pub job: u64,
+}
+
+impl App {
+    /// The program on a lab.
+    pub fn new(desk: Desk, sample: bool) -> Self {
+        let now = desk.now();
+        let view = View::of(&desk, now);
+        let load_from = desk.lab.zone.local(now).date();
+        let scale = Minutes::new(60);
+        Self {
+            view,
+            now,
+            screen: Screen::Plan,
+            overlays: Vec::new(),
+            plan: PlanView {
+                row: 0,
+                entry: 0,
+                from: now - scale * 12,
+                scale,
+                clash: None,
+            },
+            bench: Bench::default(),
+            load_from,
+            load_row: 0,
+            units: UnitList::default(),
+            said: None,
+            sample,
+            dirty: true,
+            over: false,
+            page: 10,
+            job: 0,
+            desk,
+        }
+    }
+
+    /// Works out anew what the screens show.
+    pub fn renew(&mut self) {
+        self.now = self.desk.now();
+        self.view = View::of(&self.desk, self.now);
+        self.settle();
+        self.dirty = true;
+    }
+
+    /// Keeps every selection on something that is there.
+    pub(super) fn settle(&mut self) {
+        let keep = |selected: &mut usize, count: usize| {
+            *selected = (*selected).min(count.saturating_sub(1))
+        };
+        keep(&mut self.plan.row, self.view.rigs.len());
+        let entries = self
+            .view
+            .rigs
+            .get(self.plan.row)
+            .map_or(0, |row| row.entries.len());
+        keep(&mut self.plan.entry, entries);
+        keep(&mut self.bench.selected, self.view.due.len());
+        let units = self.shown_units().len();
+        keep(&mut self.units.selected, units);
+        keep(&mut self.load_row, self.view.rigs.len());
+    }
+
+    /// Lines of the Units screen that match what narrows it.
+    pub fn shown_units(&self) -> Vec<&super::view::UnitLine> {
+        let find = self.units.filter.value().to_lowercase();
+        self.view
+            .units
+            .iter()
+            .filter(|line| line.matches(&find))
+            .collect()
+    }
+
+    /// The unit that the screen's actions are about.
+    pub fn unit(&self) -> Option<UnitId> {
+        match self.screen {
+            Screen::Plan => {
+                let row = self.view.rigs.get(self.plan.row)?;
+                row.entries
+                    .get(self.plan.entry)
+                    .map(|entry| entry.unit.clone())
+            }
+            Screen::Bench => self.bench.unit.clone(),
+            Screen::Units => self
+                .shown_units()
+                .get(self.units.selected)
+                .map(|line| line.unit.clone()),
+            Screen::Load => None,
+        }
+    }
+
+    /// The rig that the Plan screen's actions are about.
+    pub fn rig(&self) -> Option<RigId> {
+        self.view.rigs.get(self.plan.row).map(|row| row.rig.clone())
+    }
+}

@@ -1,0 +1,549 @@
+//! Messages become changes of state and effects; nothing here reads or writes anything else.
+
+use super::actions::{Action, action_of, matching};
+use super::state::{App, Effect, Field, Message, Overlay, Purpose, Screen};
+use crate::domain::text::normal;
+use crate::domain::{Minutes, RigId};
+use crate::problem::UnitIx;
+use chrono::Days;
+use tui_input::{Input, InputRequest};
+
+/// Minutes in a column, from the nearest zoom to the widest.
+const SCALES: [i64; 9] = [5, 10, 20, 30, 60, 120, 240, 480, 1440];
+
+impl App {
+    /// Takes a message in.
+    pub fn update(&mut self, message: Message) -> Vec<Effect> {
+        match message {
+            Message::Key(key) => {
+                self.dirty = true;
+                return self.key(&key);
+            }
+            Message::Paste(text) => self.paste(&text),
+            Message::Resized => self.dirty = true,
+            Message::Tick => {
+                if self.desk.now() != self.now {
+                    return vec![Effect::Refresh];
+                }
+            }
+            Message::Progress(job, news) => {
+                if let Some(Overlay::Working { job: own, progress }) = self.overlays.last_mut()
+                    && *own == job
+                {
+                    *progress = Some(news);
+                    self.dirty = true;
+                }
+            }
+            Message::Planned(job, proposal) => {
+                let waiting =
+                    |own: &Overlay| matches!(own, Overlay::Working { job: own, .. } if *own == job);
+                if let Some(at) = self.overlays.iter().position(waiting) {
+                    self.overlays[at] = Overlay::Difference {
+                        proposal,
+                        scroll: 0,
+                    };
+                    self.dirty = true;
+                }
+            }
+            Message::Terminate => return vec![Effect::Quit],
+        }
+        Vec::new()
+    }
+
+    fn key(&mut self, key: &str) -> Vec<Effect> {
+        if key == "Ctrl-c" {
+            return self.run(Action::Quit);
+        }
+        match self.overlays.last() {
+            Some(Overlay::Help(_) | Overlay::Palette(_)) => self.key_in_list(key),
+            Some(Overlay::Ask(..)) => self.key_in_question(key),
+            Some(_) => self.key_in_overlay(key),
+            None => self.key_on_screen(key),
+        }
+    }
+
+    fn key_on_screen(&mut self, key: &str) -> Vec<Effect> {
+        if self.screen == Screen::Bench {
+            return self.key_on_bench(key);
+        }
+        if self.screen == Screen::Units && self.units.typing {
+            match key {
+                "Enter" => self.units.typing = false,
+                "Esc" => {
+                    self.units.typing = false;
+                    self.units.filter.reset();
+                }
+                "Up" | "Down" | "PgUp" | "PgDn" => return self.act(key),
+                _ => edit(&mut self.units.filter, key),
+            }
+            self.settle();
+            return Vec::new();
+        }
+        self.act(key)
+    }
+
+    fn act(&mut self, key: &str) -> Vec<Effect> {
+        match action_of(key, self.screen) {
+            Some(action) => self.run(action),
+            None => Vec::new(),
+        }
+    }
+
+    /// The scan line has every printable key; a letter is an action only while the line is empty.
+    fn key_on_bench(&mut self, key: &str) -> Vec<Effect> {
+        let empty = self.bench.scan.value().is_empty();
+        let printable = key.chars().count() == 1;
+        match key {
+            "Enter" | "Ctrl-j" | "Tab" if !empty => self.scanned(),
+            "Enter" if self.bench.unit.is_none() => {
+                // On an empty line the selected task's unit comes onto the card.
+                if let Some(due) = self.view.due.get(self.bench.selected) {
+                    self.bench.unit = Some(due.unit.clone());
+                    self.bench.answer = None;
+                }
+                Vec::new()
+            }
+            "Esc" if !empty => {
+                self.bench.scan.reset();
+                Vec::new()
+            }
+            "Esc" => {
+                self.bench.unit = None;
+                self.bench.answer = None;
+                Vec::new()
+            }
+            "Backspace" | "Left" | "Right" | "Home" | "End" | "Delete" => {
+                edit(&mut self.bench.scan, key);
+                Vec::new()
+            }
+            _ if printable && empty && self.is_bench_command(key) => self.act(key),
+            _ if printable => {
+                edit(&mut self.bench.scan, key);
+                Vec::new()
+            }
+            _ => self.act(key),
+        }
+    }
+
+    /// Letters of the screen count only with a unit on the card; a few of the program's always.
+    fn is_bench_command(&self, key: &str) -> bool {
+        let own = ["p", "f", "h", "l", "o", "e"].contains(&key) && self.bench.unit.is_some();
+        own || ["?", ":", "1", "2", "3", "4", "q", "u", "U", "r"].contains(&key)
+    }
+
+    /// A scan only selects a unit; it never gives a verdict.
+    fn scanned(&mut self) -> Vec<Effect> {
+        let serial = normal(self.bench.scan.value().trim());
+        self.bench.scan.reset();
+        match self.desk.find_unit(&serial) {
+            Ok(unit) => {
+                self.bench.unit = Some(unit);
+                self.bench.answer = None;
+                self.said = None;
+            }
+            Err(error) => {
+                self.bench.unit = None;
+                self.bench.answer = Some((false, error.to_string()));
+            }
+        }
+        Vec::new()
+    }
+
+    /// Help and palette: typing narrows, arrows choose, Enter runs.
+    fn key_in_list(&mut self, key: &str) -> Vec<Effect> {
+        let screen = self.screen;
+        let Some(Overlay::Help(field) | Overlay::Palette(field)) = self.overlays.last_mut() else {
+            return Vec::new();
+        };
+        let found = matching(field.input.value(), screen);
+        match key {
+            "Esc" => {
+                self.overlays.pop();
+            }
+            "Up" | "Ctrl-p" => field.selected = field.selected.saturating_sub(1),
+            "Down" | "Ctrl-n" => {
+                field.selected = (field.selected + 1).min(found.len().saturating_sub(1))
+            }
+            "Enter" => {
+                let action = found.get(field.selected).map(|entry| entry.action);
+                self.overlays.pop();
+                return action.map_or_else(Vec::new, |action| self.run(action));
+            }
+            _ => {
+                edit(&mut field.input, key);
+                field.selected = 0;
+            }
+        }
+        Vec::new()
+    }
+
+    /// A reason: typed, or chosen from the lab's list with the arrows.
+    fn key_in_question(&mut self, key: &str) -> Vec<Effect> {
+        let reasons = self.reasons().to_vec();
+        let Some(Overlay::Ask(purpose, field)) = self.overlays.last_mut() else {
+            return Vec::new();
+        };
+        match key {
+            "Esc" => {
+                self.overlays.pop();
+            }
+            "Up" => field.selected = field.selected.saturating_sub(1),
+            "Down" => field.selected = (field.selected + 1).min(reasons.len()),
+            "Enter" => {
+                let typed = field.input.value().trim().to_owned();
+                let chosen = field.selected.checked_sub(1).and_then(|ix| reasons.get(ix));
+                let text = match chosen {
+                    Some(reason) if typed.is_empty() => reason.clone(),
+                    Some(reason) => format!("{reason}: {typed}"),
+                    None => typed,
+                };
+                let may_be_empty = matches!(purpose, Purpose::Hold(_));
+                if !text.is_empty() || may_be_empty {
+                    let purpose = purpose.clone();
+                    self.overlays.pop();
+                    return vec![Effect::Record(purpose, text)];
+                }
+            }
+            _ => edit(&mut field.input, key),
+        }
+        Vec::new()
+    }
+
+    /// The lab's reasons, where the question is about a failure.
+    pub fn reasons(&self) -> &[String] {
+        match self.overlays.last() {
+            Some(Overlay::Ask(Purpose::Fail(_), _)) => &self.desk.lab.fail_reasons,
+            _ => &[],
+        }
+    }
+
+    fn key_in_overlay(&mut self, key: &str) -> Vec<Effect> {
+        let page = self.page.max(1);
+        let moved = |at: usize| match key {
+            "Up" | "k" => Some(at.saturating_sub(1)),
+            "Down" | "j" => Some(at + 1),
+            "PgUp" => Some(at.saturating_sub(page)),
+            "PgDn" => Some(at + page),
+            "Home" | "g" => Some(0),
+            _ => None,
+        };
+        match (self.overlays.last_mut(), key) {
+            (Some(Overlay::Working { .. }), "Esc") => return vec![Effect::StopPlanning],
+            (Some(Overlay::Working { .. }), _) => {}
+            (_, "Esc" | "q") => {
+                self.overlays.pop();
+            }
+            (Some(Overlay::Difference { .. }), "c") => return vec![Effect::Publish],
+            (Some(Overlay::Difference { proposal, scroll }), _) => {
+                let most = proposal.changes.len()
+                    + proposal.clashes.len()
+                    + proposal.plan.unplannable.len();
+                *scroll = moved(*scroll).unwrap_or(*scroll).min(most);
+            }
+            (Some(Overlay::Walk { scroll, .. }), _) => {
+                *scroll = moved(*scroll).unwrap_or(*scroll).min(500)
+            }
+            (
+                Some(Overlay::ChooseRig {
+                    unit,
+                    rigs,
+                    selected,
+                }),
+                "Enter",
+            ) => {
+                if let Some(rig) = rigs.get(*selected) {
+                    let assign = (unit.clone(), rig.clone());
+                    self.overlays.pop();
+                    return vec![Effect::Plan(Some(assign))];
+                }
+            }
+            (Some(Overlay::ChooseRig { rigs, selected, .. }), _) => {
+                *selected = moved(*selected)
+                    .unwrap_or(*selected)
+                    .min(rigs.len().saturating_sub(1));
+            }
+            _ => {}
+        }
+        Vec::new()
+    }
+
+    fn paste(&mut self, text: &str) {
+        let text: String = text
+            .chars()
+            .map(|c| if c.is_control() { ' ' } else { c })
+            .collect();
+        let screen = self.screen;
+        let field = match self.overlays.last_mut() {
+            Some(Overlay::Help(field) | Overlay::Palette(field) | Overlay::Ask(_, field)) => {
+                Some(&mut field.input)
+            }
+            Some(_) => None,
+            None if screen == Screen::Bench => Some(&mut self.bench.scan),
+            None if screen == Screen::Units && self.units.typing => Some(&mut self.units.filter),
+            None => None,
+        };
+        match field {
+            Some(input) => text.chars().for_each(|c| edit(input, &c.to_string())),
+            None => self.said = Some((false, "nothing here takes pasted text".to_owned())),
+        }
+        self.dirty = true;
+    }
+
+    /// Carries an action out, or says what it needs.
+    pub(super) fn run(&mut self, action: Action) -> Vec<Effect> {
+        match action {
+            Action::Plan => self.show(Screen::Plan),
+            Action::Bench => self.show(Screen::Bench),
+            Action::Load => self.show(Screen::Load),
+            Action::Units => self.show(Screen::Units),
+            Action::NextScreen => self.turn(1),
+            Action::LastScreen => self.turn(Screen::ALL.len() - 1),
+            Action::Help => self.overlays.push(Overlay::Help(Field::default())),
+            Action::Palette => self.overlays.push(Overlay::Palette(Field::default())),
+            Action::Quit => return vec![Effect::Quit],
+            Action::Undo => return vec![Effect::Undo],
+            Action::Redo => return vec![Effect::Redo],
+            Action::Refresh => return vec![Effect::Refresh],
+            Action::MakePlan => return vec![Effect::Plan(None)],
+            Action::RigUp => return self.rig().map(Effect::RigUp).into_iter().collect(),
+            Action::RigDown => {
+                if let Some(rig) = self.rig() {
+                    self.overlays
+                        .push(Overlay::Ask(Purpose::RigDown(rig), Field::default()));
+                }
+            }
+            Action::Assign => self.choose_rig(),
+            Action::Pass | Action::LoadUnit | Action::UnloadUnit => return self.about_unit(action),
+            Action::Fail | Action::Hold | Action::Note | Action::Withdraw => self.ask(action),
+            Action::Search => self.units.typing = true,
+            Action::Back => self.back(),
+            Action::Open => self.open(),
+            Action::NextClash => self.next_clash(),
+            Action::Now => self.plan.from = self.now - self.plan.scale * 12,
+            Action::ZoomIn => self.zoom(-1),
+            Action::ZoomOut => self.zoom(1),
+            Action::Up
+            | Action::Down
+            | Action::Left
+            | Action::Right
+            | Action::PageUp
+            | Action::PageDown
+            | Action::First
+            | Action::Last => self.go(action),
+        }
+        Vec::new()
+    }
+
+    fn show(&mut self, screen: Screen) {
+        self.screen = screen;
+        self.said = None;
+    }
+
+    fn turn(&mut self, by: usize) {
+        let at = Screen::ALL
+            .iter()
+            .position(|own| *own == self.screen)
+            .unwrap_or(0);
+        self.show(Screen::ALL[(at + by) % Screen::ALL.len()]);
+    }
+
+    fn back(&mut self) {
+        self.said = None;
+        if self.screen == Screen::Units {
+            self.units.filter.reset();
+            self.settle();
+        }
+    }
+
+    fn open(&mut self) {
+        if let Some(unit) = self.unit() {
+            self.overlays.push(Overlay::Walk { unit, scroll: 0 });
+        } else if self.screen == Screen::Load {
+            self.plan.row = self.load_row;
+            self.show(Screen::Plan);
+        }
+    }
+
+    fn about_unit(&mut self, action: Action) -> Vec<Effect> {
+        let Some(unit) = self.unit() else {
+            self.said = Some((false, "scan a unit first".to_owned()));
+            return Vec::new();
+        };
+        vec![match action {
+            Action::Pass => Effect::Pass(unit),
+            Action::LoadUnit => Effect::LoadUnit(unit),
+            _ => Effect::UnloadUnit(unit),
+        }]
+    }
+
+    fn ask(&mut self, action: Action) {
+        let Some(unit) = self.unit() else {
+            self.said = Some((false, "scan a unit first".to_owned()));
+            return;
+        };
+        let purpose = match action {
+            Action::Fail => Purpose::Fail(unit),
+            Action::Hold => Purpose::Hold(unit),
+            Action::Withdraw => Purpose::Withdraw(unit),
+            _ => Purpose::Note(unit),
+        };
+        self.overlays.push(Overlay::Ask(purpose, Field::default()));
+    }
+
+    /// Rigs that can do the next step of the selected unit.
+    fn choose_rig(&mut self) {
+        let Some(unit) = self.unit() else {
+            self.said = Some((false, "select a booking first".to_owned()));
+            return;
+        };
+        let problem = self.desk.planning().problem();
+        let found = problem
+            .units
+            .iter()
+            .position(|own| own.id == unit)
+            .map(UnitIx::from);
+        let next = found.map(|ix| (ix, problem.units[ix.ix()].facts.len()));
+        let rigs: Vec<RigId> = next
+            .filter(|(ix, step)| *step < problem.units[ix.ix()].wanted)
+            .map(|(ix, step)| problem.rigs_for(problem.step(ix, step)).to_vec())
+            .unwrap_or_default()
+            .iter()
+            .map(|(rig, _)| problem.rigs[rig.ix()].id.clone())
+            .collect();
+        if rigs.is_empty() {
+            self.said = Some((false, format!("{unit} has no further step to assign")));
+        } else {
+            self.overlays.push(Overlay::ChooseRig {
+                unit,
+                rigs,
+                selected: 0,
+            });
+        }
+    }
+
+    /// Selects the booking of the next clash and says what is wrong.
+    fn next_clash(&mut self) {
+        let count = self.view.clashes.len();
+        if count == 0 {
+            self.said = Some((true, "the published plan breaks no rule".to_owned()));
+            return;
+        }
+        let next = self.plan.clash.map_or(0, |at| (at + 1) % count);
+        self.plan.clash = Some(next);
+        let clash = self.view.clashes[next].clone();
+        if let Some(row) = clash.rig {
+            self.plan.row = row.ix();
+        }
+        if let (Some(span), Some(row)) = (clash.span, self.view.rigs.get(self.plan.row)) {
+            let at = row
+                .entries
+                .iter()
+                .position(|entry| entry.clash && entry.span.start >= span.start);
+            self.plan.entry = at.unwrap_or(0);
+            self.plan.from = span.start - self.plan.scale * 12;
+        }
+        let words = format!(
+            "clash {} of {count}, {}: {}",
+            next + 1,
+            clash.rule.name(),
+            clash.text
+        );
+        self.said = Some((false, words));
+    }
+
+    fn zoom(&mut self, by: isize) {
+        let at = SCALES
+            .iter()
+            .position(|scale| *scale == self.plan.scale.get())
+            .unwrap_or(4);
+        let next = at.saturating_add_signed(by).min(SCALES.len() - 1);
+        self.plan.scale = Minutes::new(SCALES[next]);
+        let about = self.selected_start().unwrap_or(self.now);
+        self.plan.from = about - self.plan.scale * 12;
+    }
+
+    fn selected_start(&self) -> Option<crate::domain::Minute> {
+        let row = self.view.rigs.get(self.plan.row)?;
+        row.entries
+            .get(self.plan.entry)
+            .map(|entry| entry.span.start)
+    }
+
+    fn go(&mut self, action: Action) {
+        match self.screen {
+            Screen::Plan => self.go_plan(action),
+            Screen::Bench => step_by(&mut self.bench.selected, action, self.page),
+            Screen::Units => step_by(&mut self.units.selected, action, self.page),
+            Screen::Load => match action {
+                Action::Left => self.load_from = self.load_from - Days::new(1),
+                Action::Right => self.load_from = self.load_from + Days::new(1),
+                other => step_by(&mut self.load_row, other, self.page),
+            },
+        }
+        self.settle();
+    }
+
+    /// Up and down change the rig and stay near the same time; left and right go from booking to booking.
+    fn go_plan(&mut self, action: Action) {
+        let width = self.plan.scale * 48;
+        match action {
+            Action::Up | Action::Down | Action::First | Action::Last => {
+                let at = self
+                    .selected_start()
+                    .unwrap_or(self.now)
+                    .max(self.plan.from);
+                step_by(&mut self.plan.row, action, self.page);
+                self.settle();
+                let row = self.view.rigs.get(self.plan.row);
+                let entries = row.map_or(&[][..], |row| &row.entries[..]);
+                let near = entries.iter().position(|entry| entry.span.end > at);
+                self.plan.entry = near.unwrap_or(entries.len().saturating_sub(1));
+            }
+            Action::Left => self.plan.entry = self.plan.entry.saturating_sub(1),
+            Action::Right => self.plan.entry += 1,
+            Action::PageUp => self.plan.from = self.plan.from - width,
+            Action::PageDown => self.plan.from += width,
+            _ => {}
+        }
+        self.settle();
+        if matches!(action, Action::Left | Action::Right)
+            && let Some(start) = self.selected_start()
+        {
+            let shown = crate::domain::Span::new(self.plan.from, self.plan.from + width);
+            if !shown.contains(start) {
+                self.plan.from = start - self.plan.scale * 12;
+            }
+        }
+    }
+}
+
+fn step_by(selected: &mut usize, action: Action, page: usize) {
+    *selected = match action {
+        Action::Up => selected.saturating_sub(1),
+        Action::Down => *selected + 1,
+        Action::PageUp => selected.saturating_sub(page),
+        Action::PageDown => *selected + page,
+        Action::First => 0,
+        Action::Last => usize::MAX,
+        _ => *selected,
+    };
+}
+
+/// One key in a line of text.
+fn edit(input: &mut Input, key: &str) {
+    let mut letters = key.chars();
+    let request = match (letters.next(), letters.next(), key) {
+        (_, _, "Backspace") => InputRequest::DeletePrevChar,
+        (_, _, "Delete") => InputRequest::DeleteNextChar,
+        (_, _, "Left") => InputRequest::GoToPrevChar,
+        (_, _, "Right") => InputRequest::GoToNextChar,
+        (_, _, "Home") => InputRequest::GoToStart,
+        (_, _, "End") => InputRequest::GoToEnd,
+        (_, _, "Ctrl-u") => InputRequest::DeleteLine,
+        (Some(letter), None, _) if input.value().chars().count() < 500 => {
+            InputRequest::InsertChar(letter)
+        }
+        _ => return,
+    };
+    input.handle(request);
+}

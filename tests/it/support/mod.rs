@@ -1,0 +1,25 @@
+//! What many tests need.
+
+use rigday::checker::check;
+use rigday::domain::Lab;
+use rigday::problem::{Plan, Problem};
+
+/// A lab from the texts of its files, through the real reader.
+pub(crate) fn lab_from_files(files: &[(&str, String)]) -> Lab {
+    let folder = tempfile::tempdir().expect("a temporary folder");
+    for (name, text) in files {
+        std::fs::write(folder.path().join(name), text).expect("a file");
+    }
+    match rigday::lab::read(folder.path()) {
+        Ok(read) => read.lab,
+        Err(faults) => panic!("the test's lab has faults:\n{faults}"),
+    }
+}
+
+/// The checker finds nothing.
+pub(crate) fn check_clean(problem: &Problem, plan: &Plan) {
+    let clashes = check(problem, plan);
+    let texts: Vec<String> =
+        clashes.iter().map(|clash| format!("{} {}", clash.rule.name(), clash.text)).collect();
+    assert!(texts.is_empty(), "clashes:\n{}", texts.join("\n"));
+}
