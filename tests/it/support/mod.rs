@@ -19,7 +19,9 @@ pub(crate) fn lab_from_files(files: &[(&str, String)]) -> Lab {
 /// The checker finds nothing.
 pub(crate) fn check_clean(problem: &Problem, plan: &Plan) {
     let clashes = check(problem, plan);
-    let texts: Vec<String> =
-        clashes.iter().map(|clash| format!("{} {}", clash.rule.name(), clash.text)).collect();
+    let texts: Vec<String> = clashes
+        .iter()
+        .map(|clash| format!("{} {}", clash.rule.name(), clash.text))
+        .collect();
     assert!(texts.is_empty(), "clashes:\n{}", texts.join("\n"));
 }
