@@ -194,29 +194,29 @@ fn build(
                 .clamp(1, problem.rigs[rig.ix()].positions),
         ),
         Loading::Together => {
-            let (place, run_times) = *runs
-                .entry((
-                    rig,
-                    fact.run.map_or(RunKey::Load(times.load), RunKey::Number),
-                ))
-                .or_insert_with(|| {
-                    let next = next_run.entry(rig).or_insert(1_000_000);
-                    let number = fact.run.unwrap_or(*next);
-                    *next += 1;
+            let key = fact.run.map_or(RunKey::Load(times.load), RunKey::Number);
+            let next = next_run.entry(rig).or_insert(1_000_000);
+            let number = fact.run.unwrap_or(*next);
+            if over {
+                *next += u32::from(fact.run.is_none());
+                Place::Run(number)
+            } else {
+                // Units of one running run come out together, whatever minute each was loaded.
+                let (place, shared) = *runs.entry((rig, key)).or_insert_with(|| {
+                    *next += u32::from(fact.run.is_none());
                     (Place::Run(number), times)
                 });
-            // Units of one running run come out together.
-            let times = if over { times } else { run_times };
-            return Fact {
-                visit: Visit {
-                    unit,
-                    step,
-                    rig,
-                    place,
-                    times,
-                },
-                over,
-            };
+                return Fact {
+                    visit: Visit {
+                        unit,
+                        step,
+                        rig,
+                        place,
+                        times: shared,
+                    },
+                    over,
+                };
+            }
         }
     };
     Fact {
@@ -264,9 +264,16 @@ fn running(
     {
         return booked.times;
     }
+    let usable = |unload: &Minute| {
+        let span = Span::new(*unload, *unload + own.unload);
+        own.usable
+            .iter()
+            .any(|room| room.start <= span.start && span.end <= room.end)
+    };
     let planned = booked
         .map(|b| b.times.unload)
-        .filter(|unload| *unload >= from);
+        .filter(|unload| *unload >= from)
+        .filter(usable);
     let unload = planned.unwrap_or_else(|| first_unload(problem, unit, step, rig, from));
     Times {
         load,

@@ -37,7 +37,9 @@ fn moved_with(plan: &Plan, ix: usize) -> Vec<usize> {
     let same_run = |other: &Visit| {
         matches!(own.place, Place::Run(_)) && other.rig == own.rig && other.place == own.place
     };
-    (0..plan.visits.len()).filter(|at| *at == ix || same_run(&plan.visits[*at])).collect()
+    (0..plan.visits.len())
+        .filter(|at| *at == ix || same_run(&plan.visits[*at]))
+        .collect()
 }
 
 /// The plan with those visits a minute earlier: the way out kept, or moved as well.
@@ -51,7 +53,8 @@ fn earlier(problem: &Problem, plan: &Plan, moved: &[usize], out_too: bool) -> Op
         let times = &mut visit.times;
         times.load = times.load - minute;
         times.start = times.start - minute;
-        times.end = problem.exposure_end(problem.condition(step), visit.rig, times.start, length)?;
+        times.end =
+            problem.exposure_end(problem.condition(step), visit.rig, times.start, length)?;
         if out_too {
             times.unload = times.unload - minute;
             times.out = times.out - minute;
@@ -74,20 +77,42 @@ fn every_reason_is_true(problem: &Problem, rounds: u64) -> BTreeMap<String, usiz
         let mut broken: Vec<Vec<Rule>> = Vec::new();
         for out_too in [false, true] {
             if let Some(plan) = earlier(problem, &solved.plan, &moved, out_too) {
-                broken.push(check(problem, &plan).iter().map(|clash| clash.rule).collect());
+                broken.push(
+                    check(problem, &plan)
+                        .iter()
+                        .map(|clash| clash.rule)
+                        .collect(),
+                );
             }
         }
         let name = &problem.units[visit.unit.ix()].id;
-        let words = format!("{name} step {} loads {:?}: {because}; breaks {broken:?}", visit.step + 1, visit.times.load);
+        let words = format!(
+            "{name} step {} loads {:?}: {because}; breaks {broken:?}",
+            visit.step + 1,
+            visit.times.load
+        );
         let expected = rules_of(because);
         if expected.is_empty() && !because.contains("next step could not follow") {
-            assert!(broken.iter().any(Vec::is_empty), "something is in the way after all: {words}");
+            assert!(
+                broken.iter().any(Vec::is_empty),
+                "something is in the way after all: {words}"
+            );
         } else if !expected.is_empty() {
             let named = |rules: &Vec<Rule>| rules.iter().any(|rule| expected.contains(rule));
-            assert!(broken.iter().all(|rules| !rules.is_empty()), "nothing is in the way: {words}");
-            assert!(broken.iter().any(named), "another rule is in the way: {words}");
+            assert!(
+                broken.iter().all(|rules| !rules.is_empty()),
+                "nothing is in the way: {words}"
+            );
+            assert!(
+                broken.iter().any(named),
+                "another rule is in the way: {words}"
+            );
         }
-        let kind = expected.first().map_or("nothing in the way".to_owned(), |rule| rule.name().to_owned());
+        let kind = expected
+            .first()
+            .map_or("nothing in the way".to_owned(), |rule| {
+                rule.name().to_owned()
+            });
         *kinds.entry(kind).or_insert(0) += 1;
     }
     kinds
@@ -120,5 +145,10 @@ fn a_visit_that_could_begin_at_once_says_so() {
         .map(|(_, because)| because)
         .collect();
     assert!(!at_now.is_empty());
-    assert!(at_now.iter().all(|because| *because == "starts at once" || because.contains("its run waits")), "{at_now:?}");
+    assert!(
+        at_now
+            .iter()
+            .all(|because| *because == "starts at once" || because.contains("its run waits")),
+        "{at_now:?}"
+    );
 }

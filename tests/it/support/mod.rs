@@ -29,5 +29,7 @@ pub(crate) fn check_clean(problem: &Problem, plan: &Plan) {
 /// The lab of the demo.
 pub(crate) fn demo_lab() -> Lab {
     let folder = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("demo-lab");
-    rigday::lab::read(&folder).expect("the demo lab has no fault").lab
+    rigday::lab::read(&folder)
+        .expect("the demo lab has no fault")
+        .lab
 }
