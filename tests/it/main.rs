@@ -2,4 +2,5 @@
 
 mod hand_week;
 mod job_shop;
+mod published_values;
 mod support;
