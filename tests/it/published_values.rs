@@ -102,7 +102,7 @@ fn counter(per_minute: f64) -> String {
     format!("{CHAMBER}cycles_per_min = {per_minute:?}\n")
 }
 
-/// Row 1. IEC 60068-2-1, test A, at most 1 K/min: 65 K down, 16 h, 65 K up (calc).
+/// IEC 60068-2-1, test A, at most 1 K/min: 65 K down, 16 h, 65 K up (calc).
 #[test]
 fn cold_of_minus_40_for_16_h_takes_1090_min() {
     let trial = Trial {
@@ -124,7 +124,7 @@ fn cold_of_minus_40_for_16_h_takes_1090_min() {
     );
 }
 
-/// Row 2. IEC 60068-2-2, test B, 1 K/min both ways: 62 K up, 96 h, 62 K down (calc).
+/// IEC 60068-2-2, test B, 1 K/min both ways: 62 K up, 96 h, 62 K down (calc).
 #[test]
 fn dry_heat_of_85_for_96_h_takes_5884_min() {
     let trial = Trial {
@@ -136,7 +136,7 @@ fn dry_heat_of_85_for_96_h_takes_5884_min() {
     assert_eq!(trial.minutes(), 62 + 5760 + 62);
 }
 
-/// Row 3. IEC 60068-2-30, test Db, clause 5: cycles of 24 h, six of them.
+/// IEC 60068-2-30, test Db, clause 5: cycles of 24 h, six of them.
 #[test]
 fn damp_heat_cyclic_of_six_cycles_takes_144_h() {
     let trial = Trial {
@@ -148,7 +148,7 @@ fn damp_heat_cyclic_of_six_cycles_takes_144_h() {
     assert_eq!(trial.minutes(), 8640);
 }
 
-/// Row 4. IEC 60068-2-30, test Db, clause 5 of the 2005 text: 40 °C with 2, 6, 12, 21 or 56 cycles, 55 °C
+/// IEC 60068-2-30, test Db, clause 5 of the 2005 text: 40 °C with 2, 6, 12, 21 or 56 cycles, 55 °C
 /// with 1, 2 or 6.
 #[test]
 fn damp_heat_cyclic_lists_its_counts_by_temperature() {
@@ -157,7 +157,7 @@ fn damp_heat_cyclic_lists_its_counts_by_temperature() {
     assert!(!listed(55, 21) && !listed(40, 1) && !listed(50, 2));
 }
 
-/// Row 5. IEC 60068-2-30, clause 6.3.1: 25 to 55 °C in 3 h ± 30 min, so 0.1667 K/min; the whole day as
+/// IEC 60068-2-30, clause 6.3.1: 25 to 55 °C in 3 h ± 30 min, so 0.1667 K/min; the whole day as
 /// a profile of that rate is 24 h.
 #[test]
 fn damp_heat_cyclic_rises_in_three_hours() {
@@ -181,14 +181,14 @@ fn damp_heat_cyclic_rises_in_three_hours() {
     assert_eq!(trial.minutes_with(&day), 24 * 60);
 }
 
-/// Row 6. IEC 60068-2-30: the upper temperature is held until 12 h after the start of the cycle.
+/// IEC 60068-2-30: the upper temperature is held until 12 h after the start of the cycle.
 #[test]
 fn damp_heat_cyclic_holds_nine_hours_after_a_nominal_rise() {
     let plateau = |rise| published::damp_heat_plateau(Minutes::new(rise)).get();
     assert_eq!([150, 180, 210].map(plateau), [570, 540, 510]);
 }
 
-/// Row 7. IEC 60068-2-14, test Na: 5 cycles of 3 h at each end where the specification is silent;
+/// IEC 60068-2-14, test Na: 5 cycles of 3 h at each end where the specification is silent;
 /// transfer at most 3 min since the 2009 edition.
 #[test]
 fn rapid_change_of_temperature_by_default_takes_1830_min() {
@@ -203,7 +203,7 @@ fn rapid_change_of_temperature_by_default_takes_1830_min() {
     assert_eq!(trial.minutes(), 1830);
 }
 
-/// Row 8. IEC 60068-2-14, test Na, 30 min at each end, transfer 3 min.
+/// IEC 60068-2-14, test Na, 30 min at each end, transfer 3 min.
 #[test]
 fn rapid_change_of_half_hours_fits_21_times_into_a_day() {
     let cycle = published::rapid_change_cycle(Minutes::new(30), Minutes::new(3));
@@ -213,7 +213,7 @@ fn rapid_change_of_half_hours_fits_21_times_into_a_day() {
     );
 }
 
-/// Row 9. IEC 60068-2-14, test Nb: 3 K/min, 3 h at each end, 2 cycles where the specification is
+/// IEC 60068-2-14, test Nb: 3 K/min, 3 h at each end, 2 cycles where the specification is
 /// silent; 2 × (2 × 125 / 3 + 360) min for any ambient between the ends.
 #[test]
 fn change_of_temperature_at_3_k_takes_887_min_from_any_ambient() {
@@ -229,7 +229,7 @@ fn change_of_temperature_at_3_k_takes_887_min_from_any_ambient() {
     }
 }
 
-/// Row 10. IEC 60068-2-14, test Nb: 5 K/min, 1 h at each end, 10 cycles of 50 + 120 min.
+/// IEC 60068-2-14, test Nb: 5 K/min, 1 h at each end, 10 cycles of 50 + 120 min.
 #[test]
 fn change_of_temperature_at_5_k_takes_1700_min() {
     let trial = Trial {
@@ -241,7 +241,7 @@ fn change_of_temperature_at_5_k_takes_1700_min() {
     assert_eq!(trial.minutes(), 1700);
 }
 
-/// Row 11. IEC 60068-2-14, test Nb: the rate within ±20 %.
+/// IEC 60068-2-14, test Nb: the rate within ±20 %.
 #[test]
 fn a_rate_of_3_k_may_be_2_4_to_3_6() {
     let allowed = |measured| published::rate_allowed(3.0, measured);
@@ -251,7 +251,7 @@ fn a_rate_of_3_k_may_be_2_4_to_3_6() {
     );
 }
 
-/// Row 12. IEC 60068-2-38, test Z/AD: 10 cycles of 24 h, the cold part in five of the first nine.
+/// IEC 60068-2-38, test Z/AD: 10 cycles of 24 h, the cold part in five of the first nine.
 #[test]
 fn composite_damp_heat_takes_240_h_with_five_cold_parts() {
     let trial = Trial {
@@ -267,7 +267,7 @@ fn composite_damp_heat_takes_240_h_with_five_cold_parts() {
     assert_eq!(published::COMPOSITE_COLD_PARTS, 5);
 }
 
-/// Row 13. IEC 60068-2-52 (2017), test methods 1 to 6.
+/// IEC 60068-2-52 (2017), test methods 1 to 6.
 #[test]
 fn cyclic_salt_mist_takes_the_days_of_its_method() {
     let days: Vec<u32> = (1..=6).filter_map(published::salt_mist_days).collect();
@@ -284,7 +284,7 @@ fn cyclic_salt_mist_takes_the_days_of_its_method() {
     assert_eq!(trial.minutes(), 3 * 1440);
 }
 
-/// Row 14. IEC 60529, clause 13: category 1 takes 2 h at 40 to 60 volumes an hour (the joint at 40 from
+/// IEC 60529, clause 13: category 1 takes 2 h at 40 to 60 volumes an hour (the joint at 40 from
 /// memory), else until 80 volumes are drawn, at most 8 h; category 2 takes 8 h.
 #[test]
 fn dust_takes_its_time_from_the_extraction_rate() {
@@ -297,14 +297,14 @@ fn dust_takes_its_time_from_the_extraction_rate() {
     assert_eq!(published::DUST_CATEGORY_2, Minutes::hours(8));
 }
 
-/// Row 15. IEC 60529, clause 13.4: 2 kg of talc for each cubic metre, used for at most 20 tests.
+/// IEC 60529, clause 13.4: 2 kg of talc for each cubic metre, used for at most 20 tests.
 #[test]
 fn talc_is_two_kilograms_a_cubic_metre() {
     assert!((published::talc_kg(0.9) - 1.8).abs() < 1e-12);
     assert_eq!(published::TALC_USES, 20);
 }
 
-/// Row 16. IEC 60529, clause 14: jets 1 min for each square metre and at least 3 min, 100 l/min for IPX6;
+/// IEC 60529, clause 14: jets 1 min for each square metre and at least 3 min, 100 l/min for IPX6;
 /// nozzle at least 5 min; IPX2 four tilts of 2.5 min.
 #[test]
 fn water_takes_its_time_from_the_surface() {
@@ -328,7 +328,7 @@ fn water_takes_its_time_from_the_surface() {
     assert_eq!(trial.minutes(), published::DRIP_2.get());
 }
 
-/// Row 17. IEC 62262: IK10 is 20 J (5 kg from 0.40 m), IK07 is 2 J (0.5 kg from 0.40 m), g = 9.81 m/s².
+/// IEC 62262: IK10 is 20 J (5 kg from 0.40 m), IK07 is 2 J (0.5 kg from 0.40 m), g = 9.81 m/s².
 #[test]
 fn impact_energy_is_that_of_its_fall() {
     for (code, mass_kg, fall_j) in [(10, 5.0, 19.62), (7, 0.5, 1.962)] {
@@ -349,7 +349,7 @@ fn impact_energy_is_that_of_its_fall() {
     );
 }
 
-/// Row 18. MIL-STD-810H, method 516.8, procedure IV: every face, edge and corner, shared by at most 5
+/// MIL-STD-810H, method 516.8, procedure IV: every face, edge and corner, shared by at most 5
 /// units.
 #[test]
 fn transit_drops_are_shared_evenly() {
@@ -360,7 +360,7 @@ fn transit_drops_are_shared_evenly() {
     assert_eq!(shared(1), [26]);
 }
 
-/// Row 19. EIA-364-09 revision C, clause 4.2: 500 cycles an hour on a machine, at most 300 by hand;
+/// EIA-364-09 revision C, clause 4.2: 500 cycles an hour on a machine, at most 300 by hand;
 /// 10000 matings of a reversible connector.
 #[test]
 fn ten_thousand_matings_take_20_h_on_a_machine() {
@@ -375,7 +375,7 @@ fn ten_thousand_matings_take_20_h_on_a_machine() {
     }
 }
 
-/// Row 20. JESD22-A110, conditions B and A, table 1: 264 h and 96 h; JESD22-A101: 1000 h at 85 °C and
+/// JESD22-A110, conditions B and A, table 1: 264 h and 96 h; JESD22-A101: 1000 h at 85 °C and
 /// 85 % RH, here in an oven that stands at its condition.
 #[test]
 fn pressure_humidity_and_85_85_take_their_hours() {
