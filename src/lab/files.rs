@@ -8,21 +8,44 @@ use std::path::Path;
 /// Largest file that is read, in bytes.
 const LARGEST: u64 = 8 << 20;
 
+/// What stands under a file's name.
+pub(super) enum Found {
+    /// Its text.
+    Text(Doc),
+    /// Nothing.
+    Absent,
+    /// Something that cannot be read.
+    Unreadable,
+}
+
 /// The text of a file of the folder; a fault where it is needed and missing, no regular file, too large
 /// or not UTF-8. One byte-order mark is skipped.
-pub(super) fn read(folder: &Path, file: &'static str, needed: bool, sink: &Sink) -> Option<Doc> {
+pub(super) fn read(folder: &Path, file: &'static str, needed: bool, sink: &Sink) -> Found {
+    let path = folder.join(file);
+    match std::fs::metadata(&path) {
+        Err(error) if error.kind() == std::io::ErrorKind::NotFound && !needed => Found::Absent,
+        found => match text_of(&path, found, file, sink) {
+            Some(doc) => Found::Text(doc),
+            None => Found::Unreadable,
+        },
+    }
+}
+
+fn text_of(
+    path: &Path,
+    found: std::io::Result<std::fs::Metadata>,
+    file: &'static str,
+    sink: &Sink,
+) -> Option<Doc> {
     let nowhere = Doc::new(file, String::new());
     let fault = |doc: &Doc, why: &str| Site::start(doc, sink).fault(file, why);
-    let path = folder.join(file);
-    let found = match std::fs::metadata(&path) {
+    let found = match found {
         Ok(found) => found,
         Err(error) if error.kind() == std::io::ErrorKind::NotFound => {
-            if needed {
-                fault(
-                    &nowhere,
-                    "the file is missing; `rigday init` writes a folder to begin with",
-                );
-            }
+            fault(
+                &nowhere,
+                "the file is missing; `rigday init` writes a folder to begin with",
+            );
             return None;
         }
         Err(error) => {
@@ -38,7 +61,7 @@ pub(super) fn read(folder: &Path, file: &'static str, needed: bool, sink: &Sink)
         fault(&nowhere, "it is larger than 8 MB");
         return None;
     }
-    let bytes = match bytes_of(&path) {
+    let bytes = match bytes_of(path) {
         Ok(bytes) => bytes,
         Err(error) => {
             fault(&nowhere, &format!("it cannot be read: {error}"));

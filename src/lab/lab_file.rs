@@ -1,43 +1,22 @@
 //! `lab.toml`: the lab, its crews, rigs and outages.
 
-use super::value::{Site, Table, Value};
+use super::names::Names;
+use super::value::{Table, Value};
 use crate::clock;
 use crate::domain::lab::{Crew, Limit, Loading, Outage, Rig, Shift};
 use crate::domain::{CrewId, Lab, Minutes, RigId, Span, Zone};
 use chrono::{NaiveDate, Weekday};
 use std::collections::{BTreeMap, BTreeSet};
 
-/// Names seen so far, with the line of each; notes names given twice, and such that look alike.
+/// The names in `lab.toml` that other files refer to.
 #[derive(Default)]
-pub(super) struct Names(BTreeMap<String, (String, usize)>);
-
-impl Names {
-    /// True where the name is new.
-    pub(super) fn add(&mut self, kind: &str, name: &str, site: Site<'_>) -> bool {
-        match self.0.get(&name.to_lowercase()) {
-            Some((known, line)) if known == name => {
-                site.fault(
-                    &format!("{kind} {name}"),
-                    &format!("the name is taken in line {line}"),
-                );
-                false
-            }
-            Some((known, line)) => {
-                let why = format!("looks like {known} in line {line}");
-                site.warn(&format!("{kind} {name}"), &why);
-                true
-            }
-            None => {
-                self.0
-                    .insert(name.to_lowercase(), (name.to_owned(), site.line()));
-                true
-            }
-        }
-    }
+pub(super) struct LabNames {
+    pub(super) crews: Names,
+    pub(super) rigs: Names,
 }
 
 /// Reads the file; what has a fault is left at its default.
-pub(super) fn read(root: &Table<'_>) -> Lab {
+pub(super) fn read(root: &Table<'_>) -> (Lab, LabNames) {
     root.only(&["format", "lab", "crew", "rig", "outage"]);
     if let Some(format) = root.need("format")
         && format
@@ -47,10 +26,11 @@ pub(super) fn read(root: &Table<'_>) -> Lab {
         format.fault("this program reads format 1");
     }
     let mut lab = head(root);
-    lab.crews = crews(root);
-    lab.rigs = rigs(root);
-    lab.outages = outages(root, &lab);
-    lab
+    let mut names = LabNames::default();
+    lab.crews = crews(root, &mut names.crews);
+    lab.rigs = rigs(root, &mut names.rigs);
+    lab.outages = outages(root, &lab.zone, &names.rigs);
+    (lab, names)
 }
 
 fn head(root: &Table<'_>) -> Lab {
@@ -101,7 +81,7 @@ fn zone(value: &Value<'_>) -> Option<Zone> {
     let name = value.text()?;
     let zone = clock::zone(name);
     if zone.is_none() {
-        value.reference("time zone", clock::zone_names());
+        value.unknown("time zone", name, clock::zone_names());
     }
     zone
 }
@@ -131,11 +111,15 @@ pub(super) fn lines(value: &Value<'_>) -> Vec<String> {
         .collect()
 }
 
-fn crews(root: &Table<'_>) -> Vec<Crew> {
-    let mut names = Names::default();
+fn crews(root: &Table<'_>, names: &mut Names) -> Vec<Crew> {
     let mut crews = Vec::new();
-    for mut table in root.tables("crew") {
-        let id = table.identify("crew");
+    let tables = root.tables("crew");
+    if tables.is_empty() {
+        root.site
+            .fault("lab.toml", "at least one `[[crew]]` is needed");
+    }
+    for mut table in tables {
+        let id = table.identify("crew", names);
         table.only(&["id", "name", "shift"]);
         table.get("name").and_then(|value| value.name());
         let shifts = table.tables("shift");
@@ -143,18 +127,12 @@ fn crews(root: &Table<'_>) -> Vec<Crew> {
             .iter()
             .filter_map(|shift| self::shift(shift, &table.what))
             .collect();
-        if let Some((id, site)) = id
-            && names.add("crew", &id, site)
-        {
+        if let Some(id) = id {
             crews.push(Crew {
                 id: CrewId::new(&id),
                 shifts,
             });
         }
-    }
-    if crews.is_empty() {
-        root.site
-            .fault("lab.toml", "at least one `[[crew]]` is needed");
     }
     crews
 }
@@ -194,17 +172,12 @@ fn days(value: &Value<'_>) -> Option<Vec<Weekday>> {
     Some(days)
 }
 
-fn rigs(root: &Table<'_>) -> Vec<Rig> {
-    let mut names = Names::default();
+fn rigs(root: &Table<'_>, names: &mut Names) -> Vec<Rig> {
     let mut rigs = Vec::new();
     for mut table in root.tables("rig") {
-        let id = table.identify("rig");
-        let rig = rig(&table, id.as_ref().map_or("", |(id, _)| id));
-        if let Some((id, site)) = id
-            && names.add("rig", &id, site)
-        {
-            rigs.extend(rig);
-        }
+        let id = table.identify("rig", names);
+        let rig = rig(&table, id.as_deref().unwrap_or_default());
+        rigs.extend(rig.filter(|_| id.is_some()));
     }
     rigs
 }
@@ -310,27 +283,26 @@ fn limit(value: &Value<'_>) -> Option<Limit> {
     }
 }
 
-fn outages(root: &Table<'_>, lab: &Lab) -> Vec<Outage> {
+fn outages(root: &Table<'_>, zone: &Zone, rigs: &Names) -> Vec<Outage> {
     let tables = root.tables("outage");
     tables
         .iter()
-        .filter_map(|table| outage(table, lab))
+        .filter_map(|table| outage(table, zone, rigs))
         .collect()
 }
 
-fn outage(table: &Table<'_>, lab: &Lab) -> Option<Outage> {
+fn outage(table: &Table<'_>, zone: &Zone, rigs: &Names) -> Option<Outage> {
     table.only(&["rig", "from", "to", "reason"]);
-    let rigs = lab.rigs.iter().map(|rig| rig.id.as_str());
     let rig = table
         .need("rig")
-        .and_then(|value| value.reference("rig", rigs));
+        .and_then(|value| value.reference("rig", Some(rigs)));
     let from = table
         .need("from")
-        .and_then(|value| value.instant(Some(&lab.zone)));
+        .and_then(|value| value.instant(Some(zone)));
     let to_value = table.need("to");
     let to = to_value
         .as_ref()
-        .and_then(|value| value.instant(Some(&lab.zone)));
+        .and_then(|value| value.instant(Some(zone)));
     let reason = table
         .get("reason")
         .map_or(Some(String::new()), |value| value.name());

@@ -1,8 +1,9 @@
 //! `methods.toml`: a lab's own methods, and the built-in catalogue.
 
-use super::lab_file::{Names, lines, temperature};
+use super::lab_file::{lines, temperature};
+use super::names::Names;
 use super::value::{Table, Value};
-use crate::domain::lab::{Crew, Length, Method, Segment, Watch};
+use crate::domain::lab::{Length, Method, Segment, Watch};
 use crate::domain::{CrewId, MethodId, Minutes};
 use std::collections::BTreeMap;
 
@@ -11,25 +12,41 @@ pub(super) const MOST_CYCLES: i64 = 10_000_000_000;
 /// Largest count of repeats of a profile.
 pub(super) const MOST_REPEATS: i64 = 1_000_000;
 
-/// Reads methods; those with a fault are left out. `crews` is `None` where the crews are not known.
-pub(super) fn read(root: &Table<'_>, crews: Option<&[Crew]>) -> BTreeMap<MethodId, Method> {
+/// Methods without a fault, and the names of all.
+#[derive(Default)]
+pub(super) struct Methods {
+    pub(super) good: BTreeMap<MethodId, Method>,
+    pub(super) names: Names,
+}
+
+impl Methods {
+    /// The built-in ones added; an entry of the lab's own replaces the whole of one, faulty or not.
+    pub(super) fn with(mut self, built_in: BTreeMap<MethodId, Method>) -> Self {
+        for (id, method) in built_in {
+            if !self.names.has(id.as_str()) {
+                self.names.note(id.as_str());
+                self.good.insert(id, method);
+            }
+        }
+        self
+    }
+}
+
+/// Reads methods. `crews` is `None` where the crews are not known.
+pub(super) fn read(root: &Table<'_>, crews: Option<&Names>) -> Methods {
     root.only(&["method"]);
-    let mut names = Names::default();
-    let mut methods = BTreeMap::new();
+    let mut methods = Methods::default();
     for mut table in root.tables("method") {
-        let id = table.identify("method");
-        let method = method(&table, id.as_ref().map_or("", |(id, _)| id), crews);
-        if let Some((id, site)) = id
-            && names.add("method", &id, site)
-            && let Some(method) = method
-        {
-            methods.insert(MethodId::new(&id), method);
+        let id = table.identify("method", &mut methods.names);
+        let method = method(&table, id.as_deref().unwrap_or_default(), crews);
+        if let (Some(id), Some(method)) = (id, method) {
+            methods.good.insert(MethodId::new(&id), method);
         }
     }
     methods
 }
 
-fn method(table: &Table<'_>, id: &str, crews: Option<&[Crew]>) -> Option<Method> {
+fn method(table: &Table<'_>, id: &str, crews: Option<&Names>) -> Option<Method> {
     table.only(&[
         "id", "name", "does", "crew", "watch", "pausable", "verdict", "max_wait", "severity",
         "source", "caution", "cycles", "hold", "profile", "repeat",
@@ -37,10 +54,9 @@ fn method(table: &Table<'_>, id: &str, crews: Option<&[Crew]>) -> Option<Method>
     table.get("name").and_then(|value| value.name());
     let flag = |key| table.get(key).map_or(Some(false), |value| value.truth());
     let does = table.need("does").and_then(|value| value.id());
-    let crew = table.get("crew").map(|value| match crews {
-        Some(crews) => value.reference("crew", crews.iter().map(|crew| crew.id.as_str())),
-        None => value.id(),
-    });
+    let crew = table
+        .get("crew")
+        .map(|value| value.reference("crew", crews));
     let watch = table
         .get("watch")
         .map_or(Some("none"), |value| value.word(&["none", "site", "full"]));

@@ -8,6 +8,7 @@ mod fault;
 mod files;
 mod lab_file;
 mod methods_file;
+mod names;
 pub mod published;
 mod requests_file;
 mod sequences_file;
@@ -17,11 +18,16 @@ mod value;
 pub use fault::{Fault, Faults};
 pub use text::{offset_text, parse_clock, parse_date, parse_duration, parse_instant};
 
-use crate::domain::Lab;
-use crate::domain::MethodId;
 use crate::domain::lab::Method;
+use crate::domain::{Lab, MethodId, Zone};
+use files::Found;
+use lab_file::LabNames;
+use methods_file::Methods;
+use requests_file::Pinnable;
 use std::collections::BTreeMap;
 use std::path::Path;
+use toml::Spanned;
+use toml::de::DeTable;
 use value::{Doc, Sink, Site, Table, parse};
 
 /// The methods that come with the program: published severities, with the source of each.
@@ -66,7 +72,7 @@ pub fn catalogue() -> BTreeMap<MethodId, Method> {
     let sink = Sink::default();
     let doc = Doc::new("built-in methods.toml", CATALOGUE.to_owned());
     let table = parse(&doc, &sink).expect("the catalogue is TOML");
-    let methods = methods_file::read(&Table::root(&table, Site::start(&doc, &sink)), None);
+    let methods = methods_file::read(&Table::root(&table, Site::start(&doc, &sink)), None).good;
     let (faults, _) = sink.into_sorted();
     assert!(
         faults.is_empty(),
@@ -76,68 +82,88 @@ pub fn catalogue() -> BTreeMap<MethodId, Method> {
     methods
 }
 
-/// The texts of the folder's files; `None` where one is missing or cannot be read.
+/// What stands under the names of the folder's files.
 struct Docs {
-    lab: Option<Doc>,
-    methods: Option<Doc>,
-    sequences: Option<Doc>,
-    requests: Option<Doc>,
-    pins: Option<Doc>,
+    lab: Found,
+    methods: Found,
+    sequences: Found,
+    requests: Found,
+    pins: Found,
+}
+
+/// A file as tables.
+struct Parsed<'a> {
+    doc: &'a Doc,
+    table: Spanned<DeTable<'a>>,
+}
+
+impl<'a> Parsed<'a> {
+    /// `None` where the file is absent, or cannot be read, or is no TOML.
+    fn new(found: &'a Found, sink: &'a Sink) -> Option<Self> {
+        let Found::Text(doc) = found else {
+            return None;
+        };
+        let table = parse(doc, sink)?;
+        Some(Self { doc, table })
+    }
+
+    fn root(&'a self, sink: &'a Sink) -> Table<'a> {
+        Table::root(&self.table, Site::start(self.doc, sink))
+    }
 }
 
 impl Docs {
-    /// Reads one file after another, going on as far as possible after a fault.
+    /// Reads one file after another, going on as far as possible after a fault: what a file that cannot
+    /// be read would have said is then not known, and references to it are not judged.
     fn build(&self, sink: &Sink) -> Option<Lab> {
-        let table = |doc: &'_ Option<Doc>| doc.is_some();
-        let lab_root = self
-            .lab
+        let lab_file = Parsed::new(&self.lab, sink);
+        let (mut lab, names) = match &lab_file {
+            Some(file) => {
+                let (lab, names) = lab_file::read(&file.root(sink));
+                (Some(lab), Some(names))
+            }
+            None => (None, None),
+        };
+        let zone = lab
             .as_ref()
-            .and_then(|doc| Some((doc, parse(doc, sink)?)));
-        let methods_root = self
-            .methods
+            .map_or_else(Zone::utc, |lab: &Lab| lab.zone.clone());
+        let methods = self.methods(names.as_ref(), sink);
+        let sequences_file = Parsed::new(&self.sequences, sink);
+        let sequences = sequences_file
             .as_ref()
-            .and_then(|doc| Some((doc, parse(doc, sink)?)));
-        let sequences_root = self
-            .sequences
-            .as_ref()
-            .and_then(|doc| Some((doc, parse(doc, sink)?)));
-        let requests_root = self
-            .requests
-            .as_ref()
-            .and_then(|doc| Some((doc, parse(doc, sink)?)));
-        let pins_root = self
-            .pins
-            .as_ref()
-            .and_then(|doc| Some((doc, parse(doc, sink)?)));
-        let mut lab = lab_root
-            .as_ref()
-            .map(|(doc, root)| lab_file::read(&Table::root(root, Site::start(doc, sink))));
-        let crews = lab.as_ref().map(|lab| lab.crews.clone());
-        let mut methods = Some(catalogue());
-        if let Some((doc, root)) = &methods_root {
-            let own =
-                methods_file::read(&Table::root(root, Site::start(doc, sink)), crews.as_deref());
-            methods.get_or_insert_default().extend(own);
-        } else if table(&self.methods) {
-            methods = None;
-        }
-        let sequences = sequences_root.as_ref().map(|(doc, root)| {
-            sequences_file::read(&Table::root(root, Site::start(doc, sink)), methods.as_ref())
+            .map(|file| sequences_file::read(&file.root(sink), methods.as_ref()));
+        let requests_file = Parsed::new(&self.requests, sink);
+        let requests = requests_file.as_ref().map(|file| {
+            let sequences = sequences.as_ref().map(|(_, names)| names);
+            requests_file::read(&file.root(sink), &zone, sequences)
         });
-        let zone = lab.as_ref().map(|lab| lab.zone.clone());
-        let requests = requests_root.as_ref().map(|(doc, root)| {
-            let root = Table::root(root, Site::start(doc, sink));
-            requests_file::read(&root, zone.as_ref(), sequences.as_deref())
-        });
-        let whole = lab.is_some() && sequences.is_some() && requests.is_some() && methods.is_some();
+        let (requests, units) = requests.unzip();
         if let Some(lab) = &mut lab {
-            lab.methods = methods.unwrap_or_default();
-            lab.sequences = sequences.unwrap_or_default();
+            lab.methods = methods.map(|methods| methods.good).unwrap_or_default();
+            lab.sequences = sequences.map(|(good, _)| good).unwrap_or_default();
             lab.requests = requests.unwrap_or_default();
         }
-        if let (Some((doc, root)), Some(lab), true) = (&pins_root, &mut lab, whole) {
-            lab.pins = requests_file::pins(&Table::root(root, Site::start(doc, sink)), lab);
-        }
-        lab.filter(|_| whole && (pins_root.is_some() || self.pins.is_none()))
+        let to = Pinnable {
+            zone: &zone,
+            rigs: names.as_ref().map(|names| &names.rigs),
+            units: units.as_ref(),
+            lab: lab.as_ref(),
+        };
+        let pins = Parsed::new(&self.pins, sink)
+            .map(|file| requests_file::pins(&file.root(sink), &to))
+            .unwrap_or_default();
+        lab.map(|lab| Lab { pins, ..lab })
+    }
+
+    /// The lab's own methods and the built-in ones; `None` where the lab's own cannot be read.
+    fn methods(&self, names: Option<&LabNames>, sink: &Sink) -> Option<Methods> {
+        let own = match &self.methods {
+            Found::Absent => Methods::default(),
+            found => {
+                let file = Parsed::new(found, sink)?;
+                methods_file::read(&file.root(sink), names.map(|names| &names.crews))
+            }
+        };
+        Some(own.with(catalogue()))
     }
 }

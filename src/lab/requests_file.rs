@@ -1,44 +1,47 @@
 //! `requests.toml` and `pins.toml`: units that walk a sequence, and bookings that are fixed.
 
-use super::lab_file::Names;
-use super::value::{Site, Table, Value};
-use crate::domain::lab::{Lab, OnFailure, Pin, Request, Sequence};
+use super::names::Names;
+use super::sequences_file::MOST_STEPS;
+use super::value::{Table, Value};
+use crate::domain::lab::{Lab, OnFailure, Pin, Request};
 use crate::domain::steps::walk;
+use crate::domain::text::id_fault;
 use crate::domain::{RequestId, RigId, SequenceId, UnitId, Zone};
 use std::collections::{BTreeMap, BTreeSet};
 
 /// Most units of one request.
 const MOST_UNITS: i64 = 100_000;
 
-/// Reads requests; those with a fault are left out.
+/// The units of all requests, those with a fault included.
+#[derive(Default)]
+pub(super) struct Units {
+    names: Names,
+    /// True where the units of some request could not be read, so that any name may be one of theirs.
+    in_doubt: bool,
+}
+
+/// Reads requests, and the names of all units; a request with a fault is left out.
 pub(super) fn read(
     root: &Table<'_>,
-    zone: Option<&Zone>,
-    sequences: Option<&[Sequence]>,
-) -> Vec<Request> {
+    zone: &Zone,
+    sequences: Option<&Names>,
+) -> (Vec<Request>, Units) {
     root.only(&["request"]);
-    let utc = Zone::utc();
-    let zone = zone.unwrap_or(&utc);
-    let (mut names, mut units) = (Names::default(), Names::default());
+    let (mut names, mut units) = (Names::default(), Units::default());
     let mut requests = Vec::new();
     for mut table in root.tables("request") {
-        let id = table.identify("request");
-        let request = request(&table, id.as_ref(), zone, sequences, &mut units);
-        if let Some((id, site)) = id
-            && names.add("request", &id, site)
-        {
-            requests.extend(request);
-        }
+        let id = table.identify("request", &mut names);
+        requests.extend(request(&table, id.as_deref(), zone, sequences, &mut units));
     }
-    requests
+    (requests, units)
 }
 
 fn request(
     table: &Table<'_>,
-    id: Option<&(String, Site<'_>)>,
+    id: Option<&str>,
     zone: &Zone,
-    sequences: Option<&[Sequence]>,
-    taken: &mut Names,
+    sequences: Option<&Names>,
+    known: &mut Units,
 ) -> Option<Request> {
     table.only(&[
         "id",
@@ -55,14 +58,11 @@ fn request(
     ]);
     let text = |key| table.need(key).and_then(|value| value.name());
     let (product, build) = (text("product"), text("build"));
-    let sequence = table.need("sequence").and_then(|value| match sequences {
-        Some(known) => value.reference(
-            "sequence",
-            known.iter().map(|sequence| sequence.id.as_str()),
-        ),
-        None => value.id(),
-    });
-    let units = units(table, id, taken);
+    let sequence = table
+        .need("sequence")
+        .and_then(|value| value.reference("sequence", sequences));
+    let units = units(table, id, &mut known.names);
+    known.in_doubt |= units.is_none();
     let ready = table
         .need("ready")
         .and_then(|value| value.instant(Some(zone)));
@@ -83,7 +83,7 @@ fn request(
         .get("on_failure")
         .map_or(Some("stop"), |value| value.word(&["stop", "continue"]));
     Some(Request {
-        id: RequestId::new(&id?.0),
+        id: RequestId::new(id?),
         product: product?,
         build: build?,
         sequence: SequenceId::new(&sequence?),
@@ -101,36 +101,10 @@ fn request(
 }
 
 /// The serials: exactly one of `units` and `serials` says which.
-fn units(
-    table: &Table<'_>,
-    id: Option<&(String, Site<'_>)>,
-    taken: &mut Names,
-) -> Option<Vec<UnitId>> {
+fn units(table: &Table<'_>, id: Option<&str>, taken: &mut Names) -> Option<Vec<UnitId>> {
     match (table.get("units"), table.get("serials")) {
-        (Some(count), None) => {
-            let number = count.whole(1..=MOST_UNITS)?;
-            let (id, _) = id?;
-            let names = (1..=number).map(|unit| format!("{id}/{unit}"));
-            let fresh: Vec<String> = names
-                .filter(|name| taken.add("unit", name, count.site))
-                .collect();
-            Some(fresh.iter().map(|name| UnitId::new(name)).collect())
-        }
-        (None, Some(serials)) => {
-            let values = serials.list()?;
-            if values.is_empty() {
-                serials.fault("a request has at least one unit");
-                return None;
-            }
-            let names: Option<Vec<String>> = values.iter().map(Value::id).collect();
-            let names = names?;
-            let fresh = names
-                .iter()
-                .zip(&values)
-                .map(|(n, value)| taken.add("unit", n, value.site));
-            let all_fresh = fresh.fold(true, |all, fresh| all & fresh);
-            all_fresh.then(|| names.iter().map(|name| UnitId::new(name)).collect())
-        }
+        (Some(count), None) => numbered(&count, id, taken),
+        (None, Some(serials)) => named(&serials, taken),
         (Some(_), Some(both)) => {
             both.fault("only one of `units` and `serials` may stand here");
             None
@@ -144,23 +118,73 @@ fn units(
     }
 }
 
-/// Reads pins of a lab that is read otherwise.
-pub(super) fn pins(root: &Table<'_>, lab: &Lab) -> Vec<Pin> {
+/// Units `R-1/1`, `R-1/2`, … of request `R-1`.
+fn numbered(count: &Value<'_>, id: Option<&str>, taken: &mut Names) -> Option<Vec<UnitId>> {
+    let number = count.whole(1..=MOST_UNITS)?;
+    let id = id?;
+    let longest = format!("{id}/{number}");
+    if let Some(why) = id_fault(&longest) {
+        count.fault(&format!("unit {longest}: {why}"));
+        return None;
+    }
+    let names: Vec<String> = (1..=number).map(|unit| format!("{id}/{unit}")).collect();
+    let fresh = taken.add_all("unit", &names, count.site);
+    fresh.then(|| names.iter().map(|name| UnitId::new(name)).collect())
+}
+
+fn named(serials: &Value<'_>, taken: &mut Names) -> Option<Vec<UnitId>> {
+    let values = serials.list()?;
+    if values.is_empty() {
+        serials.fault("a request has at least one unit");
+        return None;
+    }
+    let fresh = |value: &Value<'_>| {
+        let name = value.id()?;
+        let new = taken.add("unit", &name, value.site);
+        new.then(|| UnitId::new(&name))
+    };
+    let units: Vec<Option<UnitId>> = values.iter().map(fresh).collect();
+    units.into_iter().collect()
+}
+
+/// What pins may refer to; `None` where the file that says so cannot be read.
+pub(super) struct Pinnable<'a> {
+    pub(super) zone: &'a Zone,
+    pub(super) rigs: Option<&'a Names>,
+    pub(super) units: Option<&'a Units>,
+    /// Everything read so far, for the number of steps.
+    pub(super) lab: Option<&'a Lab>,
+}
+
+impl Pinnable<'_> {
+    fn unit(&self, value: &Value<'_>) -> Option<String> {
+        match self.units {
+            Some(units) if !units.in_doubt => value.reference("unit", Some(&units.names)),
+            _ => value.reference("unit", None),
+        }
+    }
+
+    /// How many steps each unit walks, where nothing about them has a fault.
+    fn step_counts(&self) -> BTreeMap<&str, usize> {
+        let requests = self.lab.map_or(&[][..], |lab| &lab.requests);
+        let mut counts = BTreeMap::new();
+        for request in requests {
+            if let Some(steps) = self.lab.and_then(|lab| step_count(lab, request)) {
+                counts.extend(request.units.iter().map(|unit| (unit.as_str(), steps)));
+            }
+        }
+        counts
+    }
+}
+
+/// Reads pins.
+pub(super) fn pins(root: &Table<'_>, to: &Pinnable<'_>) -> Vec<Pin> {
     root.only(&["pin"]);
-    let requests_of_units: BTreeMap<&str, &Request> = lab
-        .requests
-        .iter()
-        .flat_map(|request| {
-            request
-                .units
-                .iter()
-                .map(move |unit| (unit.as_str(), request))
-        })
-        .collect();
+    let step_counts = to.step_counts();
     let mut seen = BTreeSet::new();
     let mut pins = Vec::new();
     for table in root.tables("pin") {
-        if let Some(pin) = pin(&table, lab, &requests_of_units) {
+        if let Some(pin) = pin(&table, to, &step_counts) {
             if seen.insert((pin.unit.clone(), pin.step)) {
                 pins.push(pin);
             } else {
@@ -172,27 +196,20 @@ pub(super) fn pins(root: &Table<'_>, lab: &Lab) -> Vec<Pin> {
     pins
 }
 
-fn pin(table: &Table<'_>, lab: &Lab, requests: &BTreeMap<&str, &Request>) -> Option<Pin> {
+fn pin(table: &Table<'_>, to: &Pinnable<'_>, step_counts: &BTreeMap<&str, usize>) -> Option<Pin> {
     table.only(&["unit", "step", "rig", "start"]);
-    let unit = table
-        .need("unit")
-        .and_then(|value| value.reference("unit", requests.keys().copied()));
-    let rigs = lab.rigs.iter().map(|rig| rig.id.as_str());
+    let unit = table.need("unit").and_then(|value| to.unit(&value));
     let rig = table
         .need("rig")
-        .and_then(|value| value.reference("rig", rigs));
+        .and_then(|value| value.reference("rig", to.rigs));
     let start = table
         .need("start")
-        .and_then(|value| value.instant(Some(&lab.zone)));
-    let steps = unit
-        .as_deref()
-        .and_then(|unit| step_count(lab, requests.get(unit)?));
-    let step = table.need("step").and_then(|value| {
-        let most = steps
-            .and_then(|steps| i64::try_from(steps).ok())
-            .unwrap_or(1_000_000);
-        value.whole(1..=most)
-    });
+        .and_then(|value| value.instant(Some(to.zone)));
+    let steps = unit.as_deref().and_then(|unit| step_counts.get(unit));
+    let most = steps.map_or(MOST_STEPS, |steps| *steps as u64);
+    let step = table
+        .need("step")
+        .and_then(|value| value.whole(1..=most.cast_signed()));
     Some(Pin {
         unit: UnitId::new(&unit?),
         step: u32::try_from(step?).ok()?,

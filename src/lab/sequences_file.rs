@@ -1,7 +1,7 @@
 //! `sequences.toml`: the steps that units walk.
 
-use super::lab_file::Names;
-use super::methods_file::{MOST_CYCLES, MOST_REPEATS, severity};
+use super::methods_file::{MOST_CYCLES, MOST_REPEATS, Methods, severity};
+use super::names::Names;
 use super::value::{Table, Value};
 use crate::domain::lab::{Amount, Every, Length, Method, Rest, Sequence, Step};
 use crate::domain::steps::own_amount;
@@ -9,30 +9,26 @@ use crate::domain::{MethodId, SequenceId};
 use std::collections::BTreeMap;
 
 /// Most steps that a sequence may have once `every` is expanded.
-const MOST_STEPS: u64 = 1000;
+pub(super) const MOST_STEPS: u64 = 1000;
 
-type Methods = BTreeMap<MethodId, Method>;
-
-/// Reads sequences; those with a fault are left out. `methods` is `None` where they are not known.
-pub(super) fn read(root: &Table<'_>, methods: Option<&Methods>) -> Vec<Sequence> {
+/// Reads sequences, and the names of all; one with a fault has no steps. `methods` is `None` where they
+/// are not known.
+pub(super) fn read(root: &Table<'_>, methods: Option<&Methods>) -> (Vec<Sequence>, Names) {
     root.only(&["sequence"]);
     let mut names = Names::default();
     let mut sequences = Vec::new();
     for mut table in root.tables("sequence") {
-        let id = table.identify("sequence");
+        let id = table.identify("sequence", &mut names);
         table.only(&["id", "step"]);
         let steps = steps(&table, methods);
-        if let Some((id, site)) = id
-            && names.add("sequence", &id, site)
-        {
-            // A sequence is known by its name even where a step of it has a fault.
+        if let Some(id) = id {
             sequences.push(Sequence {
                 id: SequenceId::new(&id),
                 steps: steps.unwrap_or_default(),
             });
         }
     }
-    sequences
+    (sequences, names)
 }
 
 fn steps(table: &Table<'_>, methods: Option<&Methods>) -> Option<Vec<Step>> {
@@ -76,7 +72,7 @@ fn step(table: &Table<'_>, methods: Option<&Methods>, first: bool) -> Option<Ste
     let method_id = table
         .need("method")
         .and_then(|value| method_name(&value, methods));
-    let method = method_id.as_ref().and_then(|id| methods?.get(id));
+    let method = method_id.as_ref().and_then(|id| methods?.good.get(id));
     let length = length(table, method);
     let severity = table
         .get("severity")
@@ -98,10 +94,7 @@ fn step(table: &Table<'_>, methods: Option<&Methods>, first: bool) -> Option<Ste
 }
 
 fn method_name(value: &Value<'_>, methods: Option<&Methods>) -> Option<MethodId> {
-    let name = match methods {
-        Some(methods) => value.reference("method", methods.keys().map(MethodId::as_str))?,
-        None => value.id()?,
-    };
+    let name = value.reference("method", methods.map(|methods| &methods.names))?;
     Some(MethodId::new(&name))
 }
 
@@ -192,7 +185,7 @@ fn every(
 
 /// How many steps a step comes to.
 fn parts(step: &Step, methods: &Methods) -> u64 {
-    let (Some(every), Some(method)) = (&step.every, methods.get(&step.method)) else {
+    let (Some(every), Some(method)) = (&step.every, methods.good.get(&step.method)) else {
         return 1;
     };
     let size = |amount| match amount {

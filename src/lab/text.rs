@@ -36,7 +36,7 @@ pub fn parse_duration(text: &str) -> Result<Minutes, String> {
 }
 
 /// Reads a rest: `1h` is at least, `1h..2h` at least and at most.
-pub fn parse_rest(text: &str) -> Result<Rest, String> {
+pub(super) fn parse_rest(text: &str) -> Result<Rest, String> {
     let Some((least, most)) = text.split_once("..") else {
         return Ok(Rest {
             min: parse_duration(text)?,
@@ -56,10 +56,9 @@ pub fn parse_rest(text: &str) -> Result<Rest, String> {
 /// Reads a local date such as `2027-03-08`, from 2000 to 2199.
 pub fn parse_date(text: &str) -> Result<NaiveDate, String> {
     let shown = crate::domain::text::shown(text);
-    let well_formed = text.len() == 10 && text.is_ascii();
-    let date = NaiveDate::parse_from_str(text, "%Y-%m-%d")
-        .ok()
-        .filter(|_| well_formed);
+    let date = shaped(text, "0000-00-00")
+        .then(|| NaiveDate::parse_from_str(text, "%Y-%m-%d").ok())
+        .flatten();
     let date = date.ok_or_else(|| format!("`{shown}` is no date such as `2027-03-08`"))?;
     in_range(date)?;
     Ok(date)
@@ -67,10 +66,9 @@ pub fn parse_date(text: &str) -> Result<NaiveDate, String> {
 
 /// Reads a wall-clock time such as `07:00`.
 pub fn parse_clock(text: &str) -> Result<NaiveTime, String> {
-    let well_formed = text.len() == 5 && text.is_ascii();
-    NaiveTime::parse_from_str(text, "%H:%M")
-        .ok()
-        .filter(|_| well_formed)
+    shaped(text, "00:00")
+        .then(|| NaiveTime::parse_from_str(text, "%H:%M").ok())
+        .flatten()
         .ok_or_else(|| {
             format!(
                 "`{}` is no time of day such as `07:00`",
@@ -91,7 +89,7 @@ pub fn parse_instant(text: &str, zone: Option<&Zone>) -> Result<Minute, String> 
             "`{shown}` is only a date; add a time: `{shown}T08:00`"
         ));
     }
-    if text.len() > 40 || !text.is_ascii() {
+    if !is_instant(text) {
         return Err(format!(
             "`{shown}` is no instant such as `2027-03-08T08:00`"
         ));
@@ -141,10 +139,37 @@ pub fn offset_text(zone: &Zone, at: Minute) -> String {
     )
 }
 
+/// True where the text is like `shape`, in which each `0` stands for any digit.
+fn shaped(text: &str, shape: &str) -> bool {
+    let fits = |(c, like): (u8, u8)| match like {
+        b'0' => c.is_ascii_digit(),
+        _ => c == like,
+    };
+    text.len() == shape.len() && text.bytes().zip(shape.bytes()).all(fits)
+}
+
+/// True where the text has the form of an instant: to the minute or finer, alone or with an offset. What
+/// reads it further would also take a day of one digit, or spaces.
+fn is_instant(text: &str) -> bool {
+    let (local, offset) = text.split_at_checked(16).unwrap_or((text, ""));
+    let (finer, offset) = offset
+        .find(['Z', '+', '-'])
+        .map_or((offset, ""), |at| offset.split_at(at));
+    let (seconds, parts) = finer.split_at_checked(3).unwrap_or((finer, ""));
+    let parts_fit = parts.is_empty()
+        || parts.strip_prefix('.').is_some_and(|digits| {
+            (1..=9).contains(&digits.len()) && digits.bytes().all(|c| c.is_ascii_digit())
+        });
+    shaped(local, "0000-00-00T00:00")
+        && (seconds.is_empty() || shaped(seconds, ":00"))
+        && parts_fit
+        && (matches!(offset, "" | "Z") || shaped(&offset[1..], "00:00"))
+}
+
 fn with_offset(text: &str) -> Option<DateTime<chrono::FixedOffset>> {
     let formats = ["%Y-%m-%dT%H:%M:%S%.f%:z", "%Y-%m-%dT%H:%M%:z"];
     let text = text
-        .strip_suffix(['Z', 'z'])
+        .strip_suffix('Z')
         .map_or_else(|| text.to_owned(), |t| format!("{t}+00:00"));
     formats
         .iter()
@@ -152,7 +177,7 @@ fn with_offset(text: &str) -> Option<DateTime<chrono::FixedOffset>> {
 }
 
 fn local_time(text: &str) -> Option<NaiveDateTime> {
-    let formats = ["%Y-%m-%dT%H:%M", "%Y-%m-%d %H:%M", "%Y-%m-%dT%H:%M:%S%.f"];
+    let formats = ["%Y-%m-%dT%H:%M", "%Y-%m-%dT%H:%M:%S%.f"];
     formats
         .iter()
         .find_map(|format| NaiveDateTime::parse_from_str(text, format).ok())
@@ -187,6 +212,7 @@ mod tests {
         assert_eq!(parse_duration("2h 30m"), Ok(Minutes::new(150)));
         assert_eq!(parse_duration("21days"), Ok(Minutes::new(21 * 1440)));
         assert_eq!(parse_duration("120s"), Ok(Minutes::new(2)));
+        assert_eq!(parse_duration("1.5h"), Ok(Minutes::new(90)));
         for bad in [
             "90s",
             "1month",
@@ -196,7 +222,7 @@ mod tests {
             "abc",
             "",
             "5",
-            "1.5h",
+            "1.51h",
             "200000days",
             "1h..2h",
         ] {
@@ -238,10 +264,45 @@ mod tests {
             "1999-12-31T08:00",
             "8:00",
             "2027-02-30T08:00",
+            "2027-03-08 08:00",
+            "2027-3-08T08:00",
+            "2027-03-8T08:00",
+            "2027-03-08T8:00",
+            "2027-03-08T 8:00",
+            "2027-03-08t08:00",
+            "2027-03-08T08:00z",
+            "2027-03-08T08:00 Z",
+            "2027-03-08T08:00+0100",
+            "2027-03-08T08:00+01",
+            "2027-03-08T08:00+1:00",
+            "2027-03-08T08:00+",
+            "2027-03-08T08:00:",
+            "2027-03-08T08:00:00.",
+            "2027-03-08T08:00ä",
+            "2027-03-08T08:0ä:00",
+            "+2027-03-08T08:00",
+            " 2027-03-08T08:00",
         ] {
             assert!(read(bad).is_err(), "{bad}");
         }
         assert!(parse_instant("2027-03-08T08:00", None).is_err());
+    }
+
+    #[test]
+    fn dates_and_times_of_day_have_one_form() {
+        assert!(parse_date("2027-03-08").is_ok() && parse_clock("07:00").is_ok());
+        for bad in [
+            "2027-3-08",
+            "+2027-03-8",
+            " 2027-3-08",
+            "2027-03- 8",
+            "2027-02-29",
+        ] {
+            assert!(parse_date(bad).is_err(), "{bad}");
+        }
+        for bad in ["7:00", " 7:00", "7: 00", "07:0", "24:00", "07.00"] {
+            assert!(parse_clock(bad).is_err(), "{bad}");
+        }
     }
 
     #[test]

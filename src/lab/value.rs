@@ -2,6 +2,7 @@
 //! fault instead of failing.
 
 use super::fault::{Fault, nearest};
+use super::names::Names;
 use super::text::{parse_clock, parse_date, parse_duration, parse_instant, parse_rest};
 use crate::domain::lab::Rest;
 use crate::domain::text::{NAME_MAX, id_fault, line_fault, normal};
@@ -210,13 +211,19 @@ impl<'a> Table<'a> {
         self.table.iter().map(entry).collect()
     }
 
-    /// Reads `id`, checks it, and from then on the table is called `kind id`.
-    pub(super) fn identify(&mut self, kind: &str) -> Option<(String, Site<'a>)> {
+    /// Reads `id` and adds it to `names`; from then on the table is called `kind id`. `None` where the
+    /// id is missing, faulty or taken.
+    pub(super) fn identify(&mut self, kind: &str, names: &mut Names) -> Option<String> {
         kind.clone_into(&mut self.what);
         let value = self.need("id")?;
-        let id = value.id()?;
+        let Some(id) = value.id() else {
+            if let Some(text) = value.value.as_str() {
+                names.note(&normal(text));
+            }
+            return None;
+        };
         self.what = format!("{kind} {id}");
-        Some((id, value.site))
+        names.add(kind, &id, value.site).then_some(id)
     }
 }
 
@@ -404,20 +411,28 @@ impl<'a> Value<'a> {
         self.parsed(parse_clock)
     }
 
-    /// A name that must be in `names`.
-    pub(super) fn reference<'n>(
-        &self,
-        kind: &str,
-        names: impl IntoIterator<Item = &'n str> + Clone,
-    ) -> Option<String> {
+    /// A name that must be in `names`; any good id where they are not known.
+    pub(super) fn reference(&self, kind: &str, names: Option<&Names>) -> Option<String> {
+        let Some(names) = names else {
+            return self.id();
+        };
         let name = normal(self.text()?);
-        if names.clone().into_iter().any(|known| known == name) {
+        if names.has(&name) {
             return Some(name);
         }
-        let why = format!("there is no {kind} `{}`", crate::domain::text::shown(&name));
-        self.site
-            .fault_near(&self.what, &why, nearest(&name, names));
+        self.unknown(kind, &name, names.iter());
         None
+    }
+
+    /// Notes that there is no such name.
+    pub(super) fn unknown<'n>(
+        &self,
+        kind: &str,
+        name: &str,
+        known: impl IntoIterator<Item = &'n str>,
+    ) {
+        let why = format!("there is no {kind} `{}`", crate::domain::text::shown(name));
+        self.site.fault_near(&self.what, &why, nearest(name, known));
     }
 }
 

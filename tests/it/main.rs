@@ -3,4 +3,5 @@
 mod because;
 mod hand_week;
 mod job_shop;
+mod published_values;
 mod support;
