@@ -2,4 +2,5 @@
 
 mod hand_week;
 mod job_shop;
+mod random_labs;
 mod support;
