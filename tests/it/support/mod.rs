@@ -1,5 +1,9 @@
 //! What many tests need.
 
+pub(crate) mod parts;
+pub(crate) mod random;
+pub(crate) mod random_lab;
+
 use rigday::checker::check;
 use rigday::domain::Lab;
 use rigday::problem::{Plan, Problem};
