@@ -1,5 +1,6 @@
 //! Whole-program tests, one module a subject.
 
+mod because;
 mod cli;
 mod hand_week;
 mod house;

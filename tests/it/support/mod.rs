@@ -25,3 +25,9 @@ pub(crate) fn check_clean(problem: &Problem, plan: &Plan) {
         .collect();
     assert!(texts.is_empty(), "clashes:\n{}", texts.join("\n"));
 }
+
+/// The lab of the demo.
+pub(crate) fn demo_lab() -> Lab {
+    let folder = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("demo-lab");
+    rigday::lab::read(&folder).expect("the demo lab has no fault").lab
+}
