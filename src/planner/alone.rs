@@ -91,8 +91,16 @@ fn keep_frozen(problem: &Problem, pins: &[Vec<Fixed>]) -> Vec<Vec<Fixed>> {
     let shared = Arc::new(fixed.clone());
     let mut builder = Builder::alone(problem, Timelines::empty(problem), shared);
     for ix in 0..problem.units.len() {
-        if fixed[ix].len() > pins[ix].len() && builder.unit_alone(UnitIx::from(ix)).is_err() {
-            fixed[ix].clone_from(&pins[ix]);
+        let unit = UnitIx::from(ix);
+        let is_pin = |own: &Fixed| pins[ix].iter().any(|pin| pin.step == own.step);
+        // From the first booking on that has become impossible the others may move too.
+        while let Some(last) = fixed[ix].iter().rev().find(|own| !is_pin(own)) {
+            let last = last.step;
+            let Err(step) = builder.unit_alone(unit) else {
+                break;
+            };
+            fixed[ix].retain(|own| is_pin(own) || own.step < step.min(last));
+            builder.fix(unit, &fixed[ix]);
         }
     }
     fixed
