@@ -56,6 +56,10 @@ pub struct Progress {
 
 /// Plans `problem` until `budget` is used up; the same problem, seed and number of rounds give the same
 /// plan. A budget that is used up from the start gives the first valid plan.
+#[expect(
+    clippy::missing_panics_doc,
+    reason = "there is always a rule to begin with"
+)]
 pub fn solve(
     problem: &Problem,
     seed: u64,
