@@ -173,9 +173,13 @@ fn every(
     };
     let check = method_name(&check, methods);
     let check_rest = check_rest.map_or(Some(Rest::ANY), |value| value.rest());
-    let part = method.map_or(Some(Amount::Repeat(1)), |method| {
-        amount(&part, key_of(&method.length))
-    });
+    let key = match method {
+        Some(method) => key_of(&method.length),
+        // Its method has a fault of its own; the amount is judged by what it looks like.
+        None if part.is_text() => "hold",
+        None => "cycles",
+    };
+    let part = amount(&part, key);
     Some(Some(Every {
         part: part?,
         check: check?,

@@ -236,6 +236,10 @@ impl<'a> Value<'a> {
         self.fault(&format!("{wanted} is asked, not {}", kind_of(self.value)));
     }
 
+    pub(super) fn is_text(&self) -> bool {
+        self.value.is_str()
+    }
+
     pub(super) fn text(&self) -> Option<&'a str> {
         let text = self.value.as_str();
         if text.is_none() {

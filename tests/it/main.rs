@@ -1,5 +1,6 @@
 //! Whole-program tests, one module a subject.
 
+mod broken_labs;
 mod hand_week;
 mod job_shop;
 mod published_values;
