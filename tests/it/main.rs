@@ -3,5 +3,6 @@
 mod broken_labs;
 mod hand_week;
 mod job_shop;
+mod mutated_labs;
 mod published_values;
 mod support;
