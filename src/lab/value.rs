@@ -5,7 +5,7 @@ use super::fault::{Fault, nearest};
 use super::names::Names;
 use super::text::{parse_clock, parse_date, parse_duration, parse_instant, parse_rest};
 use crate::domain::lab::Rest;
-use crate::domain::text::{NAME_MAX, id_fault, line_fault, normal};
+use crate::domain::text::{NAME_MAX, id_fault, line_fault, normal, shown};
 use crate::domain::{Minute, Minutes, Zone};
 use chrono::{NaiveDate, NaiveTime};
 use std::cell::RefCell;
@@ -98,8 +98,8 @@ impl<'a> Site<'a> {
             file,
             line,
             column,
-            what: what.to_owned(),
-            why: why.to_owned(),
+            what: shown(what),
+            why: shown(why),
             nearest,
         }
     }
@@ -191,24 +191,21 @@ impl<'a> Table<'a> {
             .collect()
     }
 
-    /// All entries, in the order of their keys, with the place of each key.
+    /// All entries with a good id as key, in the order of their keys; every other key is noted.
     pub(super) fn entries(&self) -> Vec<(String, Value<'a>)> {
-        let entry = |(key, value): (
-            &'a Spanned<std::borrow::Cow<'a, str>>,
-            &'a Spanned<DeValue<'a>>,
-        )| {
-            let name = key.get_ref().to_string();
+        let mut entries = Vec::new();
+        for (key, value) in self.table {
+            let name = normal(key.get_ref());
             let what = format!("{}, {name}", self.what);
-            (
-                name,
-                Value {
-                    value: value.get_ref(),
-                    site: self.site.at(value.span().start),
-                    what,
-                },
-            )
-        };
-        self.table.iter().map(entry).collect()
+            if let Some(why) = id_fault(&name) {
+                self.site.at(key.span().start).fault(&what, &why);
+                continue;
+            }
+            let site = self.site.at(value.span().start);
+            let value = value.get_ref();
+            entries.push((name, Value { value, site, what }));
+        }
+        entries
     }
 
     /// Reads `id` and adds it to `names`; from then on the table is called `kind id`. `None` where the
@@ -218,7 +215,7 @@ impl<'a> Table<'a> {
         let value = self.need("id")?;
         let Some(id) = value.id() else {
             if let Some(text) = value.value.as_str() {
-                names.note(&normal(text));
+                names.note_faulty(normal(text));
             }
             return None;
         };
@@ -435,7 +432,7 @@ impl<'a> Value<'a> {
         name: &str,
         known: impl IntoIterator<Item = &'n str>,
     ) {
-        let why = format!("there is no {kind} `{}`", crate::domain::text::shown(name));
+        let why = format!("there is no {kind} `{name}`");
         self.site.fault_near(&self.what, &why, nearest(name, known));
     }
 }
@@ -459,7 +456,7 @@ pub(super) fn parse<'a>(doc: &'a Doc, sink: &'a Sink) -> Option<Spanned<DeTable<
         let span: Range<usize> = error.span().unwrap_or(0..0);
         let site = Site::start(doc, sink).at(span.start);
         let message = error.message().replace('\n', ", ");
-        site.fault("syntax", &crate::domain::text::shown(&message));
+        site.fault("syntax", &message);
     }
     errors.is_empty().then_some(table)
 }
