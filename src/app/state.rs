@@ -246,7 +246,7 @@ impl App {
         let view = View::of(&desk, now);
         let load_from = desk.lab.zone.local(now).date();
         let scale = Minutes::new(60);
-        Self {
+        let mut app = Self {
             view,
             now,
             screen: Screen::Plan,
@@ -269,7 +269,20 @@ impl App {
             page: 10,
             job: 0,
             desk,
-        }
+        };
+        app.select_near(now);
+        app
+    }
+
+    /// Selects the entry of the selected rig that is on it at `at`, or the next one.
+    pub(super) fn select_near(&mut self, at: Minute) {
+        let entries = self
+            .view
+            .rigs
+            .get(self.plan.row)
+            .map_or(&[][..], |row| &row.entries[..]);
+        let near = entries.iter().position(|entry| entry.span.end > at);
+        self.plan.entry = near.unwrap_or(entries.len().saturating_sub(1));
     }
 
     /// Works out anew what the screens show.

@@ -494,10 +494,7 @@ impl App {
                     .max(self.plan.from);
                 step_by(&mut self.plan.row, action, self.page);
                 self.settle();
-                let row = self.view.rigs.get(self.plan.row);
-                let entries = row.map_or(&[][..], |row| &row.entries[..]);
-                let near = entries.iter().position(|entry| entry.span.end > at);
-                self.plan.entry = near.unwrap_or(entries.len().saturating_sub(1));
+                self.select_near(at);
             }
             Action::Left => self.plan.entry = self.plan.entry.saturating_sub(1),
             Action::Right => self.plan.entry += 1,

@@ -173,7 +173,6 @@ fn clashes_by_step(desk: &Desk, clashes: &[Clash]) -> BTreeSet<(String, u32)> {
         .lab
         .requests
         .iter()
-        .filter(|own| desk.floor.now.requests.contains_key(&own.id))
         .flat_map(|own| &own.units)
         .collect();
     let step = |clash: &Clash| {

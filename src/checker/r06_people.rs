@@ -8,7 +8,7 @@ use super::{Clash, Court, Rule};
 use crate::domain::lab::{Loading, Watch};
 use crate::domain::plan::Times;
 use crate::domain::{Minute, Span};
-use crate::problem::{CrewIx, RigIx, Visit};
+use crate::problem::{CrewIx, Place, RigIx, Visit};
 use std::collections::{BTreeMap, BTreeSet};
 
 /// A stretch of time that takes one person.
@@ -19,7 +19,7 @@ struct Task<'a> {
 
 pub(super) fn check(court: &mut Court<'_>) {
     let mut tasks: BTreeMap<CrewIx, Vec<Task<'_>>> = BTreeMap::new();
-    let mut seen_runs: BTreeSet<(RigIx, Times)> = BTreeSet::new();
+    let mut seen_runs: BTreeSet<(RigIx, Place, Times)> = BTreeSet::new();
     // Facts first, so that a run that has started counts as one.
     let (facts, planned): (Vec<&Visit>, Vec<&Visit>) = court
         .plan
@@ -28,7 +28,7 @@ pub(super) fn check(court: &mut Court<'_>) {
         .partition(|visit| court.is_fact(visit));
     for visit in facts.into_iter().chain(planned) {
         let shares = court.problem.rigs[visit.rig.ix()].loading == Loading::Together;
-        if shares && !seen_runs.insert((visit.rig, visit.times)) {
+        if shares && !seen_runs.insert((visit.rig, visit.place, visit.times)) {
             continue;
         }
         let condition = court

@@ -28,7 +28,7 @@ pub(crate) struct Arguments {
 
 /// Prints what is due, by closing window.
 pub(crate) fn run(arguments: &Arguments, env: &mut Env) -> Answer {
-    let desk = arguments.place.desk(env)?;
+    let desk = arguments.place.look(env)?;
     let now = desk.now();
     let until = now + Minutes::hours(i64::from(arguments.hours));
     let due = desk.floor.due(&desk.lab, &desk.walks, now, until);

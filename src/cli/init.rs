@@ -33,7 +33,7 @@ pub(crate) fn run(arguments: &Arguments, env: &mut Env) -> Answer {
         .map(|(name, _)| *name)
         .filter(|name| folder.join(name).exists())
         .collect();
-    if !there.is_empty() && there.len() < FILES.len() {
+    if !there.is_empty() {
         let text = format!(
             "{} has {} already; nothing was written",
             folder.display(),
@@ -41,16 +41,14 @@ pub(crate) fn run(arguments: &Arguments, env: &mut Env) -> Answer {
         );
         return Err(Failure::new(Exit::Failed, text));
     }
-    if there.is_empty() {
-        std::fs::create_dir_all(&folder)?;
-        for (name, text) in FILES {
-            let file = OpenOptions::new()
-                .write(true)
-                .create_new(true)
-                .open(folder.join(name));
-            file?.write_all(text.as_bytes())?;
-            env.print(&format!("wrote {}\n", folder.join(name).display()))?;
-        }
+    std::fs::create_dir_all(&folder)?;
+    for (name, text) in FILES {
+        let file = OpenOptions::new()
+            .write(true)
+            .create_new(true)
+            .open(folder.join(name));
+        file?.write_all(text.as_bytes())?;
+        env.print(&format!("wrote {}\n", folder.join(name).display()))?;
     }
     let desk = desk(&folder, &arguments.ledger, env)?;
     let name = crate::domain::text::shown(&desk.lab.name);

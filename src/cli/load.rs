@@ -1,7 +1,7 @@
 //! `rigday load`: how rigs are used.
 
 use super::env::Env;
-use super::place::{LedgerFile, desk, folder};
+use super::place::{LedgerFile, folder, look};
 use super::{Answer, Exit, Failure};
 use crate::domain::Minutes;
 use crate::domain::zone::utc_text;
@@ -33,7 +33,7 @@ pub(crate) struct Arguments {
 
 /// Prints time in use, down and filled by rig and day, the bottleneck and what is late.
 pub(crate) fn run(arguments: &Arguments, env: &mut Env) -> Answer {
-    let desk = desk(&folder(arguments.lab.as_ref(), env), &arguments.ledger, env)?;
+    let desk = look(&folder(arguments.lab.as_ref(), env), &arguments.ledger, env)?;
     let first = match &arguments.from {
         Some(text) => crate::lab::parse_date(text).map_err(|why| Failure::new(Exit::Usage, why))?,
         None => desk.lab.zone.local(desk.now()).date(),

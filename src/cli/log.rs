@@ -19,7 +19,7 @@ pub(crate) struct Arguments {
 
 /// Prints every event, one a line, voided ones marked.
 pub(crate) fn run(arguments: &Arguments, env: &mut Env) -> Answer {
-    let desk = arguments.place.desk(env)?;
+    let desk = arguments.place.look(env)?;
     let header = vec!["seq", "happened", "person", "event", "counts"];
     let row = |event: &crate::domain::Event| {
         let counts = if desk.floor.voided.contains(&event.seq) {

@@ -56,7 +56,11 @@ impl Failure {
 
 impl From<crate::app::desk::DeskError> for Failure {
     fn from(error: crate::app::desk::DeskError) -> Self {
-        Self::new(Exit::Failed, error)
+        let exit = match &error {
+            crate::app::desk::DeskError::NotNow(_) => Exit::Refused,
+            _ => Exit::Failed,
+        };
+        Self::new(exit, error)
     }
 }
 

@@ -3,8 +3,9 @@
 use super::env::Env;
 use super::{Answer, Exit, Failure};
 use crate::app::desk::{Desk, Opening, outcome_words};
+use crate::domain::Lab;
 use crate::lab::{ReadLab, read};
-use crate::ledger::{self, Ids, Ledger, LedgerError, Outcome};
+use crate::ledger::{self, Ids, Ledger, LedgerError, MemoryLedger, Outcome};
 use clap::Args;
 use std::path::{Path, PathBuf};
 
@@ -51,14 +52,60 @@ pub(crate) fn read_lab(folder: &Path, env: &Env) -> Result<ReadLab, Failure> {
 }
 
 impl Place {
-    /// The desk of this place.
+    /// The desk of this place, for recording.
     pub(crate) fn desk(&self, env: &mut Env) -> Result<Desk, Failure> {
         desk(&folder(self.lab.as_ref(), env), &self.ledger, env)
     }
+
+    /// The desk of this place, for looking only.
+    pub(crate) fn look(&self, env: &mut Env) -> Result<Desk, Failure> {
+        look(&folder(self.lab.as_ref(), env), &self.ledger, env)
+    }
 }
 
-/// Opens the desk of a lab folder; makes its ledger where there is none, and takes in new requests.
+/// Opens the desk of a lab folder for recording; makes its ledger where there is none, and takes in new
+/// requests.
 pub(crate) fn desk(folder: &Path, ledger: &LedgerFile, env: &mut Env) -> Result<Desk, Failure> {
+    let (lab, path, store) = parts(folder, ledger, env)?;
+    let opened = match ledger::open(&path, store.clone()) {
+        Err(LedgerError::Missing { .. }) => {
+            env.say(&format!("a new ledger: {}", path.display()));
+            ledger::create(&path, store)
+        }
+        other => other,
+    };
+    let mut desk = seated(
+        lab,
+        Box::new(opened.map_err(|error| Failure::new(Exit::Failed, error))?),
+        env,
+    )?;
+    match desk.take_in()? {
+        Ok(0) => {}
+        Ok(count) => env.say(&format!(
+            "taken in from the folder: {}",
+            counted(count, "new request")
+        )),
+        Err(outcome) => env.say(&outcome_words(&outcome, &desk.lab.zone).1),
+    }
+    Ok(desk)
+}
+
+/// Opens the desk of a lab folder for looking only: nothing is written, and no ledger is made.
+pub(crate) fn look(folder: &Path, ledger: &LedgerFile, env: &mut Env) -> Result<Desk, Failure> {
+    let (lab, path, store) = parts(folder, ledger, env)?;
+    let ledger: Box<dyn Ledger> = match ledger::open_read_only(&path, store.clone()) {
+        Err(LedgerError::Missing { .. }) => Box::new(MemoryLedger::new(store)),
+        other => Box::new(other.map_err(|error| Failure::new(Exit::Failed, error))?),
+    };
+    seated(lab, ledger, env)
+}
+
+/// The lab, the path of its ledger, and what the ledger needs of the world.
+fn parts(
+    folder: &Path,
+    ledger: &LedgerFile,
+    env: &mut Env,
+) -> Result<(Lab, PathBuf, ledger::Env), Failure> {
     let lab = read_lab(folder, env)?.lab;
     env.settle_clock(&lab.zone)?;
     let path = ledger
@@ -71,31 +118,23 @@ pub(crate) fn desk(folder: &Path, ledger: &LedgerFile, env: &mut Env) -> Result<
         site: lab.name.clone(),
         zone: lab.zone.clone(),
     };
-    let opened = match ledger::open(&path, store.clone()) {
-        Err(LedgerError::Missing { .. }) => {
-            env.say(&format!("a new ledger: {}", path.display()));
-            ledger::create(&path, store)
-        }
-        other => other,
-    };
-    let ledger: Box<dyn Ledger> =
-        Box::new(opened.map_err(|error| Failure::new(Exit::Failed, error))?);
+    Ok((lab, path, store))
+}
+
+fn seated(lab: Lab, ledger: Box<dyn Ledger>, env: &Env) -> Result<Desk, Failure> {
     let (clock, actor) = (env.clock.clone(), env.actor.clone());
-    let mut desk = Desk::open(Opening {
+    Ok(Desk::open(Opening {
         lab,
         ledger,
         clock,
         ids: Ids::System,
         actor,
-    })?;
-    match desk.take_in()? {
-        Ok(0) => {}
-        Ok(count) => env.say(&format!(
-            "taken in: {count} requests that are new in the folder"
-        )),
-        Err(outcome) => env.say(&outcome_words(&outcome, &desk.lab.zone).1),
-    }
-    Ok(desk)
+    })?)
+}
+
+/// `1 unit`, `2 units`.
+pub(crate) fn counted(count: usize, what: &str) -> String {
+    format!("{count} {what}{}", if count == 1 { "" } else { "s" })
 }
 
 /// Tells the answer of the ledger; its exit code.

@@ -2,11 +2,11 @@
 
 use super::check::read_plan;
 use super::env::Env;
-use super::place::{LedgerFile, desk, folder, read_lab, tell};
+use super::place::{LedgerFile, desk, folder, look, read_lab, tell};
 use super::{Answer, Exit, Failure};
-use crate::app::desk::{ChangeKind, Planning, Proposal};
-use crate::domain::Facts;
+use crate::app::desk::{ChangeKind, PlanChange, Planning, Proposal};
 use crate::domain::lab::Lab;
+use crate::domain::{Booking, Facts, Minutes};
 use crate::planner::Rounds;
 use crate::planner::budget::{AnyOf, Time};
 use crate::problem::facts_of_plan;
@@ -67,11 +67,12 @@ pub(crate) fn run(arguments: &Arguments, env: &mut Env) -> Answer {
             None => Facts::default(),
         };
         let lab = Arc::new(lab);
-        let proposal = propose(&Planning::new(lab.clone(), facts, now), arguments, env);
+        let proposal = propose(&Planning::new(lab.clone(), facts, now), arguments);
         return show(&proposal, &lab, arguments, env);
     }
-    let mut desk = desk(&folder, &arguments.ledger, env)?;
-    let proposal = propose(&desk.planning(), arguments, env);
+    let open = if arguments.publish { desk } else { look };
+    let mut desk = open(&folder, &arguments.ledger, env)?;
+    let proposal = propose(&desk.planning(), arguments);
     let lab = desk.lab.clone();
     let exit = show(&proposal, &lab, arguments, env)?;
     if exit != Exit::Done || !arguments.publish {
@@ -82,10 +83,9 @@ pub(crate) fn run(arguments: &Arguments, env: &mut Env) -> Answer {
 }
 
 /// Plans within the budget that was asked for.
-pub(crate) fn propose(planning: &Planning, arguments: &Arguments, env: &Env) -> Proposal {
+fn propose(planning: &Planning, arguments: &Arguments) -> Proposal {
     // A clock that stands still measures nothing: the budget runs on the host's own.
     let clock = crate::clock::SystemClock::default();
-    let _ = env;
     let elapsed = || crate::clock::Clock::elapsed(&clock);
     let until = Duration::from_secs_f64(arguments.seconds);
     let mut time = Time {
@@ -178,12 +178,9 @@ pub(crate) fn summary(proposal: &Proposal, lab: &Lab) -> String {
         text.push_str(&format!(", {count} {}", kind.word()));
     }
     text.push('\n');
+    text.push_str(&changes(proposal, lab));
     let mut rows = Vec::new();
-    for own in plan
-        .requests
-        .iter()
-        .filter(|own| own.late > crate::domain::Minutes::ZERO)
-    {
+    for own in plan.requests.iter().filter(|own| own.late > Minutes::ZERO) {
         let finish = lab
             .zone
             .local(own.finish)
@@ -211,6 +208,50 @@ pub(crate) fn summary(proposal: &Proposal, lab: &Lab) -> String {
     };
     if !table.rows.is_empty() {
         text.push_str(&table.aligned());
+    }
+    text
+}
+
+/// Every difference to the plan in force, what hurts most first.
+fn changes(proposal: &Proposal, lab: &Lab) -> String {
+    const SHOWN: usize = 200;
+    let when = |own: &Option<Booking>| {
+        own.as_ref().map_or(String::new(), |own| {
+            format!(
+                "{} {}",
+                own.rig,
+                lab.zone.local(own.times.load).format("%a %Y-%m-%d %H:%M")
+            )
+        })
+    };
+    let row = |own: &PlanChange| {
+        let shift = if own.shift() == Minutes::ZERO {
+            String::new()
+        } else {
+            own.shift().to_string()
+        };
+        let unit = format!("{} step {}", own.unit, own.step);
+        vec![
+            own.kind.word().to_owned(),
+            unit,
+            when(&own.before),
+            when(&own.after),
+            shift,
+        ]
+    };
+    let rows: Vec<Vec<String>> = proposal.changes.iter().take(SHOWN).map(row).collect();
+    if rows.is_empty() {
+        return String::new();
+    }
+    let header = vec!["change", "visit", "published", "planned", "by"];
+    let mut text = Table { header, rows }.aligned();
+    if let Some(more) = proposal
+        .changes
+        .len()
+        .checked_sub(SHOWN)
+        .filter(|more| *more > 0)
+    {
+        text.push_str(&format!("and {more} more\n"));
     }
     text
 }

@@ -27,7 +27,7 @@ pub(crate) struct Arguments {
 
 /// Prints one line a unit, or one line a step of one unit.
 pub(crate) fn run(arguments: &Arguments, env: &mut Env) -> Answer {
-    let desk = arguments.place.desk(env)?;
+    let desk = arguments.place.look(env)?;
     let table = match &arguments.serial {
         Some(serial) => {
             let unit = desk.find_unit(serial)?;

@@ -177,7 +177,7 @@ pub enum EventBody {
 }
 
 /// Most bookings in one event, so that it stays well below the largest row.
-const BOOKINGS_A_PART: usize = 2000;
+const BOOKINGS_A_PART: usize = 500;
 
 impl EventBody {
     /// The events that publish a plan: its head, and its bookings that are not over at `now` in parts.
@@ -203,6 +203,14 @@ impl EventBody {
                 bookings: part.to_vec(),
             });
         std::iter::once(head).chain(parts).collect()
+    }
+
+    /// The event that it corrects, if it is a correction.
+    pub fn corrects(&self) -> Option<Seq> {
+        match self {
+            Self::Correction { corrects, .. } => Some(*corrects),
+            _ => None,
+        }
     }
 
     /// What the event is about; a plan is about the lab.

@@ -102,6 +102,11 @@ fn expand(lab: &Lab, step: &Step) -> Vec<WalkStep> {
     steps
 }
 
+/// The step of a walk by its number, from 1.
+pub fn step_of(steps: &[WalkStep], number: u32) -> Option<&WalkStep> {
+    steps.get((number as usize).checked_sub(1)?)
+}
+
 /// The length that a method has where no step overrides it.
 pub fn own_amount(length: &Length) -> Amount {
     match length {

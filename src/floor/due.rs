@@ -3,7 +3,7 @@
 use super::state::window_end;
 use super::{Due, Floor, Task, UnitRecord, UnitState, VisitRecord};
 use crate::domain::lab::{Lab, Method};
-use crate::domain::steps::{WalkStep, Walks};
+use crate::domain::steps::{WalkStep, Walks, step_of};
 use crate::domain::{Minute, Minutes, UnitId};
 
 impl Floor {
@@ -85,9 +85,8 @@ impl Floor {
         let from = self
             .exposure_end(unit, step, visit)
             .filter(|end| *end <= until)?;
-        let method: Option<&Method> = steps
-            .get(step as usize - 1)
-            .and_then(|own| lab.methods.get(&own.method));
+        let method: Option<&Method> =
+            step_of(steps, step).and_then(|own| lab.methods.get(&own.method));
         let task = if record.verdict_missing(lab, steps, step) {
             Task::Verdict
         } else {

@@ -7,9 +7,6 @@ use crate::domain::plan::Times;
 use crate::domain::steps::Walks;
 use crate::domain::{Facts, Minute, Minutes, Span, UnitId, Verdict};
 
-/// A rig that is down with no end in sight is planned as back after this, anew at each plan.
-const ASSUMED_REPAIR: Minutes = Minutes::DAY;
-
 impl Floor {
     /// What the planner must take as given at `now`.
     pub fn facts(&self, lab: &Lab, walks: &Walks, now: Minute) -> Facts {
@@ -58,12 +55,11 @@ impl Floor {
         let rigs = self.now.rigs.iter();
         let outage = |(rig, record): (&crate::domain::RigId, &super::RigRecord)| {
             let down = record.down.as_ref()?;
-            let (end, reason) = match down.until.filter(|until| *until > now) {
-                Some(until) => (until, down.reason.clone()),
-                None => {
-                    let reason = format!("{}; no end known, assumed back in a day", down.reason);
-                    (now + ASSUMED_REPAIR, reason)
-                }
+            let (end, expected) = down.back(now);
+            let reason = if expected {
+                down.reason.clone()
+            } else {
+                format!("{}; no end known, assumed back in a day", down.reason)
             };
             Some(Outage {
                 rig: rig.clone(),

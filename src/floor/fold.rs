@@ -2,8 +2,8 @@
 
 use super::{Down, Floor, Published, RigRecord, Standing, UnitRecord, VerdictRecord, VisitRecord};
 use crate::domain::event::{Change, Subject};
-use crate::domain::{Event, EventBody, Minute, PlanId, RigId, Seq, UnitId};
-use std::collections::{BTreeMap, HashMap};
+use crate::domain::{Event, EventBody, Minute, PlanId, RigId, Seq, UnitId, Verdict};
+use std::collections::{BTreeMap, BTreeSet, HashMap};
 
 impl Floor {
     /// Takes one event in. Events come in the order of their seq.
@@ -71,10 +71,40 @@ impl Floor {
 
     /// Works the standing out anew from the events that count, with what corrections say of them.
     fn rebuild(&mut self) {
-        self.voided.clear();
-        let mut moments: BTreeMap<Seq, Minute> = BTreeMap::new();
-        let mut voids: BTreeMap<Seq, Seq> = BTreeMap::new();
-        for event in &self.events {
+        let corrections = Corrections::of(&self.events);
+        self.now = Standing::default();
+        for event in self
+            .events
+            .iter()
+            .filter(|event| !corrections.voided.contains(&event.seq))
+        {
+            match corrections.fields.get(&event.seq) {
+                Some(fields) => {
+                    let right = corrected(event, fields);
+                    self.now.take(&right, right.happened);
+                }
+                None => self.now.take(event, event.happened),
+            }
+        }
+        self.voided = corrections.voided;
+    }
+}
+
+/// What the corrections of a ledger come to.
+#[derive(Default)]
+struct Corrections<'e> {
+    /// Events that at least one standing correction voids.
+    voided: BTreeSet<Seq>,
+    /// Fields that are said to be otherwise, the last word last.
+    fields: BTreeMap<Seq, Vec<(&'e str, &'e str)>>,
+}
+
+impl<'e> Corrections<'e> {
+    fn of(events: &'e [Event]) -> Self {
+        let mut own = Self::default();
+        // A void stands until it is restored; two voids of one event must both be.
+        let mut standing: BTreeMap<Seq, Seq> = BTreeMap::new();
+        for event in events {
             let EventBody::Correction {
                 corrects, change, ..
             } = &event.body
@@ -83,32 +113,44 @@ impl Floor {
             };
             match change {
                 Change::Void => {
-                    self.voided.insert(*corrects);
-                    voids.insert(event.seq, *corrects);
+                    standing.insert(event.seq, *corrects);
                 }
                 Change::Restore => {
-                    if let Some(target) = voids.get(corrects) {
-                        self.voided.remove(target);
-                    }
+                    standing.remove(corrects);
                 }
-                Change::Field { field, new, .. } if field == "happened" => {
-                    if let Ok(minutes) = new.parse() {
-                        moments.insert(*corrects, Minute::new(minutes));
-                    }
+                Change::Field { field, new, .. } => {
+                    own.fields.entry(*corrects).or_default().push((field, new));
                 }
-                Change::Field { .. } => {}
             }
         }
-        self.now = Standing::default();
-        for event in self
-            .events
-            .iter()
-            .filter(|event| !self.voided.contains(&event.seq))
-        {
-            let happened = moments.get(&event.seq).copied().unwrap_or(event.happened);
-            self.now.take(event, happened);
+        own.voided = standing.into_values().collect();
+        own
+    }
+}
+
+/// The event with its corrected fields: when it happened, or its reason.
+fn corrected(event: &Event, fields: &[(&str, &str)]) -> Event {
+    let mut right = event.clone();
+    for (field, new) in fields {
+        match (*field, &mut right.body) {
+            ("happened", _) => {
+                if let Ok(minutes) = new.parse() {
+                    right.happened = Minute::new(minutes);
+                }
+            }
+            (
+                "reason",
+                EventBody::UnitWithdrawn { reason, .. }
+                | EventBody::RigDown { reason, .. }
+                | EventBody::VerdictGiven {
+                    verdict: Verdict::Fail { reason } | Verdict::Hold { reason },
+                    ..
+                },
+            ) => (*new).clone_into(reason),
+            _ => {}
         }
     }
+    right
 }
 
 impl Standing {

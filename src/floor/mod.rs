@@ -11,7 +11,7 @@ mod fold;
 mod state;
 
 use crate::domain::plan::{Booking, Finish, Unplannable};
-use crate::domain::{Event, Minute, PlanId, RequestId, RigId, Seq, UnitId, Verdict};
+use crate::domain::{Event, Minute, Minutes, PlanId, RequestId, RigId, Seq, UnitId, Verdict};
 use std::collections::{BTreeMap, BTreeSet, HashMap};
 
 /// What the ledger says, up to the last event applied.
@@ -130,6 +130,17 @@ pub struct Down {
     pub until: Option<Minute>,
     /// The event.
     pub seq: Seq,
+}
+
+impl Down {
+    /// When the rig is back, as far as anybody can say at `now`: as expected, or, where nobody knows or the
+    /// time has passed, a day from now, anew each time it is asked.
+    pub fn back(&self, now: Minute) -> (Minute, bool) {
+        match self.until.filter(|until| *until > now) {
+            Some(until) => (until, true),
+            None => (now + Minutes::DAY, false),
+        }
+    }
 }
 
 /// How a unit stands; the words and marks of the screens.

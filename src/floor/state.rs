@@ -2,17 +2,17 @@
 
 use super::{Floor, RigState, UnitRecord, UnitState, VisitRecord};
 use crate::domain::lab::{Lab, OnFailure, Request};
-use crate::domain::steps::{WalkStep, Walks};
+use crate::domain::steps::{WalkStep, Walks, step_of};
 use crate::domain::{Booking, Minute, RigId, UnitId, Verdict};
 
 impl Floor {
     /// How a unit stands at `now`.
     pub fn unit_state(&self, lab: &Lab, walks: &Walks, unit: &UnitId, now: Minute) -> UnitState {
-        let Some(record) = self.now.units.get(unit) else {
-            return UnitState::Unknown;
-        };
         let Some(request) = walks.request(lab, unit) else {
             return UnitState::Unknown;
+        };
+        let Some(record) = self.now.units.get(unit) else {
+            return UnitState::Waiting;
         };
         let steps = walks.steps(request);
         if record.withdrawn.is_some() {
@@ -64,9 +64,7 @@ impl Floor {
         let Some(end) = self.exposure_end(unit, step, visit) else {
             return UnitState::Running;
         };
-        let method = steps
-            .get(step as usize - 1)
-            .and_then(|own| lab.methods.get(&own.method));
+        let method = step_of(steps, step).and_then(|own| lab.methods.get(&own.method));
         let checkpoint = method.is_some_and(|method| method.verdict);
         let closes = method
             .and_then(|method| method.max_wait)
@@ -195,9 +193,7 @@ impl UnitRecord {
 
     /// True where the step is a checkpoint without a verdict.
     pub fn verdict_missing(&self, lab: &Lab, steps: &[WalkStep], step: u32) -> bool {
-        let method = steps
-            .get(step as usize - 1)
-            .and_then(|own| lab.methods.get(&own.method));
+        let method = step_of(steps, step).and_then(|own| lab.methods.get(&own.method));
         method.is_some_and(|method| method.verdict) && !self.verdicts.contains_key(&step)
     }
 }

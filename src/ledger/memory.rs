@@ -4,7 +4,9 @@ use super::chain::{Hash, NO_LINK, leaf, link};
 use super::env::Env;
 use super::record::{Row, event_fault};
 use super::{Expect, Head, Ledger, LedgerError, Outcome, Report};
-use crate::domain::{Event, NewEvent, Seq};
+use crate::domain::event::Subject;
+use crate::domain::{Event, EventId, NewEvent, Seq};
+use std::collections::BTreeSet;
 use std::path::Path;
 use std::time::Duration;
 
@@ -31,6 +33,8 @@ impl MemoryLedger {
 pub(super) trait Rows {
     /// The row of that id.
     fn by_id(&self, id: [u8; 16]) -> Result<Option<Row>, LedgerError>;
+    /// The row of that seq.
+    fn by_seq(&self, seq: u64) -> Result<Option<Row>, LedgerError>;
     /// The rows after that one.
     fn after(&self, seq: u64) -> Result<Vec<Row>, LedgerError>;
 }
@@ -47,6 +51,10 @@ pub(super) fn objection(
     }
     if let Some(why) = events.iter().find_map(event_fault) {
         return refused(why);
+    }
+    let ids: BTreeSet<EventId> = events.iter().map(|event| event.id).collect();
+    if ids.len() < events.len() {
+        return refused("two events of one append have the same id".to_owned());
     }
     let known: Vec<Option<Row>> = events
         .iter()
@@ -77,7 +85,7 @@ pub(super) fn objection(
     for own in expect {
         for row in rows.after(own.seen.0)? {
             let event = row.event()?;
-            if event.body.subjects().contains(&own.about) {
+            if subjects(rows, &event)?.contains(&own.about) {
                 return Ok(Some(Outcome::Conflict {
                     by: Box::new(event),
                 }));
@@ -87,6 +95,22 @@ pub(super) fn objection(
     Ok(None)
 }
 
+/// What an event is about; a correction is about what it corrects is about.
+fn subjects(rows: &dyn Rows, event: &Event) -> Result<Vec<Subject>, LedgerError> {
+    let mut about = event.body.subjects();
+    let mut next = event.body.corrects();
+    // Corrections name earlier events only, so this ends.
+    while let Some(seq) = next {
+        let Some(row) = rows.by_seq(seq.0)? else {
+            break;
+        };
+        let earlier = row.event()?;
+        about.extend(earlier.body.subjects());
+        next = earlier.body.corrects().filter(|own| *own < seq);
+    }
+    Ok(about)
+}
+
 impl Rows for MemoryLedger {
     fn by_id(&self, id: [u8; 16]) -> Result<Option<Row>, LedgerError> {
         Ok(self
@@ -94,6 +118,15 @@ impl Rows for MemoryLedger {
             .iter()
             .map(|(row, _)| row)
             .find(|row| row.id == id)
+            .cloned())
+    }
+
+    fn by_seq(&self, seq: u64) -> Result<Option<Row>, LedgerError> {
+        Ok(self
+            .rows
+            .iter()
+            .map(|(row, _)| row)
+            .find(|row| row.seq == seq)
             .cloned())
     }
 

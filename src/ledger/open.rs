@@ -16,6 +16,8 @@ use std::time::Duration;
 
 /// Marks the file as ours: "RGDY".
 const APPLICATION_ID: i64 = 0x5247_4459;
+/// Older ones could reset the write-ahead log while it was needed.
+const OLDEST_SQLITE: i32 = 3_051_003;
 /// How often a busy store is tried again: about ten seconds of it.
 const BUSY_TRIES: i32 = 5_700;
 /// How many links are checked whenever a ledger is opened.
@@ -45,22 +47,36 @@ const SCHEMA: [(&str, &str); 5] = [
     ),
 ];
 
-/// Makes a new ledger. The file must not be there yet.
+/// Makes a new ledger. The file must not be there yet; it appears whole or not at all.
 ///
 /// # Errors
 /// Where the file exists, or its folder is not safe.
 pub fn create(path: &Path, env: Env) -> Result<SqliteLedger, LedgerError> {
     let path = absolute(path)?;
-    safe_disk(&path)?;
+    safe_folder(&path)?;
+    let mut half = path.clone().into_os_string();
+    half.push(format!(".new-{}", std::process::id()));
+    let half = PathBuf::from(half);
+    let made = fill(&half, &env).and_then(|()| into_place(&half, &path));
+    if made.is_err() {
+        // What is half made is ours; where it cannot be removed the first error says more.
+        let _removed = std::fs::remove_file(&half);
+    }
+    made?;
+    open(&path, env)
+}
+
+/// A new file with our schema and an id of its own.
+fn fill(path: &Path, env: &Env) -> Result<(), LedgerError> {
     let file = OpenOptions::new()
         .write(true)
         .create_new(true)
         .mode(0o660)
         .custom_flags(i32::try_from(rustix::fs::OFlags::NOFOLLOW.bits()).unwrap_or(0))
-        .open(&path)?;
+        .open(path)?;
     file.set_permissions(std::fs::Permissions::from_mode(0o660))?;
     drop(file);
-    let connection = connect(&path, false)?;
+    let connection = connect(path, false)?;
     let id = env.ids.next().0;
     let made_ms = env.clock.now_ms();
     connection.execute_batch("BEGIN IMMEDIATE")?;
@@ -74,8 +90,26 @@ pub fn create(path: &Path, env: Env) -> Result<SqliteLedger, LedgerError> {
         (&id[..], &env.site, made_ms),
     )?;
     connection.execute_batch("COMMIT")?;
-    drop(connection);
-    open(&path, env)
+    Ok(())
+}
+
+/// Gives a finished file its name, never over another file, and makes that last.
+fn into_place(half: &Path, path: &Path) -> Result<(), LedgerError> {
+    use rustix::fs::{CWD, RenameFlags, renameat_with};
+    std::fs::File::open(half)?.sync_all()?;
+    renameat_with(CWD, half, CWD, path, RenameFlags::NOREPLACE).map_err(std::io::Error::from)?;
+    let folder = path.parent().unwrap_or(Path::new("/"));
+    std::fs::File::open(folder)?.sync_all()?;
+    Ok(())
+}
+
+/// Gives a finished copy its name.
+pub(super) fn finish_copy(half: &Path, dest: &Path) -> Result<(), LedgerError> {
+    let moved = into_place(half, &absolute(dest)?);
+    if moved.is_err() {
+        std::fs::remove_file(half)?;
+    }
+    moved
 }
 
 /// Opens a ledger for reading and writing.
@@ -84,7 +118,7 @@ pub fn create(path: &Path, env: Env) -> Result<SqliteLedger, LedgerError> {
 /// Where it is missing, not safe, not ours, newer, or damaged at its end.
 pub fn open(path: &Path, env: Env) -> Result<SqliteLedger, LedgerError> {
     let path = checked(path)?;
-    safe_disk(&path)?;
+    safe_folder(&path)?;
     let connection = connect(&path, false)?;
     ours(&connection, &path)?;
     durable(&connection, &path)?;
@@ -147,6 +181,21 @@ fn checked(path: &Path) -> Result<PathBuf, LedgerError> {
     Ok(path)
 }
 
+/// The folder is on a local disk, and not everybody may rename what is in it.
+fn safe_folder(path: &Path) -> Result<(), LedgerError> {
+    const STICKY: u32 = 0o1000;
+    let folder = path.parent().unwrap_or(Path::new("/"));
+    let mode = std::fs::metadata(folder)?.mode();
+    if mode & 0o002 != 0 && mode & STICKY == 0 {
+        let why = "everybody may write its folder; take that right away (chmod o-w)".to_owned();
+        return Err(LedgerError::Unsafe {
+            path: path.display().to_string(),
+            why,
+        });
+    }
+    safe_disk(path)
+}
+
 /// The folder's disk is a local one.
 fn safe_disk(path: &Path) -> Result<(), LedgerError> {
     const NETWORK: [i64; 6] = [
@@ -179,6 +228,16 @@ fn safe_disk(path: &Path) -> Result<(), LedgerError> {
     reason = "the one place that makes a connection"
 )]
 fn connect(path: &Path, read_only: bool) -> Result<Connection, LedgerError> {
+    if rusqlite::version_number() < OLDEST_SQLITE {
+        let why = format!(
+            "SQLite {} has a fault that can lose events; 3.51.3 is needed",
+            rusqlite::version()
+        );
+        return Err(LedgerError::Unsafe {
+            path: path.display().to_string(),
+            why,
+        });
+    }
     let access = if read_only {
         OpenFlags::SQLITE_OPEN_READ_ONLY
     } else {

@@ -139,8 +139,22 @@ impl Row {
     }
 }
 
+/// Largest body in bytes; a row may not be larger than a million.
+const LARGEST_BODY: usize = 900_000;
+
 /// Why an event may not be recorded, or `None`.
 pub(super) fn event_fault(event: &NewEvent) -> Option<String> {
+    text_fault(event).or_else(|| match serde_json::to_string(&Body::from(&event.body)) {
+        Ok(body) if body.len() <= LARGEST_BODY => None,
+        Ok(body) => Some(format!(
+            "the event has {} bytes, at most {LARGEST_BODY} are taken",
+            body.len()
+        )),
+        Err(error) => Some(error.to_string()),
+    })
+}
+
+fn text_fault(event: &NewEvent) -> Option<String> {
     let id = |what: &str, id: &str| id_fault(id).map(|why| format!("{what}: {why}"));
     let line =
         |what: &str, text: &str| line_fault(text, NOTE_MAX).map(|why| format!("{what}: {why}"));
@@ -148,6 +162,9 @@ pub(super) fn event_fault(event: &NewEvent) -> Option<String> {
     let named = [&actor.login, &actor.person, &actor.host, &actor.session];
     if let Some(why) = named.iter().find_map(|text| line_fault(text, 4 * ID_MAX)) {
         return Some(format!("who says so: {why}"));
+    }
+    if step_zero(&event.body) {
+        return Some("steps count from 1".to_owned());
     }
     match &event.body {
         EventBody::RequestTaken { request, units } => id("request", request.as_str())
@@ -174,8 +191,33 @@ pub(super) fn event_fault(event: &NewEvent) -> Option<String> {
             id("rig", rig.as_str()).or_else(|| line("reason", reason))
         }
         EventBody::RigUp { rig } => id("rig", rig.as_str()),
-        EventBody::Note { text, .. } => line("note", text),
-        EventBody::Correction { reason, .. } => line("reason", reason),
+        EventBody::Note { subject, text } => match subject {
+            Subject::Unit(own) => id("unit", own.as_str()),
+            Subject::Rig(own) => id("rig", own.as_str()),
+            Subject::Request(own) => id("request", own.as_str()),
+            Subject::Lab => None,
+        }
+        .or_else(|| line("note", text)),
+        EventBody::Correction { change, reason, .. } => {
+            line("reason", reason).or_else(|| match change {
+                Change::Field { field, old, new } => line("field", field)
+                    .or_else(|| [old, new].into_iter().find_map(|text| line("value", text))),
+                Change::Void | Change::Restore => None,
+            })
+        }
+    }
+}
+
+/// True where a step is zero.
+fn step_zero(body: &EventBody) -> bool {
+    match body {
+        EventBody::VisitStarted { step, .. }
+        | EventBody::VisitEnded { step, .. }
+        | EventBody::VerdictGiven { step, .. } => *step == 0,
+        EventBody::PlanBookings { bookings, .. } => {
+            bookings.iter().any(|booking| booking.step == 0)
+        }
+        _ => false,
     }
 }
 

@@ -3,7 +3,7 @@
 use super::chain::{Hash, NO_LINK, leaf, link};
 use super::env::Env;
 use super::memory::{Rows, objection, unknown_heads};
-use super::open::copy_target;
+use super::open::{copy_target, finish_copy};
 use super::record::{Row, VERSION};
 use super::{Expect, Head, Ledger, LedgerError, Outcome, Report};
 use crate::domain::{Event, NewEvent, Seq};
@@ -216,6 +216,11 @@ impl SqliteLedger {
 }
 
 impl Rows for SqliteLedger {
+    fn by_seq(&self, seq: u64) -> Result<Option<Row>, LedgerError> {
+        let seq = i64::try_from(seq).unwrap_or(i64::MAX);
+        Ok(self.one("WHERE seq = ?1", [seq])?.map(|own| own.row))
+    }
+
     fn by_id(&self, id: [u8; 16]) -> Result<Option<Row>, LedgerError> {
         Ok(self.one("WHERE id = ?1", [&id[..]])?.map(|own| own.row))
     }
@@ -278,8 +283,7 @@ impl Ledger for SqliteLedger {
             std::fs::remove_file(&half)?;
             return Err(error.into());
         }
-        std::fs::File::open(&half)?.sync_all()?;
-        std::fs::rename(&half, dest)?;
+        finish_copy(&half, dest)?;
         super::open_read_only(dest, self.env.clone())?.head()
     }
 

@@ -7,6 +7,13 @@ use crate::domain::plan::{Booking, Times};
 use crate::domain::{Facts, Minute, Minutes, RigId, Span, UnitId};
 use std::collections::{BTreeMap, HashMap};
 
+/// What tells runs apart: the recorded number, else the minute of loading.
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+enum RunKey {
+    Number(u32),
+    Load(Minute),
+}
+
 /// Facts by unit.
 pub(super) struct FactsOf<'f> {
     visits: HashMap<&'f UnitId, BTreeMap<u32, &'f FactVisit>>,
@@ -36,7 +43,7 @@ impl<'f> FactsOf<'f> {
                 .or_default()
                 .insert(visit.step, visit);
         }
-        for booking in &facts.published {
+        for booking in facts.published.iter().filter(|booking| booking.step > 0) {
             own.published
                 .entry(&booking.unit)
                 .or_default()
@@ -64,7 +71,9 @@ impl<'f> FactsOf<'f> {
 /// The facts of a plan that was followed to the minute: whatever loaded before `now` has started, and
 /// has its planned times.
 pub fn facts_of_plan(bookings: &[Booking], now: Minute) -> Facts {
-    let started = bookings.iter().filter(|booking| booking.times.load < now);
+    let started = bookings
+        .iter()
+        .filter(|booking| booking.step > 0 && booking.times.load < now);
     let visit = |booking: &Booking| FactVisit {
         unit: booking.unit.clone(),
         step: booking.step,
@@ -90,7 +99,7 @@ pub fn facts_of_plan(bookings: &[Booking], now: Minute) -> Facts {
 
 /// Fills in the facts and published bookings of every unit.
 pub(super) fn foresee(problem: &mut Problem, facts: &FactsOf<'_>) {
-    let mut runs: BTreeMap<(RigIx, Minute), (Place, Times)> = BTreeMap::new();
+    let mut runs: BTreeMap<(RigIx, RunKey), (Place, Times)> = BTreeMap::new();
     let mut next_run: BTreeMap<RigIx, u32> = BTreeMap::new();
     for ix in 0..problem.units.len() {
         let unit = UnitIx::from(ix);
@@ -159,7 +168,7 @@ fn build(
     step: usize,
     fact: &FactVisit,
     booked: Option<&Booking>,
-    runs: &mut BTreeMap<(RigIx, Minute), (Place, Times)>,
+    runs: &mut BTreeMap<(RigIx, RunKey), (Place, Times)>,
     next_run: &mut BTreeMap<RigIx, u32>,
 ) -> Fact {
     let rig = facts.rigs[&fact.rig];
@@ -185,24 +194,29 @@ fn build(
                 .clamp(1, problem.rigs[rig.ix()].positions),
         ),
         Loading::Together => {
-            let (place, run_times) = *runs.entry((rig, times.load)).or_insert_with(|| {
-                let next = next_run.entry(rig).or_insert(1_000_000);
-                let number = fact.run.unwrap_or(*next);
-                *next += 1;
-                (Place::Run(number), times)
-            });
-            // Units of one running run come out together.
-            let times = if over { times } else { run_times };
-            return Fact {
-                visit: Visit {
-                    unit,
-                    step,
-                    rig,
-                    place,
-                    times,
-                },
-                over,
-            };
+            let key = fact.run.map_or(RunKey::Load(times.load), RunKey::Number);
+            let next = next_run.entry(rig).or_insert(1_000_000);
+            let number = fact.run.unwrap_or(*next);
+            if over {
+                *next += u32::from(fact.run.is_none());
+                Place::Run(number)
+            } else {
+                // Units of one running run come out together, whatever minute each was loaded.
+                let (place, shared) = *runs.entry((rig, key)).or_insert_with(|| {
+                    *next += u32::from(fact.run.is_none());
+                    (Place::Run(number), times)
+                });
+                return Fact {
+                    visit: Visit {
+                        unit,
+                        step,
+                        rig,
+                        place,
+                        times: shared,
+                    },
+                    over,
+                };
+            }
         }
     };
     Fact {
@@ -250,9 +264,16 @@ fn running(
     {
         return booked.times;
     }
+    let usable = |unload: &Minute| {
+        let span = Span::new(*unload, *unload + own.unload);
+        own.usable
+            .iter()
+            .any(|room| room.start <= span.start && span.end <= room.end)
+    };
     let planned = booked
         .map(|b| b.times.unload)
-        .filter(|unload| *unload >= from);
+        .filter(|unload| *unload >= from)
+        .filter(usable);
     let unload = planned.unwrap_or_else(|| first_unload(problem, unit, step, rig, from));
     Times {
         load,

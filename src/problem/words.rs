@@ -1,12 +1,11 @@
 //! From names to indexes and back: the only crossing between a plan of the lab and a plan in indexes.
 
 use super::{Left, Place, Plan, Problem, RequestIx, RigIx, UnitIx, Visit};
-use crate::domain::lab::Loading;
 use crate::domain::plan::{self, Booking, Finish};
 use crate::domain::{RequestId, RigId, UnitId};
 use std::collections::HashMap;
 
-/// A booking that does not fit the lab: unknown unit, step or rig, or a place that its rig does not have.
+/// A booking that does not fit the lab: unknown unit, step or rig, or two places at once.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Unresolved {
     /// The booking.
@@ -178,23 +177,12 @@ impl<'p> Names<'p> {
             .rigs
             .get(&booking.rig)
             .ok_or_else(|| format!("the lab has no rig {}", booking.rig))?;
-        let place = match (
-            problem.rigs[rig.ix()].loading,
-            booking.position,
-            booking.run,
-        ) {
-            (Loading::Each, Some(position), None) => Place::Position(position),
-            (Loading::Together, None, Some(run)) => Place::Run(run),
-            (Loading::Held, None, None) => Place::Held,
-            (Loading::Each, ..) => {
-                return Err(format!("{} has positions, and no runs", booking.rig));
-            }
-            (Loading::Together, ..) => {
-                return Err(format!("{} has runs, and no positions", booking.rig));
-            }
-            (Loading::Held, ..) => {
-                return Err(format!("{} has neither runs nor positions", booking.rig));
-            }
+        // A place that the rig's loading does not have is the checker's business.
+        let place = match (booking.position, booking.run) {
+            (Some(position), None) => Place::Position(position),
+            (None, Some(run)) => Place::Run(run),
+            (None, None) => Place::Held,
+            (Some(_), Some(_)) => return Err("it has a position and a run".to_owned()),
         };
         Ok(Visit {
             unit,

@@ -44,6 +44,14 @@ pub(super) fn draw(app: &App, theme: &Theme, area: Rect, buffer: &mut Buffer) ->
 fn scan_line(app: &App, theme: &Theme, area: Rect, buffer: &mut Buffer) {
     let text = format!("Scan or type a serial: {}_", app.bench.scan.value());
     line(buffer, area, 0, &text, theme.title());
+    let count = format!("{} due in 8 h ", app.view.due.len());
+    let room = area
+        .width
+        .saturating_sub(u16::try_from(text.len()).unwrap_or(u16::MAX));
+    let wide = u16::try_from(count.len()).unwrap_or(0);
+    if wide < room {
+        buffer.set_string(area.x + area.width - wide, area.y, count, Style::new());
+    }
 }
 
 /// The unit on the card, or how to get one there; the rows it took.
@@ -215,13 +223,7 @@ fn due_list(app: &App, theme: &Theme, area: Rect, buffer: &mut Buffer) {
     let head = columns(
         wide, "task", "unit", "step", "rig", "from", "closes", "left",
     );
-    line(
-        buffer,
-        area,
-        0,
-        &format!(" {head}  {count} due in 8 h"),
-        theme.title(),
-    );
+    line(buffer, area, 0, &format!(" {head}"), theme.title());
     if count == 0 {
         line(
             buffer,
@@ -298,10 +300,10 @@ fn columns(
         fit(unit, 10),
         fit(step, 4),
         fit(rig, 6),
-        fit(from, 13)
+        fit(from, 16)
     );
     if wide {
-        format!("{base} {} {}", fit(closes, 13), fit(left, 9))
+        format!("{base} {} {}", fit(closes, 16), fit(left, 8))
     } else {
         base
     }

@@ -15,7 +15,7 @@ const NAME: u16 = 9;
 /// Columns of a day.
 const DAY: u16 = 6;
 /// Columns after the heat cells.
-const SUMS: u16 = 26;
+const SUMS: u16 = 29;
 
 pub(super) fn draw(app: &App, theme: &Theme, area: Rect, buffer: &mut Buffer) -> usize {
     for at in 0..area.height {
@@ -56,11 +56,11 @@ pub(super) fn draw(app: &App, theme: &Theme, area: Rect, buffer: &mut Buffer) ->
 fn head(table: &LoadTable, theme: &Theme, area: Rect, sums: u16, buffer: &mut Buffer) {
     let mut text = fit("in use %", NAME.into());
     for day in &table.days {
-        text.push_str(&fit(&day.format("%a %d").to_string(), DAY.into()));
+        text.push_str(&fit(&day.format("%a%d").to_string(), DAY.into()));
     }
     if sums > 0 {
         text = fit(&text, usize::from(area.width - sums));
-        text.push_str("  use h down h fill% backlog");
+        text.push_str("  use h down h fill% backlog d");
     }
     line(buffer, area, 0, &text, theme.title());
 }
@@ -88,7 +88,7 @@ fn rig_row(theme: &Theme, own: &RigLoad, chosen: bool, area: Rect, sums: u16, bu
         let hours = |length: crate::domain::Minutes| length.get() / 60;
         let days = own.backlog.get() as f64 / 1440.0;
         let text = format!(
-            "{:>7} {:>6} {:>5} {days:>5.1} d",
+            "{:>7} {:>6} {:>5} {days:>9.1}",
             hours(total.in_use),
             hours(total.down),
             total.filled_percent(own.positions)

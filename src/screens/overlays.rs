@@ -183,6 +183,7 @@ fn difference(
                     .count(),
             )
         })
+        .filter(|(_, count)| *count > 0)
         .map(|(kind, count)| format!("{count} {}", kind.word()))
         .collect();
     line(

@@ -6,7 +6,7 @@ use crate::app::App;
 use crate::app::view::{PlanEntry, RigRow};
 use crate::domain::Span;
 use crate::widgets::text::{fit, wrapped};
-use crate::widgets::timeline::{Axis, Block, blocks};
+use crate::widgets::timeline::{Axis, Block, blocks, most_at_once};
 use ratatui::buffer::Buffer;
 use ratatui::layout::Rect;
 use ratatui::style::{Modifier, Style};
@@ -178,8 +178,11 @@ fn draw_block(
     } else {
         members[0]
     };
-    let more = if members.len() > 1 {
-        format!(" {}u", members.len())
+    let shown = Span::new(axis.from, axis.start_of(axis.columns));
+    let spans: Vec<Span> = members.iter().map(|entry| entry.span).collect();
+    let most = most_at_once(&spans, shown);
+    let more = if most > 1 {
+        format!(" {most}u")
     } else {
         String::new()
     };

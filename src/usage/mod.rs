@@ -200,8 +200,7 @@ fn down(lab: &Lab, floor: &Floor, rig: &Rig, now: Minute) -> Vec<Span> {
                 .map(|(from, to, _)| Span::new(*from, *to)),
         );
         if let Some(down) = &record.down {
-            let until = down.until.filter(|until| *until > now).unwrap_or(now);
-            spans.push(Span::new(down.since, until));
+            spans.push(Span::new(down.since, down.back(now).0));
         }
     }
     if let Some(date) = rig.calibration_due {

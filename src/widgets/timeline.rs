@@ -49,6 +49,17 @@ pub struct Block {
     pub members: Vec<usize>,
 }
 
+/// The most of the spans that hold one minute of `window` in common.
+pub fn most_at_once(spans: &[Span], window: Span) -> usize {
+    let inside: Vec<Span> = spans
+        .iter()
+        .map(|span| span.meet(window))
+        .filter(|span| !span.is_empty())
+        .collect();
+    let at = |moment: Minute| inside.iter().filter(|span| span.contains(moment)).count();
+    inside.iter().map(|span| at(span.start)).max().unwrap_or(0)
+}
+
 /// Blocks of spans that overlap; the list is sorted by start.
 pub fn blocks(spans: &[Span]) -> Vec<Block> {
     let mut blocks: Vec<Block> = Vec::new();
@@ -102,5 +113,13 @@ mod tests {
             [2, 1]
         );
         assert_eq!(found[0].span, span(0, 20));
+        assert_eq!(
+            most_at_once(&[span(0, 10), span(5, 20), span(9, 30)], span(0, 100)),
+            3
+        );
+        assert_eq!(
+            most_at_once(&[span(0, 10), span(5, 20), span(9, 30)], span(12, 100)),
+            2
+        );
     }
 }

@@ -25,8 +25,8 @@
 //! 09:10–10:10. So both finishes are reached, the cost is 5 × (4,590 + 5,805) = 51,975, and nothing is lower.
 
 use crate::support::{check_clean, lab_from_files};
-use rigday::domain::{Facts, Minute};
 use rigday::domain::zone::utc_text;
+use rigday::domain::{Facts, Minute};
 use rigday::planner::{Rounds, solve};
 use rigday::problem::compile;
 
@@ -145,8 +145,13 @@ fn the_week_worked_by_hand_is_found_and_nothing_is_lower() {
     let problem = compile(&lab, &Facts::default(), Minute::new(START));
     let solved = solve(&problem, 1, &mut Rounds(300), &mut |_| {});
     check_clean(&problem, &solved.plan);
-    let finishes: Vec<String> =
-        solved.plan.finishes(&problem).into_iter().flatten().map(utc_text).collect();
+    let finishes: Vec<String> = solved
+        .plan
+        .finishes(&problem)
+        .into_iter()
+        .flatten()
+        .map(utc_text)
+        .collect();
     assert_eq!(finishes, ["2027-03-04T12:30:00Z", "2027-03-05T08:45:00Z"]);
     assert_eq!(solved.cost, 51_975);
     let runs: Vec<String> = solved
@@ -157,6 +162,14 @@ fn the_week_worked_by_hand_is_found_and_nothing_is_lower() {
         .map(|visit| utc_text(visit.times.load))
         .collect();
     let both = |load: &str| [load.to_owned(), load.to_owned()];
-    assert_eq!(runs[..2], both("2027-03-01T09:00:00Z"), "both units share the first run");
-    assert_eq!(runs[2..], both("2027-03-02T10:10:00Z"), "and the second, right after their checks");
+    assert_eq!(
+        runs[..2],
+        both("2027-03-01T09:00:00Z"),
+        "both units share the first run"
+    );
+    assert_eq!(
+        runs[2..],
+        both("2027-03-02T10:10:00Z"),
+        "and the second, right after their checks"
+    );
 }

@@ -4,8 +4,9 @@ use super::undo::Deed;
 use super::{Desk, DeskError};
 use crate::domain::event::Subject;
 use crate::domain::lab::{Loading, Pin, Rig};
-use crate::domain::{EventBody, Minute, RigId, Seq, UnitId, Verdict};
-use crate::floor::{RigState, UnitRecord, UnitState};
+use crate::domain::steps::step_of;
+use crate::domain::{Booking, EventBody, Minute, RigId, Seq, UnitId, Verdict};
+use crate::floor::{RigState, UnitRecord, UnitState, VisitRecord};
 use crate::ledger::{Expect, Outcome};
 use crate::planner::first_free;
 use crate::problem::{RigIx, UnitIx};
@@ -98,14 +99,7 @@ impl Desk {
         let own = self.rig(&rig)?.clone();
         self.can_load(unit, step, &own)?;
         let booked = booking.filter(|booking| booking.rig == rig);
-        let position = match own.loading {
-            Loading::Each => {
-                Some(self.free_position(&own, booked.as_ref().and_then(|b| b.position))?)
-            }
-            _ => None,
-        };
-        let run = (own.loading == Loading::Together)
-            .then(|| self.run_number(&own, booked.as_ref().and_then(|b| b.run)));
+        let (position, run) = self.place_in(unit, step, &own, booked.as_ref())?;
         let body = EventBody::VisitStarted {
             unit: unit.clone(),
             step,
@@ -266,24 +260,94 @@ impl Desk {
         })
     }
 
-    /// The run that is inside if it loaded within the loading time, else the booked number or a new one.
-    fn run_number(&self, rig: &Rig, booked: Option<u32>) -> u32 {
-        let running = self
-            .floor
-            .on_rig(&rig.id)
-            .filter_map(|(_, _, visit)| visit.run)
-            .next();
-        let used = self
+    /// Position and run for a unit that is put in now, or why the rig does not take it now.
+    fn place_in(
+        &self,
+        unit: &UnitId,
+        step: u32,
+        rig: &Rig,
+        booked: Option<&Booking>,
+    ) -> Result<(Option<u32>, Option<u32>), DeskError> {
+        if rig.loading == Loading::Each {
+            let position = self.free_position(rig, booked.and_then(|own| own.position))?;
+            return Ok((Some(position), None));
+        }
+        let inside: Vec<(&UnitId, u32, &VisitRecord)> = self.floor.on_rig(&rig.id).collect();
+        if inside.len() >= rig.positions as usize {
+            return not_now(format!(
+                "all {} positions of {} are taken",
+                rig.positions, rig.id
+            ));
+        }
+        if let Some((other, at, _)) = inside
+            .iter()
+            .find(|(other, at, _)| !self.same_condition(unit, step, other, *at))
+        {
+            return not_now(format!(
+                "{other} is in {} for its step {at}, at another condition",
+                rig.id
+            ));
+        }
+        if rig.loading == Loading::Held {
+            return Ok((None, None));
+        }
+        let now = self.now();
+        if let Some((_, _, visit)) = inside
+            .iter()
+            .find(|(_, _, visit)| now > visit.loaded + rig.load)
+        {
+            let since = self.lab.zone.local(visit.loaded).format("%a %H:%M");
+            return not_now(format!(
+                "the run in {} began at {since}; its door is shut",
+                rig.id
+            ));
+        }
+        let running = inside.iter().find_map(|(_, _, visit)| visit.run);
+        Ok((
+            None,
+            Some(
+                running
+                    .or(booked.and_then(|own| own.run))
+                    .unwrap_or_else(|| self.next_run(rig)),
+            ),
+        ))
+    }
+
+    /// True where both steps ask for the same method, severity and length.
+    fn same_condition(&self, unit: &UnitId, step: u32, other: &UnitId, at: u32) -> bool {
+        let walk = |unit: &UnitId, step: u32| {
+            let request = self.walks.request(&self.lab, unit)?;
+            step_of(self.walks.steps(request), step)
+        };
+        match (walk(unit, step), walk(other, at)) {
+            (Some(a), Some(b)) => {
+                (&a.method, &a.severity, a.amount) == (&b.method, &b.severity, b.amount)
+            }
+            _ => false,
+        }
+    }
+
+    /// A number that no run of the rig has had or is booked for.
+    fn next_run(&self, rig: &Rig) -> u32 {
+        let visits = self
             .floor
             .now
             .units
             .values()
             .flat_map(|own| own.visits.values());
-        let used = used
+        let used = visits
             .filter(|visit| visit.rig == rig.id)
-            .filter_map(|visit| visit.run)
-            .max();
-        running.or(booked).unwrap_or(used.unwrap_or(0) + 1)
+            .filter_map(|visit| visit.run);
+        let bookings = self
+            .floor
+            .now
+            .published
+            .iter()
+            .flat_map(|plan| &plan.bookings);
+        let booked = bookings
+            .filter(|own| own.rig == rig.id)
+            .filter_map(|own| own.run);
+        used.chain(booked).max().unwrap_or(0) + 1
     }
 
     /// Ends the running visit of `unit`.
@@ -310,14 +374,22 @@ impl Desk {
         if record.withdrawn.is_some() {
             return not_now(format!("{unit} was withdrawn already"));
         }
-        let body = EventBody::UnitWithdrawn {
+        let mut bodies = Vec::new();
+        if let Some((step, visit)) = record.running() {
+            bodies.push(EventBody::VisitEnded {
+                unit: unit.clone(),
+                step,
+                rig: visit.rig.clone(),
+            });
+        }
+        bodies.push(EventBody::UnitWithdrawn {
             unit: unit.clone(),
             reason: reason.to_owned(),
-        };
+        });
         self.deed(
             format!("{unit} withdrawn"),
             Subject::Unit(unit.clone()),
-            vec![body],
+            bodies,
         )
     }
 
@@ -389,10 +461,12 @@ impl Desk {
         let outcome = self.record(&[expect], bodies)?;
         if let Outcome::Recorded { first } = &outcome {
             let seqs = (first.0..first.0 + count).map(Seq).collect();
+            let after = self.floor.seen();
             self.done.push(Deed {
                 what,
                 subject,
                 seqs,
+                after,
             });
             self.undone.clear();
         }
@@ -400,12 +474,11 @@ impl Desk {
     }
 
     fn record_of(&self, unit: &UnitId) -> Result<UnitRecord, DeskError> {
-        let record = self.floor.now.units.get(unit).cloned();
-        record.ok_or_else(|| {
-            DeskError::NotNow(format!(
-                "{unit} was not taken in; its request is not in the ledger yet"
-            ))
-        })
+        match self.floor.now.units.get(unit) {
+            Some(record) => Ok(record.clone()),
+            None if self.walks.request(&self.lab, unit).is_some() => Ok(UnitRecord::default()),
+            None => Err(self.unknown(unit)),
+        }
     }
 
     fn rig(&self, rig: &RigId) -> Result<&Rig, DeskError> {

@@ -4,7 +4,6 @@ use super::{Desk, DeskError};
 use crate::checker::{Clash, check};
 use crate::domain::event::Subject;
 use crate::domain::lab::Pin;
-use crate::domain::steps::Walks;
 use crate::domain::{Booking, EventBody, Facts, Lab, Minute, Minutes, Plan, PlanId, Seq, UnitId};
 use crate::ledger::{Expect, Outcome};
 use crate::planner::{Budget, Progress, solve};
@@ -208,41 +207,16 @@ pub fn changes(before: &[Booking], after: &[Booking], now: Minute) -> Vec<PlanCh
 }
 
 impl Desk {
-    /// What planning from now needs.
+    /// What planning from now needs; requests of the folder that were not taken in yet are planned too.
     pub fn planning(&self) -> Planning {
         let now = self.now();
-        let lab = self.taken_lab();
-        let facts = self.floor.facts(&lab, &self.walks, now);
+        let facts = self.floor.facts(&self.lab, &self.walks, now);
         Planning {
-            lab,
+            lab: self.lab.clone(),
             facts,
             now,
             seen: self.floor.seen(),
         }
-    }
-
-    /// The lab with only the requests that were taken in.
-    fn taken_lab(&self) -> Arc<Lab> {
-        let known = &self.floor.now.requests;
-        if self
-            .lab
-            .requests
-            .iter()
-            .all(|own| known.contains_key(&own.id))
-        {
-            return self.lab.clone();
-        }
-        let mut lab = (*self.lab).clone();
-        lab.requests.retain(|own| known.contains_key(&own.id));
-        let walks = Walks::new(&lab);
-        lab.pins = self
-            .lab
-            .pins
-            .iter()
-            .filter(|pin| walks.request(&lab, &pin.unit).is_some())
-            .cloned()
-            .collect();
-        Arc::new(lab)
     }
 
     /// Puts a proposal in force. Refused where it has clashes, or where things changed since it was made.
@@ -267,6 +241,9 @@ impl Desk {
             return Ok(Outcome::Conflict {
                 by: Box::new(event.clone()),
             });
+        }
+        if let Err(outcome) = self.take_in()? {
+            return Ok(outcome);
         }
         let id = PlanId::new(&format!("P{}", self.floor.seen().0 + 1));
         let expect = [Expect {

@@ -1,8 +1,9 @@
 //! Undo and redo: opposite records; what was said stays in the history.
 
 use super::{Desk, DeskError};
+use crate::app::walk::event_words;
 use crate::domain::event::{Change, Subject};
-use crate::domain::{EventBody, Seq};
+use crate::domain::{Event, EventBody, Seq};
 use crate::ledger::Outcome;
 
 /// Something a person did, with the events that say so.
@@ -11,6 +12,8 @@ pub(super) struct Deed {
     pub(super) what: String,
     pub(super) subject: Subject,
     pub(super) seqs: Vec<Seq>,
+    /// The last event that was known when it was done.
+    pub(super) after: Seq,
 }
 
 impl Desk {
@@ -22,7 +25,9 @@ impl Desk {
                 "there is nothing to undo in this session".to_owned(),
             ));
         };
-        if let Some(outcome) = self.changed_since(&deed) {
+        let session = self.actor.session.clone();
+        let others = |event: &Event| event.actor.session != session;
+        if let Some(outcome) = self.changed_since(&deed, others) {
             self.done.push(deed);
             return Ok((outcome, String::new()));
         }
@@ -30,7 +35,12 @@ impl Desk {
         let (outcome, seqs) = self.correct(bodies)?;
         let words = format!("Undid: {} (U redoes)", deed.what);
         if let Some(seqs) = seqs {
-            self.undone.push(Deed { seqs, ..deed });
+            let after = self.floor.seen();
+            self.undone.push(Deed {
+                seqs,
+                after,
+                ..deed
+            });
         }
         Ok((outcome, words))
     }
@@ -41,7 +51,9 @@ impl Desk {
         let Some(deed) = self.undone.pop() else {
             return Err(DeskError::NotNow("there is nothing to redo".to_owned()));
         };
-        if let Some(outcome) = self.changed_since(&deed) {
+        let session = self.actor.session.clone();
+        let others = |event: &Event| event.actor.session != session;
+        if let Some(outcome) = self.changed_since(&deed, others) {
             self.undone.push(deed);
             return Ok((outcome, String::new()));
         }
@@ -55,61 +67,69 @@ impl Desk {
             _ => None,
         });
         let seqs: Vec<Seq> = seqs.collect();
-        self.done.push(Deed { seqs, ..deed });
+        let after = self.floor.seen();
+        self.done.push(Deed {
+            seqs,
+            after,
+            ..deed
+        });
         Ok((outcome, words))
     }
 
-    /// Voids the last mark that this person recorded, in whatever session.
+    /// Voids the last deed that this person recorded, in whatever session.
     pub fn undo_last_of_person(&mut self) -> Result<(Outcome, String), DeskError> {
         self.refresh()?;
-        let own = |event: &&crate::domain::Event| {
-            let undoable = matches!(
-                event.body,
-                EventBody::VisitStarted { .. }
-                    | EventBody::VisitEnded { .. }
-                    | EventBody::VerdictGiven { .. }
-                    | EventBody::UnitWithdrawn { .. }
-                    | EventBody::RigDown { .. }
-                    | EventBody::RigUp { .. }
-            );
-            undoable
-                && event.actor.person == self.actor.person
+        let person = self.actor.person.clone();
+        let own = |event: &&Event| {
+            undoable(&event.body)
+                && event.actor.person == person
                 && !self.floor.voided.contains(&event.seq)
         };
-        let Some(event) = self.floor.events.iter().rev().find(own) else {
-            return Err(DeskError::NotNow(format!(
-                "{} has nothing to undo",
-                self.actor.person
-            )));
+        let Some(last) = self.floor.events.iter().rev().find(own) else {
+            return Err(DeskError::NotNow(format!("{person} has nothing to undo")));
         };
-        let subject = event
+        // One deed may be several events of one append, such as an end with its verdict.
+        let subject = last
             .body
             .subjects()
             .into_iter()
             .next()
             .unwrap_or(Subject::Lab);
-        let what = format!("event {}", event.seq.0);
+        let same = |event: &&Event| {
+            event.actor.session == last.actor.session
+                && event.happened == last.happened
+                && event.body.subjects().contains(&subject)
+                && own(event)
+        };
+        let before = self
+            .floor
+            .events
+            .iter()
+            .rev()
+            .skip_while(|event| event.seq > last.seq);
+        let events: Vec<&Event> = before.take_while(same).collect();
+        let what = event_words(last);
+        let seqs = events.iter().rev().map(|event| event.seq).collect();
         let deed = Deed {
             what: what.clone(),
             subject,
-            seqs: vec![event.seq],
+            seqs,
+            after: last.seq,
         };
-        if let Some(outcome) = self.changed_since(&deed) {
-            return Ok((outcome, String::new()));
+        if let Some(outcome) = self.changed_since(&deed, |event| event.actor.person != person) {
+            return Ok((outcome, format!("undo of: {what}")));
         }
         let (outcome, _) = self.correct(correction(&deed.seqs, &Change::Void, "undone"))?;
         Ok((outcome, format!("Undid: {what}")))
     }
 
-    /// A conflict where another session changed the deed's subject since.
-    fn changed_since(&self, deed: &Deed) -> Option<Outcome> {
-        let last = deed.seqs.iter().max().copied().unwrap_or_default();
-        let others = self
-            .floor
-            .history(&deed.subject)
-            .into_iter()
-            .filter(|event| event.seq > last && event.actor.session != self.actor.session);
-        let by = others.last()?;
+    /// A conflict where one of the `others` changed the deed's subject since.
+    fn changed_since(&self, deed: &Deed, others: impl Fn(&Event) -> bool) -> Option<Outcome> {
+        let counts = |event: &&Event| {
+            event.seq > deed.after && !self.floor.voided.contains(&event.seq) && others(event)
+        };
+        let history = self.floor.history(&deed.subject);
+        let by = history.into_iter().rev().find(counts)?;
         Some(Outcome::Conflict {
             by: Box::new(by.clone()),
         })
@@ -128,6 +148,19 @@ impl Desk {
         };
         Ok((outcome, seqs))
     }
+}
+
+/// Marks can be undone; plans, notes and corrections have their own ways.
+fn undoable(body: &EventBody) -> bool {
+    matches!(
+        body,
+        EventBody::VisitStarted { .. }
+            | EventBody::VisitEnded { .. }
+            | EventBody::VerdictGiven { .. }
+            | EventBody::UnitWithdrawn { .. }
+            | EventBody::RigDown { .. }
+            | EventBody::RigUp { .. }
+    )
 }
 
 fn correction(seqs: &[Seq], change: &Change, reason: &str) -> Vec<EventBody> {

@@ -1,5 +1,9 @@
 //! What many tests need.
 
+pub(crate) mod parts;
+pub(crate) mod random;
+pub(crate) mod random_lab;
+
 use rigday::checker::check;
 use rigday::domain::Lab;
 use rigday::problem::{Plan, Problem};
@@ -19,7 +23,17 @@ pub(crate) fn lab_from_files(files: &[(&str, String)]) -> Lab {
 /// The checker finds nothing.
 pub(crate) fn check_clean(problem: &Problem, plan: &Plan) {
     let clashes = check(problem, plan);
-    let texts: Vec<String> =
-        clashes.iter().map(|clash| format!("{} {}", clash.rule.name(), clash.text)).collect();
+    let texts: Vec<String> = clashes
+        .iter()
+        .map(|clash| format!("{} {}", clash.rule.name(), clash.text))
+        .collect();
     assert!(texts.is_empty(), "clashes:\n{}", texts.join("\n"));
+}
+
+/// The lab of the demo.
+pub(crate) fn demo_lab() -> Lab {
+    let folder = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("demo-lab");
+    rigday::lab::read(&folder)
+        .expect("the demo lab has no fault")
+        .lab
 }

@@ -1,0 +1,352 @@
+//! The command line as a whole: exit codes, streams, and a morning at the demo lab by commands alone.
+//!
+//! Every command is a process of its own, with an empty environment, in a temporary folder.
+
+use std::path::Path;
+use std::process::{Command, Stdio};
+use tempfile::TempDir;
+
+/// A folder to be in.
+struct Desk {
+    folder: TempDir,
+}
+
+/// How a command ended.
+struct Ended {
+    code: i32,
+    out: String,
+    err: String,
+}
+
+impl Ended {
+    /// The command did what it was asked.
+    #[track_caller]
+    fn good(self) -> String {
+        assert_eq!(self.code, 0, "{}{}", self.out, self.err);
+        self.out
+    }
+
+    /// The command ended with this code, and said this to the person.
+    #[track_caller]
+    fn bad(&self, code: i32, said: &str) {
+        assert_eq!(self.code, code, "{}{}", self.out, self.err);
+        assert!(
+            self.err.contains(said),
+            "{said} is not in:\n{}{}",
+            self.out,
+            self.err
+        );
+    }
+}
+
+impl Desk {
+    fn new() -> Self {
+        Self {
+            folder: tempfile::tempdir().expect("a temporary folder"),
+        }
+    }
+
+    /// A desk with the demo lab in `lab`, its story played.
+    fn demo() -> Self {
+        let desk = Self::new();
+        desk.run("demo --keep lab --no-open").good();
+        desk
+    }
+
+    fn command(&self, words: &[&str]) -> Command {
+        let mut command = Command::new(env!("CARGO_BIN_EXE_rigday"));
+        command.env_clear().current_dir(self.folder.path());
+        command.args(words).stdin(Stdio::null());
+        command
+    }
+
+    /// Runs the words of a line.
+    fn run(&self, line: &str) -> Ended {
+        self.run_words(&line.split_whitespace().collect::<Vec<&str>>())
+    }
+
+    fn run_words(&self, words: &[&str]) -> Ended {
+        let output = self.command(words).output().expect("the program runs");
+        Ended {
+            code: output.status.code().expect("it is not killed"),
+            out: String::from_utf8(output.stdout).expect("text"),
+            err: String::from_utf8(output.stderr).expect("text"),
+        }
+    }
+
+    /// Runs a line as the coordinator of the demo at an instant.
+    fn at(&self, now: &str, line: &str) -> Ended {
+        self.run(&format!("{line} --now {now} --person Ines"))
+    }
+
+    fn read(&self, name: &str) -> String {
+        std::fs::read_to_string(self.folder.path().join(name)).expect("the file is there")
+    }
+
+    fn write(&self, name: &str, text: &str) {
+        std::fs::write(self.folder.path().join(name), text).expect("the file is written");
+    }
+
+    fn has(&self, name: &str) -> bool {
+        Path::new(self.folder.path()).join(name).exists()
+    }
+}
+
+/// A first lab in `lab` and a plan of it in `plan.json`.
+fn planned_first_lab() -> Desk {
+    let desk = Desk::new();
+    desk.run("init lab").good();
+    desk.run("plan lab --at 2027-03-01T06:00 --rounds 5 --json plan.json")
+        .good();
+    desk
+}
+
+#[test]
+fn a_first_lab_is_good_and_its_plan_keeps_the_rules() {
+    let desk = planned_first_lab();
+    assert!(desk.run("check lab").good().starts_with("ok: "));
+    assert!(desk.run("check lab plan.json").good().contains("no clash"));
+    let again = desk.run("plan lab --at 2027-03-01T06:00 --rounds 5 --json -");
+    assert_eq!(again.good(), desk.read("plan.json"), "the same bytes again");
+}
+
+#[test]
+fn init_changes_nothing_that_is_there() {
+    let desk = Desk::new();
+    desk.write("lab.toml", "mine");
+    desk.run("init .").bad(1, "lab.toml already");
+    assert_eq!(desk.read("lab.toml"), "mine");
+    assert!(!desk.has("rigday.db") && !desk.has("requests.toml"));
+}
+
+#[test]
+fn every_fault_of_a_folder_has_its_file_line_and_column() {
+    let desk = planned_first_lab();
+    let broken = desk
+        .read("lab/lab.toml")
+        .replace("Europe/Lisbon", "Europe/Lisboa");
+    desk.write("lab/lab.toml", &broken);
+    let broken = desk
+        .read("lab/requests.toml")
+        .replace("units = 3", "units = \"three\"");
+    desk.write("lab/requests.toml", &broken);
+    let ended = desk.run("check lab");
+    ended.bad(1, "lab.toml:6:8: ");
+    ended.bad(1, "nearest allowed: Europe/Lisbon");
+    let line = broken.lines().position(|line| line.starts_with("units"));
+    ended.bad(
+        1,
+        &format!("requests.toml:{}:", line.expect("the line") + 1),
+    );
+    desk.run("check nowhere").bad(1, "the file is missing");
+}
+
+#[test]
+fn wrong_calls_end_with_two() {
+    let desk = planned_first_lab();
+    for line in [
+        "",
+        "bogus",
+        "mark R-1/1",
+        "mark R-1/1 good",
+        "plan lab --seconds=-1",
+        "plan lab --at 2027-03-01T06:00 --publish",
+        "plan lab --published plan.json",
+        "plan lab --at tomorrow",
+        "load lab --days 0",
+        "load lab --from 2027-13-01",
+    ] {
+        let ended = desk.run(line);
+        assert_eq!(ended.code, 2, "{line}: {}{}", ended.out, ended.err);
+        assert_eq!(ended.out, "", "{line}");
+        assert_ne!(ended.err, "", "{line}");
+    }
+}
+
+#[test]
+fn a_changed_plan_file_ends_with_three_and_names_the_rule() {
+    let desk = planned_first_lab();
+    let plan = desk.read("plan.json");
+    let load = "\"load\":\"2027-03-01T08:00:00Z\"";
+    assert!(plan.contains(load));
+    let early = plan.replacen(load, "\"load\":\"2027-03-01T07:00:00Z\"", 1);
+    desk.write("early.json", &early);
+    let ended = desk.run("check lab early.json");
+    ended.bad(3, "clashes");
+    assert!(ended.out.contains("R2 R-1/1 step 1"), "{}", ended.out);
+
+    let cost = plan.find("\"cost\": ").expect("a plan has a cost") + "\"cost\": ".len();
+    desk.write(
+        "cheap.json",
+        &format!("{}1{}", &plan[..cost], &plan[cost..]),
+    );
+    let ended = desk.run("check lab cheap.json");
+    ended.bad(3, "clashes");
+    assert!(ended.out.starts_with("sum "), "{}", ended.out);
+
+    desk.write("torn.json", &plan[..plan.len() / 2]);
+    desk.run("check lab torn.json").bad(1, "torn.json: ");
+}
+
+#[test]
+fn the_screens_need_a_terminal_and_say_so_in_plain_text() {
+    let desk = planned_first_lab();
+    for line in ["open lab", "demo --keep demo"] {
+        let ended = desk.run(line);
+        ended.bad(2, "need a terminal");
+        assert_eq!(ended.out, "", "{line}");
+        assert!(!ended.err.contains('\u{1b}'), "{line}");
+    }
+    assert!(!desk.has("demo"), "nothing was written");
+}
+
+#[test]
+fn a_closed_pipe_is_a_quiet_end() {
+    let desk = Desk::demo();
+    let mut command = desk.command(&["log", "--lab", "lab", "--now", "2027-03-22T06:50"]);
+    let mut child = command
+        .stdout(Stdio::piped())
+        .stderr(Stdio::piped())
+        .spawn()
+        .expect("the program runs");
+    drop(child.stdout.take());
+    let output = child.wait_with_output().expect("it ends");
+    let err = String::from_utf8(output.stderr).expect("text");
+    assert_eq!(output.status.code(), Some(0), "{err}");
+    assert!(!err.contains("pipe") && !err.contains("panic"), "{err}");
+}
+
+#[test]
+fn a_verdict_needs_its_reason_and_a_serial_that_exists() {
+    let desk = Desk::demo();
+    let morning = "2027-03-22T06:50";
+    let before = desk.at(morning, "log --lab lab").good();
+    desk.at(morning, "mark R-308/1 fail --lab lab")
+        .bad(2, "--reason");
+    desk.at(morning, "mark R-38/1 pass --lab lab")
+        .bad(1, "no unit R-38/1; nearest: R-308/1");
+    let after = desk.at(morning, "log --lab lab").good();
+    assert_eq!(before, after, "nothing was recorded");
+}
+
+/// A line of `due --plain`.
+#[derive(Debug)]
+struct Task {
+    from: String,
+    what: String,
+    unit: String,
+    method: String,
+}
+
+/// What is due first from an instant on; who comes out goes before who goes in.
+fn first_due(desk: &Desk, now: &str) -> Task {
+    let text = desk.at(now, "due --plain --hours 4 --lab lab").good();
+    let task = |line: &str| {
+        let cells: Vec<&str> = line.split('\t').collect();
+        let minute = &cells[5][.."2027-03-22T06:50".len()];
+        Task {
+            from: minute.max(now).to_owned(),
+            what: cells[0].to_owned(),
+            unit: cells[1].to_owned(),
+            method: cells[3].to_owned(),
+        }
+    };
+    let tasks = text.lines().skip(1).map(task);
+    tasks
+        .min_by_key(|task| (task.from.clone(), task.what == "load"))
+        .expect("something is due")
+}
+
+/// Does what is due, minute by minute, until a full check is due its verdict.
+fn work_until_full_check(desk: &Desk, from: &str) -> Task {
+    const TASKS: usize = 60;
+    let mut now = from.to_owned();
+    for _ in 0..TASKS {
+        let task = first_due(desk, &now);
+        now.clone_from(&task.from);
+        let line = match task.what.as_str() {
+            "verdict" if task.method == "full-check" => return task,
+            "verdict" => format!("mark {} pass", task.unit),
+            "load" => format!("start {}", task.unit),
+            "unload" => format!("end {}", task.unit),
+            other => panic!("an unknown task: {other}"),
+        };
+        let told = desk.at(&now, &format!("{line} --lab lab")).good();
+        assert!(told.contains("recorded as event"), "{told}");
+    }
+    panic!("no full check came due in {TASKS} tasks");
+}
+
+#[test]
+fn a_whole_morning_by_commands_alone() {
+    let desk = Desk::demo();
+    let plan = "plan lab --rounds 5 --publish";
+    let told = desk.at("2027-03-22T06:50", plan).good();
+    assert!(told.contains("published: recorded as event"), "{told}");
+
+    let Task { from, unit, .. } = work_until_full_check(&desk, "2027-03-22T06:50");
+    let words = [
+        "mark",
+        &unit,
+        "fail",
+        "--reason",
+        "water inside",
+        "--lab",
+        "lab",
+        "--now",
+        &from,
+        "--person",
+        "Bram",
+    ];
+    desk.run_words(&words).good();
+
+    let told = desk.at(&from, plan).good();
+    assert!(told.contains("published: recorded as event"), "{told}");
+    let walk = desk.at(&from, &format!("units {unit} --lab lab")).good();
+    assert!(walk.contains("fail"), "{walk}");
+    assert!(
+        !walk.contains("booked"),
+        "a failed unit is not planned: {walk}"
+    );
+
+    let load: serde_json::Value =
+        serde_json::from_str(&desk.at(&from, "load lab --json --days 1").good()).expect("JSON");
+    let rigs = load["rigs"].as_array().expect("a list of rigs");
+    let used = |rig: &serde_json::Value| {
+        rig["rig"] == "fb-1" && rig["days"][0]["in_use_minutes"].as_i64() > Some(0)
+    };
+    assert!(rigs.iter().any(used), "{load}");
+
+    let log = desk.at(&from, "log --lab lab").good();
+    let told: Vec<&str> = log.lines().collect();
+    let at = |what: &str| {
+        let place = told.iter().rposition(|line| line.contains(what));
+        place.unwrap_or_else(|| panic!("{what} is not in the log"))
+    };
+    let verdict = at(&format!("\tBram\t{unit} step"));
+    assert!(
+        told[verdict].contains("fail: water inside"),
+        "{}",
+        told[verdict]
+    );
+    assert!(at(&format!("{unit} loaded on fb-1")) < verdict);
+    assert!(verdict < at("published"));
+}
+
+#[test]
+fn an_undone_verdict_stays_in_the_log() {
+    let desk = Desk::demo();
+    desk.at("2027-03-22T06:50", "plan lab --rounds 5 --publish")
+        .good();
+    let Task { from, unit, .. } = work_until_full_check(&desk, "2027-03-22T06:50");
+    desk.at(&from, &format!("mark {unit} pass --lab lab"))
+        .good();
+    desk.at(&from, "undo --lab lab").good();
+    let log = desk.at(&from, "log --lab lab").good();
+    let pass = log
+        .lines()
+        .rfind(|line| line.contains(&format!("{unit} step")));
+    assert!(pass.expect("the verdict").ends_with("undone"), "{log}");
+    let again = desk.at(&from, &format!("mark {unit} pass --lab lab"));
+    again.good();
+}
