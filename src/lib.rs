@@ -35,3 +35,7 @@ pub mod terminal;
 pub mod usage;
 /// Timeline, heat map, table, text cut by columns.
 pub mod widgets;
+
+// The parts of labs that unit tests share with the integration tests name the library.
+#[cfg(test)]
+extern crate self as rigday;
