@@ -38,3 +38,7 @@ pub mod screens;
 pub mod terminal;
 pub mod usage;
 pub mod widgets;
+
+// The parts of labs that unit tests share with the integration tests name the library.
+#[cfg(test)]
+extern crate self as rigday;
