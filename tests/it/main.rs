@@ -3,4 +3,5 @@
 mod hand_week;
 mod job_shop;
 mod random_labs;
+mod rules;
 mod support;
