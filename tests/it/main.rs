@@ -2,6 +2,7 @@
 
 mod hand_week;
 mod job_shop;
+mod mutants;
 mod random_labs;
 mod rules;
 mod support;
