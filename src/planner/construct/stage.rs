@@ -9,7 +9,7 @@ use std::collections::BTreeSet;
 use std::ops::Range;
 
 /// How many places for runs of a whole request are tried before it is given up.
-const TRIES: usize = 500;
+const TRIES: usize = 200;
 
 impl Builder<'_> {
     /// Puts the request in stage by stage.

@@ -70,7 +70,7 @@ impl Maker<'_> {
     fn frame(&mut self) {
         let random = &mut *self.random;
         self.lab.zone = random.pick(&ZONES);
-        self.lab.horizon = Minutes::DAY * random.range(60, 120);
+        self.lab.horizon = Minutes::DAY * random.range(90, 120);
         self.lab.freeze = Minutes::hours(random.pick(&[0, 4, 24, 72]));
         let today = self.lab.zone.local(self.start).date();
         for _ in 0..random.range(0, 4) {
@@ -195,7 +195,7 @@ impl Maker<'_> {
             .collect();
         for (ix, own) in steps.iter_mut().enumerate() {
             if self.lab.methods[&own.method].does == "slide" && self.random.chance(20) {
-                own.every = Some(every(Amount::Cycles(6_000), "look"));
+                own.every = Some(every(Amount::Cycles(3_000), "look"));
             }
             if self.lab.methods[&own.method].does == "heat" && self.random.chance(20) {
                 own.length = Some(Amount::Hold(Minutes::hours(self.random.range(2, 30))));
@@ -351,7 +351,7 @@ fn try_out(random: &mut Random) -> Method {
 }
 
 fn slide_method(id: &str, random: &mut Random) -> Method {
-    let cycles = random.range(500, 30_000).unsigned_abs();
+    let cycles = random.range(500, 8_000).unsigned_abs();
     let mut own = method(id, "slide", Length::Cycles(cycles));
     own.severity.insert("force_n".to_owned(), 200.0);
     (own.watch, own.pausable) = random.pick(&[
@@ -365,7 +365,7 @@ fn slide_method(id: &str, random: &mut Random) -> Method {
 }
 
 fn heat_method(id: &str, at: f64, random: &mut Random) -> Method {
-    let hold = Minutes::new(random.range(60, 72 * 60));
+    let hold = Minutes::new(random.range(60, 30 * 60));
     let mut own = method(id, "heat", Length::Hold(hold));
     own.severity.insert("temperature_c".to_owned(), at);
     own.watch = random.pick(&[Watch::None, Watch::None, Watch::None, Watch::Site]);
