@@ -4,6 +4,7 @@ use super::desk::Planning;
 use super::state::Message;
 use crate::clock::{Clock, SystemClock};
 use crate::planner::budget::{AnyOf, Cancel, Time};
+use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::sync::atomic::Ordering;
 use std::sync::mpsc::Sender;
 use std::time::Duration;
@@ -51,10 +52,16 @@ impl Jobs {
                 }
             };
             let mut budget = AnyOf(vec![&mut time, &mut cancel]);
-            let mut proposal = planning.run(1, &mut budget, &mut news);
-            let worked = clock.elapsed().as_millis();
-            proposal.plan.milliseconds = u64::try_from(worked).unwrap_or(u64::MAX);
-            let _heard = sender.send(Message::Planned(job, Box::new(proposal)));
+            let run = AssertUnwindSafe(|| planning.run(1, &mut budget, &mut news));
+            let message = match catch_unwind(run) {
+                Ok(mut proposal) => {
+                    let worked = clock.elapsed().as_millis();
+                    proposal.plan.milliseconds = u64::try_from(worked).unwrap_or(u64::MAX);
+                    Message::Planned(job, Box::new(proposal))
+                }
+                Err(_) => Message::JobFailed(job),
+            };
+            let _heard = sender.send(message);
         });
     }
 

@@ -5,6 +5,7 @@ use super::view::View;
 use crate::domain::{Minute, Minutes, RigId, UnitId};
 use crate::planner::Progress;
 use chrono::NaiveDate;
+use std::time::Duration;
 use tui_input::Input;
 
 /// The four screens.
@@ -53,6 +54,8 @@ pub enum Message {
     Progress(u64, Progress),
     /// The planner is done; the job with that number.
     Planned(u64, Box<Proposal>),
+    /// The job with that number broke down.
+    JobFailed(u64),
     /// The program was told to end.
     Terminate,
 }
@@ -237,6 +240,8 @@ pub struct App {
     pub page: usize,
     /// Number of the planning job that counts; older ones are stale.
     pub job: u64,
+    /// When the ledger was last read without a fault, by the clock that never goes back.
+    pub read: Duration,
 }
 
 impl App {
@@ -268,6 +273,7 @@ impl App {
             over: false,
             page: 10,
             job: 0,
+            read: desk.clock().elapsed(),
             desk,
         };
         app.select_near(now);
@@ -283,6 +289,18 @@ impl App {
             .map_or(&[][..], |row| &row.entries[..]);
         let near = entries.iter().position(|entry| entry.span.end > at);
         self.plan.entry = near.unwrap_or(entries.len().saturating_sub(1));
+    }
+
+    /// Seconds since the ledger could last be read, once they are too many to trust the screen.
+    pub fn stale_seconds(&self) -> Option<u64> {
+        const TRUSTED: u64 = 10;
+        let age = self
+            .desk
+            .clock()
+            .elapsed()
+            .saturating_sub(self.read)
+            .as_secs();
+        (age > TRUSTED).then_some(age)
     }
 
     /// Works out anew what the screens show.

@@ -35,9 +35,7 @@ impl App {
                 }
             }
             Message::Planned(job, proposal) => {
-                let waiting =
-                    |own: &Overlay| matches!(own, Overlay::Working { job: own, .. } if *own == job);
-                if let Some(at) = self.overlays.iter().position(waiting) {
+                if let Some(at) = self.waiting_for(job) {
                     self.overlays[at] = Overlay::Difference {
                         proposal,
                         scroll: 0,
@@ -45,9 +43,23 @@ impl App {
                     self.dirty = true;
                 }
             }
+            Message::JobFailed(job) => {
+                if let Some(at) = self.waiting_for(job) {
+                    self.overlays.remove(at);
+                }
+                let words = "planning broke down, nothing was changed; please report what you did";
+                self.said = Some((false, words.to_owned()));
+                self.dirty = true;
+            }
             Message::Terminate => return vec![Effect::Quit],
         }
         Vec::new()
+    }
+
+    /// The overlay that waits for a job.
+    fn waiting_for(&self, job: u64) -> Option<usize> {
+        let waits = |own: &Overlay| matches!(own, Overlay::Working { job: own, .. } if *own == job);
+        self.overlays.iter().position(waits)
     }
 
     fn key(&mut self, key: &str) -> Vec<Effect> {

@@ -8,6 +8,7 @@ use crate::domain::event::Subject;
 use crate::domain::{Event, EventId, NewEvent, Seq};
 use std::collections::BTreeSet;
 use std::path::Path;
+use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 use std::time::Duration;
 
 /// Events in memory; gone with the program.
@@ -243,4 +244,45 @@ pub(super) fn unknown_heads(
             (Some(head.seq), why.to_owned())
         })
         .collect()
+}
+
+/// A ledger that several desks in one process share, for tests and plays.
+#[derive(Clone)]
+pub struct Shared(Arc<Mutex<Box<dyn Ledger>>>);
+
+impl Shared {
+    /// Shares a ledger.
+    pub fn new(ledger: Box<dyn Ledger>) -> Self {
+        Self(Arc::new(Mutex::new(ledger)))
+    }
+
+    fn own(&self) -> MutexGuard<'_, Box<dyn Ledger>> {
+        self.0.lock().unwrap_or_else(PoisonError::into_inner)
+    }
+}
+
+impl Ledger for Shared {
+    fn append(&mut self, expect: &[Expect], events: &[NewEvent]) -> Outcome {
+        self.own().append(expect, events)
+    }
+
+    fn read(&self, after: Seq, limit: u32) -> Result<Vec<Event>, LedgerError> {
+        self.own().read(after, limit)
+    }
+
+    fn head(&self) -> Result<Head, LedgerError> {
+        self.own().head()
+    }
+
+    fn wait(&self, after: Seq, at_most: Duration) -> Result<Head, LedgerError> {
+        self.own().wait(after, at_most)
+    }
+
+    fn copy_to(&self, dest: &Path) -> Result<Head, LedgerError> {
+        self.own().copy_to(dest)
+    }
+
+    fn verify(&self, known: &[Head]) -> Report {
+        self.own().verify(known)
+    }
 }

@@ -10,7 +10,7 @@ mod record;
 mod sqlite;
 
 pub use env::{Env, Ids};
-pub use memory::MemoryLedger;
+pub use memory::{MemoryLedger, Shared};
 pub use open::{create, open, open_read_only};
 pub use sqlite::SqliteLedger;
 

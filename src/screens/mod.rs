@@ -4,6 +4,8 @@ mod bench;
 mod load;
 mod overlays;
 mod plan;
+#[cfg(test)]
+mod tests;
 pub mod theme;
 mod units;
 
@@ -13,6 +15,7 @@ use ratatui::buffer::Buffer;
 use ratatui::layout::Rect;
 use ratatui::style::Style;
 use theme::Theme;
+use unicode_width::UnicodeWidthStr;
 
 /// Smallest terminal that shows more than a line.
 const LEAST: (u16, u16) = (40, 12);
@@ -63,35 +66,36 @@ fn line(buffer: &mut Buffer, area: Rect, at: u16, text: &str, style: Style) {
     }
 }
 
-/// Screen, person, lab time with zone, age of the data.
+/// Screen, person, lab time with zone, age of the data. Where there is little room the other screens go
+/// first, then the person and the zone; never the time, nor that data is made up or stale.
 fn header(app: &App, theme: &Theme, area: Rect, buffer: &mut Buffer) {
     let zone = &app.desk.lab.zone;
-    let time = zone.local(app.now).format("%a %Y-%m-%d %H:%M");
-    let sample = if app.sample { "  SAMPLE" } else { "" };
-    let mut left = format!(" {} ", app.screen.name());
-    for screen in Screen::ALL.iter().filter(|screen| **screen != app.screen) {
-        let key = ACTIONS
-            .iter()
-            .find(|entry| entry.name.starts_with(screen.name()) && entry.name.ends_with("screen"));
-        left.push_str(&format!(
-            " {} {}",
-            key.map_or("", |entry| entry.keys[0]),
-            screen.name()
-        ));
-    }
-    let right = format!(
-        "{}  {time} {}{sample} ",
-        app.desk.actor().person,
-        zone.name()
-    );
+    let time = zone.local(app.now).format("%a %Y-%m-%d %H:%M").to_string();
+    let stale = app.stale_seconds().map(|age| format!("STALE {age}s"));
+    let sample = app.sample.then(|| "SAMPLE".to_owned());
+    let must: Vec<String> = [Some(time), stale, sample].into_iter().flatten().collect();
+    let person = app.desk.actor().person.clone();
+    let mut may = vec![zone.name().to_owned(), person];
     let width = usize::from(area.width);
-    let right_width = unicode_width::UnicodeWidthStr::width(right.as_str()).min(width);
-    let text = format!(
-        "{}{}",
-        fit(&left, width - right_width),
-        fit(&right, right_width)
+    let right = loop {
+        let right = format!(
+            "{}  {} ",
+            may.iter().rev().cloned().collect::<Vec<_>>().join("  "),
+            must.join("  ")
+        );
+        if right.width() + app.screen.name().len() + 3 <= width || may.pop().is_none() {
+            break right.trim_start().to_owned();
+        }
+    };
+    let left = screens_line(app, width.saturating_sub(right.width()));
+    let room = width.saturating_sub(right.width());
+    line(
+        buffer,
+        area,
+        0,
+        &format!("{}{right}", fit(&left, room)),
+        theme.bar(),
     );
-    line(buffer, area, 0, &text, theme.bar());
     let name = u16::try_from(app.screen.name().len() + 2)
         .unwrap_or(0)
         .min(area.width);
@@ -102,6 +106,21 @@ fn header(app: &App, theme: &Theme, area: Rect, buffer: &mut Buffer) {
         },
         theme.bar_strong(),
     );
+}
+
+/// The screen's name, and the other screens with their keys where all of them fit.
+fn screens_line(app: &App, room: usize) -> String {
+    let own = format!(" {} ", app.screen.name());
+    let mut all = own.clone();
+    for screen in Screen::ALL.iter().filter(|screen| **screen != app.screen) {
+        let name = format!("{} screen", screen.name());
+        let key = ACTIONS
+            .iter()
+            .find(|entry| entry.name == name)
+            .map_or("", |entry| entry.keys[0]);
+        all.push_str(&format!(" {key} {}", screen.name()));
+    }
+    if all.width() <= room { all } else { own }
 }
 
 /// The last answer, or what the screen wants said.

@@ -103,6 +103,7 @@ pub fn turn<B: Backend>(
 where
     std::io::Error: From<B::Error>,
 {
+    let mut next_tick = app.desk.clock().elapsed() + TICK;
     while !app.over {
         if app.dirty {
             app.dirty = false;
@@ -112,14 +113,22 @@ where
             app.page = page;
             around.end(terminal)?;
         }
-        let first = match messages.recv_timeout(TICK) {
-            Ok(message) => message,
-            Err(RecvTimeoutError::Timeout) => Message::Tick,
+        let wait = next_tick
+            .saturating_sub(app.desk.clock().elapsed())
+            .min(TICK);
+        let first = match messages.recv_timeout(wait) {
+            Ok(message) => Some(message),
+            Err(RecvTimeoutError::Timeout) => None,
             Err(RecvTimeoutError::Disconnected) => return Ok(()),
         };
-        let waiting: Vec<Message> = std::iter::once(first).chain(messages.try_iter()).collect();
+        let waiting: Vec<Message> = first.into_iter().chain(messages.try_iter()).collect();
         for message in waiting {
             step(app, message, &mut jobs);
+        }
+        // Steady input must not keep the clock and the ledger from being looked at.
+        if app.desk.clock().elapsed() >= next_tick {
+            next_tick = app.desk.clock().elapsed() + TICK;
+            step(app, Message::Tick, &mut jobs);
         }
     }
     Ok(())
@@ -129,8 +138,13 @@ where
 pub fn step(app: &mut App, message: Message, jobs: &mut Jobs) {
     if matches!(message, Message::Tick) {
         match app.desk.refresh() {
-            Ok(true) => app.renew(),
-            Ok(false) => {}
+            Ok(fresh) => {
+                app.dirty |= app.stale_seconds().is_some();
+                app.read = app.desk.clock().elapsed();
+                if fresh {
+                    app.renew();
+                }
+            }
             Err(error) => {
                 app.said = Some((false, error.to_string()));
                 app.dirty = true;
@@ -155,10 +169,13 @@ impl Held {
             EnableBracketedPaste,
             cursor::Hide
         )?;
-        let before = std::panic::take_hook();
+        let (ours, before) = (std::thread::current().id(), std::panic::take_hook());
         std::panic::set_hook(Box::new(move |panic| {
-            give_back();
-            before(panic);
+            // A job that breaks down is told on the screen, which goes on.
+            if std::thread::current().id() == ours {
+                give_back();
+                before(panic);
+            }
         }));
         Ok(held)
     }

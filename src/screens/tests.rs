@@ -1,0 +1,415 @@
+//! Every screen at every size, and the three jobs of a morning by keys.
+
+use super::draw;
+use super::theme::Theme;
+use crate::app::desk::{Desk, Opening};
+use crate::app::scenario::Scenario;
+use crate::app::{App, Field, Jobs, Message, Overlay, Purpose, Screen};
+use crate::clock::{Clock, FakeClock};
+use crate::domain::{Actor, EventBody, Lab, Minute, RigId, UnitId, Verdict, Zone};
+use crate::ledger::{Env, Ids, Ledger, MemoryLedger, Shared};
+use crate::terminal::step;
+use ratatui::buffer::Buffer;
+use ratatui::layout::Rect;
+use std::path::Path;
+use std::sync::Arc;
+use std::sync::mpsc::{Receiver, channel};
+use std::time::Duration;
+
+const THEMES: [Theme; 2] = [
+    Theme {
+        unicode: true,
+        colour: true,
+    },
+    Theme {
+        unicode: false,
+        colour: false,
+    },
+];
+
+fn actor() -> Actor {
+    let text = |text: &str| text.to_owned();
+    Actor {
+        uid: 1,
+        login: text("ines"),
+        person: text("Ines"),
+        host: text("bench"),
+        session: text("test"),
+    }
+}
+
+fn demo_lab() -> Lab {
+    let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("demo-lab");
+    crate::lab::read(&folder)
+        .expect("the demo lab has no fault")
+        .lab
+}
+
+fn memory(clock: &Arc<FakeClock>) -> Box<dyn Ledger> {
+    let env = Env {
+        clock: clock.clone(),
+        ids: Ids::seeded(1),
+        site: "test".to_owned(),
+        zone: Zone::utc(),
+    };
+    Box::new(MemoryLedger::new(env))
+}
+
+fn app_on(lab: Lab, ledger: Box<dyn Ledger>, clock: Arc<FakeClock>) -> App {
+    let with = Opening {
+        lab,
+        ledger,
+        clock,
+        ids: Ids::seeded(2),
+        actor: actor(),
+    };
+    App::new(
+        Desk::open(with).expect("a ledger in memory can be read"),
+        true,
+    )
+}
+
+/// The demo's lab without any history.
+fn fresh() -> App {
+    let lab = demo_lab();
+    let now = crate::lab::parse_instant("2027-03-22T06:50", Some(&lab.zone)).expect("an instant");
+    let clock = Arc::new(FakeClock::at(now));
+    app_on(lab, memory(&clock), clock)
+}
+
+/// The demo on its Monday, its story played.
+fn demo() -> App {
+    let lab = demo_lab();
+    let story =
+        Scenario::read(crate::app::demo_files::SCENARIO, &lab).expect("the story can be read");
+    let clock = Arc::new(FakeClock::at(story.opens));
+    let shared = Shared::new(memory(&clock));
+    story
+        .play(&lab, Box::new(shared.clone()), &clock, &actor())
+        .expect("the story can be played");
+    app_on(lab, Box::new(shared), clock)
+}
+
+/// A lab whose names try to break the screen.
+fn hostile() -> App {
+    let mut lab = demo_lab();
+    let nasty = [
+        "漢字かな-1",
+        "e\u{301}e\u{301}e\u{301}",
+        "long-long-long-long-long-long-long-long-long",
+    ];
+    for (request, name) in lab.requests.iter_mut().zip(nasty) {
+        request.units[0] = UnitId::new(name);
+        request.product = "\u{1b}[2J\u{202e}evil\u{9b}".to_owned();
+    }
+    lab.pins.clear();
+    lab.rigs[0].id = RigId::new("very-long-name-of-a-rig-漢字");
+    let clock = Arc::new(FakeClock::at(Minute::new(30_094_000)));
+    app_on(lab, memory(&clock), clock)
+}
+
+fn shown(app: &App, theme: &Theme, width: u16, height: u16) -> Buffer {
+    let area = Rect::new(0, 0, width, height);
+    let mut buffer = Buffer::empty(area);
+    draw(app, theme, area, &mut buffer);
+    buffer
+}
+
+fn text(buffer: &Buffer) -> String {
+    let row = |y| {
+        let cells = (0..buffer.area.width).map(|x| buffer[(x, y)].symbol().to_owned());
+        cells.collect::<String>().trim_end().to_owned()
+    };
+    (0..buffer.area.height)
+        .map(row)
+        .collect::<Vec<String>>()
+        .join("\n")
+}
+
+fn overlays(app: &App) -> Vec<Option<Overlay>> {
+    let unit = app.desk.lab.requests[0].units[0].clone();
+    let rig = app.desk.lab.rigs[0].id.clone();
+    let field = Field::default;
+    vec![
+        None,
+        Some(Overlay::Help(field())),
+        Some(Overlay::Palette(field())),
+        Some(Overlay::Working {
+            job: 1,
+            progress: None,
+        }),
+        Some(Overlay::Ask(Purpose::Fail(unit.clone()), field())),
+        Some(Overlay::Ask(Purpose::RigDown(rig.clone()), field())),
+        Some(Overlay::ChooseRig {
+            unit: unit.clone(),
+            rigs: vec![rig],
+            selected: 0,
+        }),
+        Some(Overlay::Walk { unit, scroll: 3 }),
+    ]
+}
+
+#[test]
+fn no_size_breaks_a_screen_and_no_cell_steers_the_terminal() {
+    for mut app in [fresh(), demo(), hostile()] {
+        app.bench.unit = Some(app.desk.lab.requests[0].units[0].clone());
+        for screen in Screen::ALL {
+            app.screen = screen;
+            for overlay in overlays(&app) {
+                app.overlays = overlay.into_iter().collect();
+                let sizes = (0..=130_u16).step_by(7).chain([39, 40, 60, 80]);
+                for (width, height) in sizes.flat_map(|w| {
+                    (0..=45_u16)
+                        .step_by(4)
+                        .chain([11, 12, 18, 24])
+                        .map(move |h| (w, h))
+                }) {
+                    let buffer = shown(&app, &THEMES[usize::from(width % 2)], width, height);
+                    let steers = |cell: &ratatui::buffer::Cell| {
+                        cell.symbol().chars().any(crate::domain::text::is_hidden)
+                    };
+                    assert!(
+                        !buffer.content.iter().any(steers),
+                        "{screen:?} at {width}x{height}"
+                    );
+                }
+            }
+        }
+    }
+}
+
+#[test]
+fn in_ascii_every_cell_of_ours_is_ascii() {
+    let mut app = demo();
+    for screen in Screen::ALL {
+        app.screen = screen;
+        for overlay in overlays(&app) {
+            app.overlays = overlay.into_iter().collect();
+            let buffer = shown(&app, &THEMES[1], 80, 24);
+            for cell in &buffer.content {
+                let plain = cell
+                    .symbol()
+                    .chars()
+                    .all(|c| (' '..='~').contains(&c) || "·…°".contains(c));
+                assert!(plain, "{:?} on {screen:?}", cell.symbol());
+            }
+        }
+    }
+}
+
+#[test]
+fn the_screens_of_the_demos_monday_look_as_they_were_read() {
+    let mut app = demo();
+    for (screen, width, height) in [
+        (Screen::Plan, 80, 24),
+        (Screen::Bench, 80, 24),
+        (Screen::Load, 80, 24),
+        (Screen::Units, 80, 24),
+        (Screen::Plan, 40, 12),
+    ] {
+        app.screen = screen;
+        let name = format!("{}_{width}x{height}", screen.name().to_lowercase());
+        insta::assert_snapshot!(name, text(&shown(&app, &THEMES[0], width, height)));
+    }
+}
+
+#[test]
+fn header_keeps_time_and_sample_when_there_is_little_room() {
+    let mut app = demo();
+    app.desk.set_person("Somebody With A Very Long Name Indeed");
+    for width in [40, 60, 80, 120] {
+        let head = text(&shown(&app, &THEMES[1], width, 12));
+        let head = head.lines().next().expect("a header");
+        assert!(
+            head.contains("SAMPLE") && head.contains("2027-03-22 06:50"),
+            "{width}: {head}"
+        );
+    }
+}
+
+/// The program with its jobs, driven by keys.
+struct Script {
+    app: App,
+    jobs: Jobs,
+    messages: Receiver<Message>,
+}
+
+impl Script {
+    fn new(app: App) -> Self {
+        let (sender, messages) = channel();
+        Self {
+            app,
+            jobs: Jobs::new(sender),
+            messages,
+        }
+    }
+
+    /// Keys by name, apart by spaces.
+    fn keys(&mut self, keys: &str) {
+        for key in keys.split_whitespace() {
+            step(&mut self.app, Message::Key(key.to_owned()), &mut self.jobs);
+        }
+    }
+
+    fn type_in(&mut self, words: &str) {
+        for letter in words.chars() {
+            step(
+                &mut self.app,
+                Message::Key(letter.to_string()),
+                &mut self.jobs,
+            );
+        }
+    }
+
+    /// Waits until the planner has answered.
+    fn planned(&mut self) {
+        while !matches!(self.app.overlays.last(), Some(Overlay::Difference { .. })) {
+            let message = self
+                .messages
+                .recv_timeout(Duration::from_secs(60))
+                .expect("the planner answers");
+            step(&mut self.app, message, &mut self.jobs);
+        }
+    }
+
+    fn screen(&self) -> String {
+        text(&shown(&self.app, &THEMES[1], 100, 30))
+    }
+}
+
+#[test]
+fn the_three_people_do_their_morning_by_keys() {
+    let mut run = Script::new(demo());
+    // The coordinator plans, sees what would change, and puts it in force.
+    let before = run
+        .app
+        .desk
+        .floor
+        .now
+        .published
+        .as_ref()
+        .map(|plan| plan.seq);
+    run.keys("p Esc");
+    run.planned();
+    assert!(
+        run.screen().contains("WHAT-IF") && run.screen().contains("new"),
+        "{}",
+        run.screen()
+    );
+    run.keys("c");
+    assert!(
+        run.app
+            .desk
+            .floor
+            .now
+            .published
+            .as_ref()
+            .map(|plan| plan.seq)
+            > before
+    );
+    // The technician scans a unit that is due for loading, loads it, waits, and fails it with a reason.
+    run.keys("2");
+    let due = run
+        .app
+        .view
+        .due
+        .iter()
+        .find(|due| due.task == crate::floor::Task::Load && due.step == 1);
+    let unit = due.expect("something is to be loaded").unit.clone();
+    run.type_in(unit.as_str());
+    run.keys("Enter l");
+    assert!(run.screen().contains("LOADED"), "{}", run.screen());
+    run.keys("f Down Down Enter");
+    assert!(run.screen().contains("FAIL"), "{}", run.screen());
+    let reason = run.app.desk.lab.fail_reasons[1].clone();
+    let last = &run.app.desk.floor.events.last().expect("an event").body;
+    let failed = EventBody::VerdictGiven {
+        unit: unit.clone(),
+        step: 1,
+        verdict: Verdict::Fail { reason },
+    };
+    assert_eq!(*last, failed);
+    // The coordinator repairs the plan: the failed unit's further steps fall away.
+    run.keys("1 p Esc");
+    run.planned();
+    assert!(run.screen().contains("dropped"), "{}", run.screen());
+    run.keys("c");
+    let booked = run
+        .app
+        .desk
+        .floor
+        .now
+        .published
+        .iter()
+        .flat_map(|plan| &plan.bookings);
+    assert_eq!(
+        booked
+            .filter(|own| own.unit == unit && own.step > 1)
+            .count(),
+        0
+    );
+    // The manager sees the hours.
+    run.keys("3");
+    assert!(
+        run.screen().contains("bottleneck:") && run.screen().contains("use h"),
+        "{}",
+        run.screen()
+    );
+    // And the mark can be undone and redone.
+    let count = run.app.desk.floor.events.len();
+    run.keys("u");
+    assert!(run.app.desk.floor.events.len() > count);
+    assert_ne!(
+        run.app
+            .view
+            .units
+            .iter()
+            .find(|line| line.unit == unit)
+            .map(|line| line.state),
+        Some(crate::floor::UnitState::Failed)
+    );
+    run.keys("U");
+    assert_eq!(
+        run.app
+            .view
+            .units
+            .iter()
+            .find(|line| line.unit == unit)
+            .map(|line| line.state),
+        Some(crate::floor::UnitState::Failed)
+    );
+}
+
+#[test]
+fn a_scan_records_nothing_and_letters_in_a_field_are_text() {
+    let mut run = Script::new(demo());
+    let events = run.app.desk.floor.events.len();
+    run.keys("2");
+    run.type_in("R-308/2");
+    run.keys("Enter Ctrl-j");
+    run.type_in("R-308/2");
+    run.keys("Enter");
+    assert_eq!(run.app.desk.floor.events.len(), events);
+    assert!(run.app.bench.unit.is_some());
+    run.keys("Esc");
+    run.type_in("xq?:/u");
+    assert_eq!(run.app.bench.scan.value(), "xq?:/u");
+    run.keys("Enter");
+    assert!(run.screen().contains("no unit xq?:/u"), "{}", run.screen());
+    run.keys("4 /");
+    run.type_in("q?:/u");
+    assert_eq!(run.app.units.filter.value(), "q?:/u");
+    run.keys("Esc Esc Esc");
+    assert!(!run.app.over, "Esc never leaves the program");
+    run.keys("q");
+    assert!(run.app.over);
+}
+
+#[test]
+fn a_clock_that_moves_on_renews_the_screen() {
+    let mut run = Script::new(demo());
+    run.app.dirty = false;
+    step(&mut run.app, Message::Tick, &mut run.jobs);
+    assert!(!run.app.dirty, "nothing has changed, nothing is drawn");
+    assert!(run.app.desk.clock().now() == run.app.now);
+}
