@@ -343,7 +343,7 @@ fn look(random: &mut Random) -> Method {
 
 /// A long bench trial that pauses over night.
 fn try_out(random: &mut Random) -> Method {
-    let hold = Length::Hold(Minutes::new(random.range(60, 900)));
+    let hold = Length::Hold(Minutes::new(random.range(60, 540)));
     let mut own = method("try-out", "look", hold);
     own.watch = random.pick(&[Watch::Full, Watch::Site]);
     own.pausable = true;
