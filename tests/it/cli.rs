@@ -343,6 +343,11 @@ fn an_undone_verdict_stays_in_the_log() {
     let Task { from, unit, .. } = work_until_full_check(&desk, "2027-03-22T06:50");
     desk.at(&from, &format!("mark {unit} pass --lab lab"))
         .good();
+    desk.at(
+        &from,
+        &format!("mark {unit} fail --reason cracked --lab lab"),
+    )
+    .bad(4, "undo it first");
     desk.at(&from, "undo --lab lab").good();
     let log = desk.at(&from, "log --lab lab").good();
     let pass = log
