@@ -4,7 +4,7 @@
 //! A frozen booking has become impossible where, the other units left aside, it breaks a rule by itself:
 //! its request is not ready, its rig cannot do it (any more) or not in the time that was booked, is out
 //! of use or past its calibration, nobody of its crew is on shift to load it, its watch is not there, a
-//! pin wants it elsewhere, the step before was frozen and impossible, or what has happened since leaves
+//! pin wants it elsewhere, a step before it was to start before now and has not, the step before was frozen and impossible, or what has happened since leaves
 //! no valid gap before it or has taken its place.
 
 use super::r03_eligible::pausing_watch;
@@ -64,6 +64,10 @@ fn frozen(court: &mut Court<'_>, unit: UnitIx) {
     let mut broken = false;
     for booked in &problem.units[unit.ix()].published {
         let load = booked.times.load;
+        if load < problem.now && booked.step >= problem.units[unit.ix()].facts.len() {
+            // It was to start before now and has not: whatever of the unit comes after it is free.
+            broken = true;
+        }
         if load < problem.now || load >= problem.frozen_before {
             continue;
         }

@@ -335,6 +335,18 @@ fn a_whole_morning_by_commands_alone() {
     assert!(verdict < at("published"));
 }
 
+/// Nothing of the plan in force was done, whatever the reason: a new plan still keeps every rule.
+#[test]
+fn a_lab_that_fell_behind_can_plan_anew() {
+    let desk = Desk::demo();
+    desk.at("2027-03-22T06:50", "plan lab --rounds 5 --publish")
+        .good();
+    for now in ["07:31", "09:05", "12:00"] {
+        desk.at(&format!("2027-03-22T{now}"), "plan lab --rounds 5")
+            .good();
+    }
+}
+
 #[test]
 fn an_undone_verdict_stays_in_the_log() {
     let desk = Desk::demo();

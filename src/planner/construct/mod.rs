@@ -405,8 +405,14 @@ impl Fixed {
         .collect()
     }
 
-    /// Bookings of the plan in force that start within freeze of now.
+    /// Bookings of the plan in force that start within freeze of now; none where the unit missed one
+    /// that was to start before now.
     pub(super) fn frozen(problem: &Problem, unit: &Unit) -> Vec<Self> {
+        let missed =
+            |visit: &Visit| visit.step >= unit.facts.len() && visit.times.load < problem.now;
+        if unit.published.iter().any(missed) {
+            return Vec::new();
+        }
         let frozen = unit.published.iter().filter(|visit| {
             let load = visit.times.load;
             problem.now <= load && load < problem.frozen_before && visit.step < unit.wanted
