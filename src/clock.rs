@@ -175,7 +175,7 @@ fn offset_at(tz: chrono_tz::Tz, seconds: i64) -> Minutes {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::domain::zone::LocalTime;
+    use crate::domain::zone::{LocalTime, known};
     use chrono::NaiveDate;
 
     #[test]
@@ -200,5 +200,23 @@ mod tests {
             panic!()
         };
         assert_eq!(lisbon.local(moved), at(3, 2, 30));
+    }
+
+    #[test]
+    fn zones_that_other_tests_write_down_are_as_the_zone_data_has_them() {
+        let year = Minutes::DAY * 365;
+        let first = known::utc("2027-01-01T00:00");
+        for own in [
+            known::lisbon(),
+            known::chicago(),
+            known::lord_howe(),
+            known::cairo(),
+        ] {
+            let read = zone(own.name()).expect("known zone");
+            for quarter in 0..year.get() / 15 {
+                let at = first + Minutes::new(quarter * 15);
+                assert_eq!(own.offset(at), read.offset(at), "{} {at:?}", own.name());
+            }
+        }
     }
 }

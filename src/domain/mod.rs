@@ -12,6 +12,11 @@ pub mod text;
 pub mod time;
 pub mod zone;
 
+/// Parts of labs for unit tests, the same as the integration tests have.
+#[cfg(test)]
+#[path = "../../tests/it/support/parts.rs"]
+pub(crate) mod parts;
+
 pub use event::{Actor, Event, EventBody, EventId, NewEvent, Seq, Verdict};
 pub use facts::Facts;
 pub use ids::{CrewId, MethodId, PlanId, RequestId, RigId, SequenceId, UnitId};

@@ -140,6 +140,9 @@ fn parts(whole: Amount, part: Amount) -> Vec<Amount> {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::domain::lab::Segment;
+    use crate::domain::parts::{empty_lab, every, method, request, sequence, step};
+    use crate::domain::time::Minute;
 
     #[test]
     fn the_last_part_may_be_smaller() {
@@ -150,5 +153,110 @@ mod tests {
         );
         let day = Amount::Hold(Minutes::DAY);
         assert_eq!(parts(day, Amount::Hold(Minutes::hours(16))).len(), 2);
+    }
+
+    /// A lab with a check, a slide of 250 cycles, a heat of a day and a climate of five passes.
+    fn lab() -> Lab {
+        let segments = vec![Segment {
+            to_c: Some(55.0),
+            to_rh: None,
+            rate_k_per_min: None,
+            hold: Minutes::hours(16),
+        }];
+        let climate = Length::Profile {
+            segments,
+            repeat: 5,
+        };
+        let mut slide = method("slide", "slide", Length::Cycles(250));
+        slide.severity.insert("force_n".to_owned(), 8.0);
+        slide.severity.insert("stroke_mm".to_owned(), 4.0);
+        let mut lab = empty_lab();
+        for own in [
+            method("check", "look", Length::Hold(Minutes::new(20))),
+            slide,
+            method("heat", "heat", Length::Hold(Minutes::DAY)),
+            method("climate", "climate", climate),
+        ] {
+            lab.methods.insert(own.id.clone(), own);
+        }
+        lab
+    }
+
+    fn walked(own: Step) -> Vec<(String, Amount)> {
+        let steps = walk(&lab(), &sequence("s", vec![own]));
+        let name = |own: &WalkStep| (own.method.to_string(), own.amount);
+        steps.iter().map(name).collect()
+    }
+
+    #[test]
+    fn every_puts_a_check_after_each_part_the_last_included() {
+        let check = ("check".to_owned(), Amount::Hold(Minutes::new(20)));
+        let expect = |own: &str, part: Amount, amounts: &[Amount]| {
+            let mut split = step(own);
+            split.every = Some(every(part, "check"));
+            let expected: Vec<(String, Amount)> = amounts
+                .iter()
+                .flat_map(|amount| [(own.to_owned(), *amount), check.clone()])
+                .collect();
+            assert_eq!(walked(split), expected);
+        };
+        let cycles = Amount::Cycles;
+        expect("slide", cycles(100), &[100, 100, 50].map(cycles));
+        expect("slide", cycles(125), &[125, 125].map(cycles));
+        expect("slide", cycles(250), &[cycles(250)]);
+        expect("slide", cycles(1000), &[cycles(250)]);
+        let hours = |hours| Amount::Hold(Minutes::hours(hours));
+        expect("heat", hours(10), &[10, 10, 4].map(hours));
+        let passes = Amount::Repeat;
+        expect("climate", passes(2), &[2, 2, 1].map(passes));
+    }
+
+    #[test]
+    fn a_step_overrides_the_length_and_merges_the_severity_by_name() {
+        let mut own = step("slide");
+        own.length = Some(Amount::Cycles(30));
+        own.severity.insert("force_n".to_owned(), 9.5);
+        own.severity.insert("angle_deg".to_owned(), 45.0);
+        let steps = walk(&lab(), &sequence("s", vec![own]));
+        assert_eq!(steps[0].amount, Amount::Cycles(30));
+        let severity: Vec<(&str, f64)> = steps[0]
+            .severity
+            .iter()
+            .map(|(name, value)| (name.as_str(), *value))
+            .collect();
+        let expected = [("angle_deg", 45.0), ("force_n", 9.5), ("stroke_mm", 4.0)];
+        assert_eq!(severity, expected);
+    }
+
+    #[test]
+    fn the_rest_of_a_split_step_stands_before_its_first_part_only() {
+        let rest = |hours| Rest {
+            min: Minutes::hours(hours),
+            max: Some(Minutes::hours(hours + 1)),
+        };
+        let mut split = step("slide");
+        split.rest = rest(4);
+        let mut parts = every(Amount::Cycles(125), "check");
+        parts.check_rest = rest(1);
+        split.every = Some(parts);
+        let steps = walk(&lab(), &sequence("s", vec![step("check"), split]));
+        let rests: Vec<Rest> = steps.iter().map(|own| own.rest).collect();
+        assert_eq!(rests, [Rest::ANY, rest(4), rest(1), Rest::ANY, rest(1)]);
+    }
+
+    #[test]
+    fn walks_find_a_unit_its_request_and_its_steps() {
+        let mut lab = lab();
+        lab.sequences.push(sequence("s", vec![step("check")]));
+        lab.requests.push(request("A", "s", 1, Minute::new(0)));
+        lab.requests.push(request("B", "s", 2, Minute::new(0)));
+        let walks = Walks::new(&lab);
+        let of = |unit: &str| walks.request(&lab, &UnitId::new(unit));
+        assert_eq!(of("B/2").map(|own| own.id.as_str()), Some("B"));
+        assert!(of("B/3").is_none());
+        let steps = walks.steps(&lab.requests[1]);
+        assert_eq!(step_of(steps, 1), steps.first());
+        assert_eq!((step_of(steps, 0), step_of(steps, 2)), (None, None));
+        assert!(walks.request_of_id(&lab, &RequestId::new("C")).is_none());
     }
 }

@@ -255,4 +255,52 @@ mod tests {
         assert_eq!(Minutes::new(61).to_string(), "1h 1m");
         assert_eq!(Minutes::new(-1445).to_string(), "-1d 5m");
     }
+
+    fn span(start: i64, end: i64) -> Span {
+        Span::new(Minute::new(start), Minute::new(end))
+    }
+
+    #[test]
+    fn touching_spans_share_no_minute() {
+        assert!(span(0, 11).overlaps(span(10, 20)));
+        assert_eq!(span(0, 11).meet(span(10, 20)), span(10, 11));
+        assert!(span(0, 10).meet(span(10, 20)).is_empty());
+        assert_eq!(span(0, 11).gap_to(span(10, 20)), Minutes::new(-1));
+        assert!(!span(5, 5).overlaps(span(0, 10)));
+    }
+
+    #[test]
+    fn a_span_covers_itself_and_whatever_is_empty() {
+        assert!(span(0, 10).covers(span(0, 10)));
+        assert!(!span(0, 10).covers(span(0, 11)));
+        assert!(!span(1, 10).covers(span(0, 10)));
+        assert!(span(0, 10).covers(span(40, 40)));
+    }
+
+    #[test]
+    fn lengths_add_up_and_may_be_negative() {
+        let back = Minute::new(10) - Minute::new(25);
+        assert_eq!(back, Minutes::new(-15));
+        assert_eq!(back.at_least_zero(), Minutes::ZERO);
+        assert_eq!((-back).at_least_zero(), Minutes::new(15));
+        let all = [Minutes::hours(2), Minutes::new(5), back];
+        assert_eq!(all.into_iter().sum::<Minutes>(), Minutes::new(110));
+        assert_eq!(Minutes::DAY * 2, Minutes::hours(48));
+        assert_eq!((Minutes::DAY * 2).to_string(), "2d");
+        assert_eq!(Minutes::new(2885).to_string(), "2d 5m");
+    }
+
+    #[test]
+    fn published_counts_of_cycles_take_their_published_time() {
+        let check = |cycles, per_minute, minutes| {
+            let own = minutes_ceil_of_cycles(cycles, per_minute);
+            assert_eq!(own, Minutes::new(minutes), "{cycles} at {per_minute}");
+        };
+        check(10_000.0, 500.0 / 60.0, 1200);
+        check(10_000.0, 300.0 / 60.0, 2000);
+        check(50_000.0, 47.5, 1053);
+        check(300_000.0, 40.0, 7500);
+        check(1.0, 1_000.0, 1);
+        check(0.0, 10.0, 0);
+    }
 }

@@ -201,11 +201,14 @@ fn add_request(
     });
 }
 
+/// What makes two conditions the same: method, severity (by the bits of its values) and length.
+type ConditionKey = (MethodId, Vec<(String, u64)>, Amount);
+
 /// Gives equal things one index, so that steps of thousands of units share what they have in common.
 struct Interner<'l> {
     lab: &'l Lab,
     walks: BTreeMap<SequenceId, Vec<(WalkStep, CondIx)>>,
-    conditions: HashMap<(MethodId, Vec<(String, u64)>, Amount), CondIx>,
+    conditions: HashMap<ConditionKey, CondIx>,
     fixtures: HashMap<(String, MethodId), FixtureIx>,
     /// By condition and the number of units that must share a run (0: any).
     eligible: HashMap<(CondIx, u32), (EligibleIx, Option<String>)>,
@@ -361,7 +364,7 @@ fn eligible_rigs(lab: &Lab, step: &WalkStep, together: u32) -> (Vec<(RigIx, Minu
                 reasons.push(format!(
                     "{} has {} positions for {together} units that stay together",
                     rig.id, rig.positions
-                ))
+                ));
             }
             Ok(minutes) => rigs.push((RigIx::from(ix), minutes)),
             Err(reason) => reasons.push(reason),
@@ -373,4 +376,429 @@ fn eligible_rigs(lab: &Lab, step: &WalkStep, together: u32) -> (Vec<(RigIx, Minu
         reasons.join("; ")
     };
     (rigs, why_not)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::domain::lab::{Every, Length, Limit, Rest};
+    use crate::domain::parts::{
+        ALL_WEEK, Fri, Mon, Sat, Thu, WORK_WEEK, Wed, crew, empty_lab, every, method, outage,
+        request, rig, sequence, shift, step,
+    };
+    use crate::domain::zone::known::{chicago, lisbon, utc};
+    use crate::domain::{Facts, UnitId, Zone};
+
+    fn span(from: &str, until: &str) -> Span {
+        Span::new(utc(from), utc(until))
+    }
+
+    fn compiled(lab: &Lab, now: &str) -> Problem {
+        compile(lab, &Facts::default(), utc(now))
+    }
+
+    /// When somebody is on shift in the window, by the shifts of one crew.
+    fn on(zone: Zone, shifts: Vec<lab::Shift>, closed: &[&str], window: (&str, &str)) -> Vec<Span> {
+        let mut lab = empty_lab();
+        lab.zone = zone;
+        lab.closed = closed
+            .iter()
+            .map(|day| lab.zone.local(utc(&format!("{day}T12:00"))).date())
+            .collect();
+        lab.crews.push(crew("bench", shifts));
+        let problem = compiled(&lab, window.0);
+        problem.crews[0]
+            .on
+            .within(span(window.0, window.1))
+            .collect()
+    }
+
+    #[test]
+    fn shifts_keep_their_wall_clock_times_over_the_change_in_lisbon() {
+        let morning = vec![shift(&ALL_WEEK, (0, 30), (8, 30), 2)];
+        let window = ("2027-03-26T12:00", "2027-03-29T12:00");
+        assert_eq!(
+            on(lisbon(), morning, &[], window),
+            [
+                span("2027-03-27T00:30", "2027-03-27T08:30"),
+                span("2027-03-28T00:30", "2027-03-28T07:30"),
+                span("2027-03-28T23:30", "2027-03-29T07:30"),
+            ]
+        );
+        let morning = vec![shift(&ALL_WEEK, (0, 30), (8, 30), 2)];
+        let window = ("2027-10-30T12:00", "2027-10-31T12:00");
+        assert_eq!(
+            on(lisbon(), morning, &[], window),
+            [span("2027-10-30T23:30", "2027-10-31T08:30")]
+        );
+    }
+
+    #[test]
+    fn a_night_shift_over_the_change_in_chicago_is_an_hour_shorter_or_longer() {
+        let night = || vec![shift(&ALL_WEEK, (22, 0), (6, 0), 1)];
+        let window = ("2027-03-12T18:00", "2027-03-15T18:00");
+        assert_eq!(
+            on(chicago(), night(), &[], window),
+            [
+                span("2027-03-13T04:00", "2027-03-13T12:00"),
+                span("2027-03-14T04:00", "2027-03-14T11:00"),
+                span("2027-03-15T03:00", "2027-03-15T11:00"),
+            ]
+        );
+        let window = ("2027-11-06T18:00", "2027-11-07T18:00");
+        assert_eq!(
+            on(chicago(), night(), &[], window),
+            [span("2027-11-07T03:00", "2027-11-07T12:00")]
+        );
+    }
+
+    #[test]
+    fn an_edge_that_the_zone_skips_moves_on_and_of_a_double_one_the_first_counts() {
+        let early = |from, to| vec![shift(&ALL_WEEK, from, to, 1)];
+        let day = ("2027-03-28T00:00", "2027-03-28T12:00");
+        let inside = on(lisbon(), early((1, 15), (1, 45)), &[], day);
+        assert_eq!(inside, [span("2027-03-28T01:15", "2027-03-28T01:45")]);
+        let into = on(lisbon(), early((0, 30), (1, 30)), &[], day);
+        assert_eq!(into, [span("2027-03-28T00:30", "2027-03-28T01:30")]);
+        // Moved on to 02:30 it would begin after its end at 02:00: nobody comes.
+        assert_eq!(on(lisbon(), early((1, 30), (2, 0)), &[], day), []);
+        let day = ("2027-10-31T00:00", "2027-10-31T12:00");
+        let double = on(lisbon(), early((1, 0), (2, 0)), &[], day);
+        assert_eq!(double, [span("2027-10-31T00:00", "2027-10-31T02:00")]);
+    }
+
+    #[test]
+    fn no_shift_begins_on_a_closed_date_but_the_night_before_it_ends() {
+        let night = vec![shift(&ALL_WEEK, (22, 0), (6, 0), 1)];
+        let window = ("2027-03-02T12:00", "2027-03-05T12:00");
+        assert_eq!(
+            on(Zone::utc(), night, &["2027-03-03"], window),
+            [
+                span("2027-03-02T22:00", "2027-03-03T06:00"),
+                span("2027-03-04T22:00", "2027-03-05T06:00"),
+            ]
+        );
+    }
+
+    #[test]
+    fn a_shift_is_on_its_weekdays_and_one_that_ends_when_it_begins_lasts_a_day() {
+        let some = vec![shift(&[Mon, Wed], (8, 0), (16, 0), 1)];
+        let week = ("2027-03-01T00:00", "2027-03-08T00:00");
+        assert_eq!(
+            on(Zone::utc(), some, &[], week),
+            [
+                span("2027-03-01T08:00", "2027-03-01T16:00"),
+                span("2027-03-03T08:00", "2027-03-03T16:00"),
+            ]
+        );
+        let round = vec![shift(&[Sat], (7, 0), (7, 0), 1)];
+        assert_eq!(
+            on(
+                Zone::utc(),
+                round,
+                &[],
+                ("2027-03-05T00:00", "2027-03-08T00:00")
+            ),
+            [span("2027-03-06T07:00", "2027-03-07T07:00")]
+        );
+    }
+
+    #[test]
+    fn overlapping_shifts_add_up_and_nobody_is_nobody() {
+        let mut lab = empty_lab();
+        lab.crews = vec![
+            crew(
+                "bench",
+                vec![
+                    shift(&WORK_WEEK, (6, 0), (14, 0), 2),
+                    shift(&WORK_WEEK, (13, 30), (22, 0), 1),
+                    shift(&[Fri], (13, 45), (14, 15), 4),
+                ],
+            ),
+            crew("nobody", vec![shift(&ALL_WEEK, (0, 0), (0, 0), 0)]),
+            crew("saturday", vec![shift(&[Sat], (8, 0), (12, 0), 1)]),
+        ];
+        let problem = compiled(&lab, "2027-03-01T00:00");
+        let people = |at: &str| problem.crews[0].people.at(utc(at));
+        assert_eq!(
+            [
+                people("2027-03-04T05:59"),
+                people("2027-03-04T06:00"),
+                people("2027-03-04T13:30"),
+                people("2027-03-04T14:00"),
+                people("2027-03-04T22:00"),
+                people("2027-03-05T13:50"),
+                people("2027-03-05T14:00"),
+            ],
+            [0, 2, 3, 1, 0, 7, 5]
+        );
+        assert!(problem.crews[1].on.spans().is_empty());
+        let site: Vec<Span> = problem
+            .site
+            .within(span("2027-03-05T00:00", "2027-03-08T00:00"))
+            .collect();
+        assert_eq!(
+            site,
+            [
+                span("2027-03-05T06:00", "2027-03-05T22:00"),
+                span("2027-03-06T08:00", "2027-03-06T12:00"),
+            ]
+        );
+    }
+
+    #[test]
+    fn outages_and_the_time_after_calibration_are_taken_off() {
+        let mut lab = empty_lab();
+        lab.zone = lisbon();
+        let mut own = rig("heat-1", &["heat"], Loading::Together, 4);
+        own.calibration_due = chrono::NaiveDate::from_ymd_opt(2027, 3, 31);
+        lab.rigs = vec![own, rig("heat-2", &["heat"], Loading::Together, 4)];
+        lab.outages = vec![
+            outage("heat-1", span("2027-03-29T08:00", "2027-03-29T16:00")),
+            outage("heat-1", span("2027-03-31T20:00", "2027-04-02T00:00")),
+        ];
+        let facts = Facts {
+            outages: vec![outage(
+                "heat-1",
+                span("2027-03-29T12:00", "2027-03-29T18:00"),
+            )],
+            ..Facts::default()
+        };
+        let problem = compile(&lab, &facts, utc("2027-03-28T00:00"));
+        let own = &problem.rigs[0];
+        // The 31st ends at 23:00 UTC, in the middle of the last outage.
+        assert_eq!(own.calibrated_until, utc("2027-03-31T23:00"));
+        assert_eq!(
+            own.usable,
+            [
+                Span::new(Minute::FIRST, utc("2027-03-29T08:00")),
+                span("2027-03-29T18:00", "2027-03-31T20:00"),
+            ]
+        );
+        assert_eq!(own.outages.len(), 3);
+        let free = [Span::new(Minute::FIRST, Minute::LAST)];
+        assert_eq!(problem.rigs[1].usable, free);
+    }
+
+    /// Two chambers of two and four positions and a bench of one that all do heat.
+    fn hot_lab() -> Lab {
+        let mut lab = empty_lab();
+        lab.crews = vec![crew("bench", vec![shift(&ALL_WEEK, (8, 0), (16, 0), 1)])];
+        lab.rigs = vec![
+            rig("small", &["heat"], Loading::Together, 2),
+            rig("big", &["heat"], Loading::Together, 4),
+            rig("plate", &["heat"], Loading::Each, 1),
+            rig("bench", &["look"], Loading::Each, 1),
+        ];
+        for own in [
+            method("heat", "heat", Length::Hold(Minutes::hours(20))),
+            method("look", "look", Length::Hold(Minutes::new(20))),
+            method("x-ray", "x-ray", Length::Hold(Minutes::new(20))),
+        ] {
+            lab.methods.insert(own.id.clone(), own);
+        }
+        lab.sequences = vec![
+            sequence("hot", vec![step("look"), step("heat")]),
+            sequence("seen", vec![step("look"), step("x-ray"), step("x-ray")]),
+        ];
+        lab
+    }
+
+    fn eligible(problem: &Problem, request: usize, step: usize) -> Vec<&str> {
+        let rigs = problem.rigs_for(&problem.requests[request].steps[step]);
+        rigs.iter()
+            .map(|(rig, _)| problem.rigs[rig.ix()].id.as_str())
+            .collect()
+    }
+
+    #[test]
+    fn r09_units_that_stay_together_need_a_chamber_that_takes_them_all() {
+        let mut lab = hot_lab();
+        let ready = utc("2027-03-01T08:00");
+        for (id, units, together) in [("A", 3, true), ("B", 3, false), ("C", 2, true)] {
+            let mut own = request(id, "hot", units, ready);
+            own.keep_together = together;
+            lab.requests.push(own);
+        }
+        let problem = compiled(&lab, "2027-03-01T08:00");
+        assert_eq!(eligible(&problem, 0, 1), ["big", "plate"]);
+        assert_eq!(eligible(&problem, 1, 1), ["small", "big", "plate"]);
+        assert_eq!(eligible(&problem, 2, 1), ["small", "big", "plate"]);
+        // A bench is no chamber: each unit goes there alone.
+        assert_eq!(eligible(&problem, 0, 0), ["bench"]);
+        assert!(problem.requests.iter().all(|own| own.impossible.is_none()));
+        // All three share what they have in common.
+        let condition = |request: usize| problem.requests[request].steps[1].condition;
+        assert_eq!(condition(0), condition(2));
+        assert_eq!((problem.conditions.len(), problem.fixtures), (2, 2));
+        assert_eq!(problem.conditions[1].label, "heat, 20h");
+    }
+
+    #[test]
+    fn the_first_step_that_no_rig_can_do_is_named_with_each_reason() {
+        let mut lab = hot_lab();
+        let ready = utc("2027-03-01T08:00");
+        let mut own = request("A", "hot", 5, ready);
+        own.keep_together = true;
+        lab.requests = vec![own, request("B", "seen", 1, ready)];
+        lab.rigs.retain(|rig| rig.id.as_str() != "plate");
+        let problem = compiled(&lab, "2027-03-01T08:00");
+        let why = "small has 2 positions for 5 units that stay together; \
+                   big has 4 positions for 5 units that stay together";
+        assert_eq!(problem.requests[0].impossible, Some((1, why.to_owned())));
+        let why = "no rig does x-ray".to_owned();
+        assert_eq!(problem.requests[1].impossible, Some((1, why)));
+    }
+
+    #[test]
+    fn r03_a_step_with_its_own_severity_is_another_condition_with_other_rigs() {
+        let mut lab = hot_lab();
+        for (rig, highest) in [(0, 85.0), (1, 70.0)] {
+            let limit = Limit {
+                min: 30.0,
+                max: highest,
+            };
+            lab.rigs[rig]
+                .limits
+                .insert("temperature_c".to_owned(), limit);
+        }
+        let at = |celsius: f64| {
+            let mut own = step("heat");
+            own.severity.insert("temperature_c".to_owned(), celsius);
+            own
+        };
+        lab.sequences = vec![sequence("hot", vec![at(70.0), at(85.0), at(70.0)])];
+        lab.requests = vec![request("A", "hot", 1, utc("2027-03-01T08:00"))];
+        let problem = compiled(&lab, "2027-03-01T08:00");
+        assert_eq!(eligible(&problem, 0, 0), ["small", "big"]);
+        assert_eq!(eligible(&problem, 0, 1), ["small"]);
+        let steps = &problem.requests[0].steps;
+        assert_eq!(steps[0].condition, steps[2].condition);
+        assert_ne!(steps[0].condition, steps[1].condition);
+        // One method on one product needs one fixture, whatever its severity.
+        assert_eq!(problem.fixtures, 1);
+    }
+
+    #[test]
+    fn every_is_expanded_with_its_rests_and_lengths() {
+        let mut lab = hot_lab();
+        let mut split = step("heat");
+        let rest = Rest {
+            min: Minutes::hours(1),
+            max: Some(Minutes::hours(2)),
+        };
+        split.every = Some(Every {
+            check_rest: rest,
+            ..every(Amount::Hold(Minutes::hours(8)), "look")
+        });
+        lab.sequences = vec![sequence("hot", vec![step("look"), split])];
+        lab.requests = vec![request("A", "hot", 1, utc("2027-03-01T08:00"))];
+        let problem = compiled(&lab, "2027-03-01T08:00");
+        let steps = &problem.requests[0].steps;
+        let lengths: Vec<i64> = steps
+            .iter()
+            .map(|own| problem.rigs_for(own)[0].1.get())
+            .collect();
+        assert_eq!(lengths, [20, 480, 20, 480, 20, 240, 20]);
+        assert_eq!(steps[1].rest_max, Minutes::FOREVER);
+        let rests = [2, 4, 6].map(|ix| (steps[ix].rest_min.get(), steps[ix].rest_max.get()));
+        assert_eq!(rests, [(60, 120); 3]);
+    }
+
+    #[test]
+    fn r10_pins_are_sorted_by_step_and_end_where_the_unit_stops() {
+        let mut lab = hot_lab();
+        lab.sequences = vec![sequence(
+            "hot",
+            vec![step("look"), step("heat"), step("look")],
+        )];
+        lab.requests = vec![request("A", "hot", 2, utc("2027-03-01T08:00"))];
+        let pin = |unit: &str, step, rig: &str| lab::Pin {
+            unit: UnitId::new(unit),
+            step,
+            rig: RigId::new(rig),
+            start: utc("2027-03-02T08:00"),
+        };
+        lab.pins = vec![
+            pin("A/1", 3, "bench"),
+            pin("A/1", 2, "big"),
+            pin("A/2", 3, "bench"),
+        ];
+        let facts = Facts {
+            stops: vec![crate::domain::facts::Stop {
+                unit: UnitId::new("A/2"),
+                after_step: 2,
+                why: crate::domain::facts::StopReason::Held,
+            }],
+            ..Facts::default()
+        };
+        let problem = compile(&lab, &facts, utc("2027-03-01T08:00"));
+        let pins = |unit: usize| -> Vec<(usize, u32)> {
+            let pins = problem.units[unit].pins.iter();
+            pins.map(|pin| (pin.step, pin.rig.0)).collect()
+        };
+        assert_eq!(pins(0), [(1, 1), (2, 3)]);
+        assert_eq!(pins(1), []);
+        assert_eq!(problem.units[1].wanted, 2);
+    }
+
+    #[test]
+    fn the_frame_of_the_plan_is_now_freeze_and_horizon() {
+        let mut lab = empty_lab();
+        lab.freeze = Minutes::hours(2);
+        let problem = compiled(&lab, "2027-03-01T08:00");
+        assert_eq!(problem.frozen_before, utc("2027-03-01T10:00"));
+        assert_eq!(problem.end, utc("2027-04-30T08:00"));
+    }
+
+    #[test]
+    fn r07_a_pausable_exposure_waits_for_its_watch_over_the_weekend() {
+        use crate::domain::lab::Watch;
+        let mut lab = hot_lab();
+        lab.crews = vec![
+            crew("bench", vec![shift(&WORK_WEEK, (8, 0), (16, 0), 1)]),
+            crew("saturday", vec![shift(&[Sat], (8, 0), (12, 0), 1)]),
+        ];
+        let heat = lab.methods.get_mut(&MethodId::new("heat")).expect("known");
+        (heat.watch, heat.pausable) = (Watch::Full, true);
+        lab.requests = vec![request("A", "hot", 1, utc("2027-03-01T08:00"))];
+        let problem = compiled(&lab, "2027-03-01T08:00");
+        let (bench_like, chamber) = (RigIx(2), RigIx(1));
+        let full = problem.conditions[1].clone();
+        let mut site = full.clone();
+        site.watch = Watch::Site;
+        let end = |condition: &Condition, rig, from: &str, hours| {
+            problem.exposure_end(condition, rig, utc(from), Minutes::hours(hours))
+        };
+        let friday = "2027-03-05T15:00";
+        let check = |found: Option<Minute>, at: &str| assert_eq!(found, Some(utc(at)));
+        check(end(&full, bench_like, friday, 1), "2027-03-05T16:00");
+        check(end(&full, bench_like, friday, 3), "2027-03-08T10:00");
+        // Begun unwatched it stands until somebody comes.
+        check(
+            end(&full, bench_like, "2027-03-06T09:00", 1),
+            "2027-03-08T09:00",
+        );
+        // On site for four hours of Saturday somebody of another crew is.
+        check(end(&site, bench_like, friday, 3), "2027-03-06T10:00");
+        check(end(&site, bench_like, friday, 6), "2027-03-08T09:00");
+        // A chamber does not pause, nor does what nobody watches.
+        check(end(&full, chamber, friday, 3), "2027-03-05T18:00");
+        let mut alone = full.clone();
+        alone.watch = Watch::None;
+        check(end(&alone, bench_like, friday, 3), "2027-03-05T18:00");
+        assert_eq!(end(&full, bench_like, friday, 10_000), None);
+    }
+
+    #[test]
+    fn a_crew_that_works_on_thursdays_only_takes_weeks() {
+        let weekly = vec![shift(&[Thu], (12, 0), (20, 0), 1)];
+        let mut lab = empty_lab();
+        lab.crews = vec![crew("bench", weekly)];
+        let on = &compiled(&lab, "2027-03-01T08:00").crews[0].on;
+        let end = on.advance(utc("2027-03-01T08:00"), Minutes::hours(20));
+        assert_eq!(end, Some(utc("2027-03-18T16:00")));
+        let start = on.latest_start(utc("2027-03-18T16:00"), Minutes::hours(20));
+        assert_eq!(start, Some(utc("2027-03-04T12:00")));
+    }
 }

@@ -58,6 +58,37 @@ impl Builder<'_> {
         chains: &Chains,
         chamber: usize,
     ) -> Result<(), usize> {
+        let arrived = self.all_arrived(chains, chamber);
+        let after = arrived.map_or(Err(chamber), |arrived| {
+            self.put_run(request, chains, chamber, arrived)
+        });
+        after.or_else(|_| self.put_run(request, chains, chamber, Minute::FIRST))
+    }
+
+    /// When all units can be at the chamber if each comes as early as it can, one put in after the other.
+    fn all_arrived(&mut self, chains: &Chains, chamber: usize) -> Option<Minute> {
+        let mark = self.log.len();
+        let mut arrived = Minute::FIRST;
+        let mut complete = true;
+        for (unit, steps) in chains {
+            if steps.start < chamber {
+                let links = self.links(*unit, steps.start..chamber);
+                complete &= self.put_links(*unit, &links, RunRule::ANY).is_ok();
+            }
+            arrived = arrived.max(self.first_loads(*unit, chamber).start);
+        }
+        self.undo_to(mark);
+        complete.then_some(arrived)
+    }
+
+    /// The first run loading at or after `from` around which everything else finds a place.
+    fn put_run(
+        &mut self,
+        request: RequestIx,
+        chains: &Chains,
+        chamber: usize,
+        from: Minute,
+    ) -> Result<(), usize> {
         let (leader, _) = chains[0].clone();
         let mut link = Link::free(chamber);
         link.together = Some(true);
@@ -81,9 +112,11 @@ impl Builder<'_> {
         loop {
             let window = Span::new(start, self.problem.end.min(start + reach));
             let loads = self.common_loads(chains, chamber, window);
+            let loads = clip(&loads, Span::new(from, Minute::LAST));
             let found = self.lines.reach_from(leader, &link, &loads, window, runs);
             let outs = clip(&found.outs, Span::new(tried_until, Minute::LAST));
             for out in tries(&outs) {
+                self.tries = self.tries.checked_sub(1).ok_or(chamber)?;
                 let placed = self.lines.choose_out(leader, chamber, &found, out);
                 let mark = self.log.len();
                 if self.put_around(request, chains, chamber, placed).is_ok() {

@@ -70,7 +70,7 @@ impl Maker<'_> {
     fn frame(&mut self) {
         let random = &mut *self.random;
         self.lab.zone = random.pick(&ZONES);
-        self.lab.horizon = Minutes::DAY * random.range(60, 120);
+        self.lab.horizon = Minutes::DAY * random.range(90, 120);
         self.lab.freeze = Minutes::hours(random.pick(&[0, 4, 24, 72]));
         let today = self.lab.zone.local(self.start).date();
         for _ in 0..random.range(0, 4) {
@@ -175,7 +175,9 @@ impl Maker<'_> {
             };
             let ready = self.start + Minutes::new(self.random.range(-2 * 1440, 8 * 1440));
             let mut own = request(&id, &id, units, ready);
-            own.product = self.random.pick(&["latch", "strut"]).to_owned();
+            self.random
+                .pick(&["latch", "strut"])
+                .clone_into(&mut own.product);
             own.priority = u8::try_from(self.random.range(1, 9)).expect("small");
             own.keep_together = together;
             own.due = self
@@ -193,7 +195,7 @@ impl Maker<'_> {
             .collect();
         for (ix, own) in steps.iter_mut().enumerate() {
             if self.lab.methods[&own.method].does == "slide" && self.random.chance(20) {
-                own.every = Some(every(Amount::Cycles(6_000), "look"));
+                own.every = Some(every(Amount::Cycles(3_000), "look"));
             }
             if self.lab.methods[&own.method].does == "heat" && self.random.chance(20) {
                 own.length = Some(Amount::Hold(Minutes::hours(self.random.range(2, 30))));
@@ -215,7 +217,7 @@ impl Maker<'_> {
         let mut own = request(id, id, 1, self.start);
         let mut bad = method("hopeless", "look", Length::Hold(Minutes::new(10)));
         match self.random.below(8) {
-            0 => bad.does = "nothing-here".to_owned(),
+            0 => "nothing-here".clone_into(&mut bad.does),
             1 => drop(bad.severity.insert("force_n".to_owned(), 5_000.0)),
             2 => bad.length = Length::Cycles(100),
             3 => (bad.watch, bad.length) = (Watch::Full, Length::Hold(Minutes::hours(60))),
@@ -239,7 +241,7 @@ impl Maker<'_> {
                 let mut small = rig("small", &["small"], Loading::Together, 2);
                 small.heat_k_per_min = Some(2.0);
                 self.lab.rigs.push(small);
-                bad.does = "small".to_owned();
+                "small".clone_into(&mut bad.does);
                 own = request(id, id, 3, self.start);
                 own.keep_together = true;
             }
@@ -341,7 +343,7 @@ fn look(random: &mut Random) -> Method {
 
 /// A long bench trial that pauses over night.
 fn try_out(random: &mut Random) -> Method {
-    let hold = Length::Hold(Minutes::new(random.range(60, 900)));
+    let hold = Length::Hold(Minutes::new(random.range(60, 540)));
     let mut own = method("try-out", "look", hold);
     own.watch = random.pick(&[Watch::Full, Watch::Site]);
     own.pausable = true;
@@ -349,7 +351,7 @@ fn try_out(random: &mut Random) -> Method {
 }
 
 fn slide_method(id: &str, random: &mut Random) -> Method {
-    let cycles = random.range(500, 30_000).unsigned_abs();
+    let cycles = random.range(500, 8_000).unsigned_abs();
     let mut own = method(id, "slide", Length::Cycles(cycles));
     own.severity.insert("force_n".to_owned(), 200.0);
     (own.watch, own.pausable) = random.pick(&[
@@ -363,7 +365,7 @@ fn slide_method(id: &str, random: &mut Random) -> Method {
 }
 
 fn heat_method(id: &str, at: f64, random: &mut Random) -> Method {
-    let hold = Minutes::new(random.range(60, 72 * 60));
+    let hold = Minutes::new(random.range(60, 30 * 60));
     let mut own = method(id, "heat", Length::Hold(hold));
     own.severity.insert("temperature_c".to_owned(), at);
     own.watch = random.pick(&[Watch::None, Watch::None, Watch::None, Watch::Site]);
