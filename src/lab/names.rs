@@ -93,8 +93,8 @@ impl Names {
 
 #[cfg(test)]
 mod tests {
-    use super::super::value::{Doc, Sink};
     use super::*;
+    use crate::lab::value::{Doc, Sink};
 
     #[test]
     fn a_name_is_taken_by_its_equal_and_warned_of_by_its_like() {
@@ -110,7 +110,7 @@ mod tests {
         assert!(!names.add("rig", "a", site(3)));
         assert!(!names.add("rig", "A", site(4)));
         let (faults, warnings) = sink.into_sorted();
-        let texts = |all: &[super::super::Fault]| -> Vec<String> {
+        let texts = |all: &[crate::lab::Fault]| -> Vec<String> {
             all.iter().map(ToString::to_string).collect()
         };
         assert_eq!(
