@@ -215,7 +215,10 @@ impl<'p> Builder<'p> {
         let units: Vec<UnitIx> = problem.units_of(request).collect();
         let is_fixed = |unit: &&UnitIx| !self.fixed_of(**unit).is_empty();
         let (fixed, free): (Vec<UnitIx>, Vec<UnitIx>) = units.iter().partition(is_fixed);
-        if fixed.is_empty() || (own.keep_together && units.len() > 1) {
+        let shares_runs = own.keep_together
+            && units.len() > 1
+            && (0..own.steps.len()).any(|step| self.is_chamber_step(request, step));
+        if fixed.is_empty() || shares_runs {
             return Err(());
         }
         let held = self.shadows.len();
