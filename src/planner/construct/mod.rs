@@ -207,15 +207,21 @@ impl<'p> Builder<'p> {
         result
     }
 
-    /// Once more unit by unit, those with fixed bookings ahead and with their places held, where the
-    /// request has any.
+    /// Once more unit by unit, those with fixed bookings ahead and with their places held, and those whose
+    /// next window closes, where the request has any.
     fn put_fixed_first(&mut self, request: RequestIx) -> Result<(), ()> {
         let problem = self.problem;
         let own = &problem.requests[request.ix()];
         let units: Vec<UnitIx> = problem.units_of(request).collect();
-        let is_fixed = |unit: &&UnitIx| !self.fixed_of(**unit).is_empty();
-        let (fixed, free): (Vec<UnitIx>, Vec<UnitIx>) = units.iter().partition(is_fixed);
-        if fixed.is_empty() || (own.keep_together && units.len() > 1) {
+        let is_fixed =
+            |unit: &UnitIx| !self.fixed_of(*unit).is_empty() || self.closes(*unit) < Minute::LAST;
+        let (mut fixed, free): (Vec<UnitIx>, Vec<UnitIx>) =
+            units.iter().partition(|unit| is_fixed(unit));
+        fixed.sort_by_key(|unit| self.closes(*unit));
+        let shares_runs = own.keep_together
+            && units.len() > 1
+            && (0..own.steps.len()).any(|step| self.is_chamber_step(request, step));
+        if fixed.is_empty() || shares_runs {
             return Err(());
         }
         let held = self.shadows.len();
@@ -229,6 +235,19 @@ impl<'p> Builder<'p> {
         result
             .and_then(|()| self.put_stages_of(request, &free))
             .map_err(|_| ())
+    }
+
+    /// When the window after what has happened to the unit closes; [`Minute::LAST`] where none does.
+    fn closes(&self, unit: UnitIx) -> Minute {
+        let own = &self.problem.units[unit.ix()];
+        let next = own.facts.len();
+        if next == 0
+            || next >= own.wanted
+            || self.problem.step(unit, next).rest_max >= Minutes::FOREVER
+        {
+            return Minute::LAST;
+        }
+        self.first_loads(unit, next).end
     }
 
     /// Once more without what the plan in force has within freeze of now, where there is any.

@@ -88,7 +88,7 @@ impl Builder<'_> {
         Ok(())
     }
 
-    /// One unit after the other, those that can begin first ahead; `runs_from` where a chamber is
+    /// One unit after the other, those whose window closes first ahead, then those that can begin first; `runs_from` where a chamber is
     /// among the steps.
     fn put_each(
         &mut self,
@@ -96,7 +96,10 @@ impl Builder<'_> {
         runs_from: Option<Minute>,
     ) -> Result<(), usize> {
         let mut order: Vec<&(UnitIx, Range<usize>)> = chains.iter().collect();
-        order.sort_by_key(|(unit, steps)| self.first_loads(*unit, steps.start).start);
+        order.sort_by_key(|(unit, steps)| {
+            let window = self.first_loads(*unit, steps.start);
+            (window.end.min(self.problem.end), window.start)
+        });
         for (unit, steps) in order {
             match runs_from {
                 Some(from) => self.put_joining(*unit, steps.clone(), from)?,
