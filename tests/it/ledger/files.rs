@@ -1,9 +1,11 @@
 //! The file itself: what is opened, what is refused, what is copied.
 
+use super::forgeries::forge;
 use super::{Place, open, stranger};
 use crate::support::events::{new_event, note, still_env};
 use rigday::domain::Seq;
 use rigday::ledger::{Env, Ledger, LedgerError, create, open_read_only};
+use rusqlite::Connection;
 use rusqlite::config::DbConfig;
 use std::path::Path;
 
@@ -98,24 +100,41 @@ fn l09_newer_and_unknown_versions_are_refused() {
     refused(&place.path(), &["application id is 7"]);
 }
 
-#[test]
-fn l09_the_log_of_a_newer_file_is_not_merged_into_it() {
+/// A ledger of three notes that a program has changed and was killed: the change is in the log only.
+fn changed_and_killed(change: impl Fn(&Connection)) -> Place {
     let (place, ledger) = Place::with_notes(3);
     drop(ledger);
-    let newer = stranger(&place.path());
-    newer
+    let other = stranger(&place.path());
+    other
         .set_db_config(DbConfig::SQLITE_DBCONFIG_NO_CKPT_ON_CLOSE, true)
         .expect("a setting");
-    newer
-        .execute_batch("PRAGMA user_version = 2")
-        .expect("plain SQL");
-    drop(newer);
+    change(&other);
+    drop(other);
     let log = std::fs::metadata(place.path().with_extension("db-wal"));
-    assert!(
-        log.expect("a log").len() > 0,
-        "the newer program was killed"
-    );
-    refused(&place.path(), &["version 2"]);
+    assert!(log.expect("a log").len() > 0, "the change is in the log");
+    place
+}
+
+#[test]
+fn l09_the_log_of_a_refused_file_is_not_merged_into_it() {
+    let newer = changed_and_killed(|other| {
+        other
+            .execute_batch("PRAGMA user_version = 2")
+            .expect("plain SQL");
+    });
+    refused(&newer.path(), &["version 2"]);
+    let damaged = changed_and_killed(|other| {
+        forge(other, "UPDATE event SET person = 'Ravi' WHERE seq = 2");
+    });
+    refused(&damaged.path(), &["event 2", "altered", "backup"]);
+}
+
+#[test]
+fn closing_leaves_one_file_that_holds_everything() {
+    let (place, ledger) = Place::with_notes(3);
+    drop(ledger);
+    let names = place.folder.path().read_dir().expect("the folder").count();
+    assert_eq!(names, 1, "no log is left beside it");
 }
 
 #[test]

@@ -65,7 +65,7 @@ fn l04_the_guards_in_the_file_refuse_plain_sql() {
 }
 
 /// Drops the guards, runs the SQL, and puts the guards back, word by word.
-fn forge(connection: &Connection, sql: &str) {
+pub(super) fn forge(connection: &Connection, sql: &str) {
     let mut guards = connection
         .prepare("SELECT name, sql FROM sqlite_schema WHERE type = 'trigger' ORDER BY rowid")
         .expect("a statement");
