@@ -39,7 +39,10 @@ mod tests {
     use super::*;
 
     fn hex(hash: &Hash) -> String {
-        hash.iter().map(|byte| format!("{byte:02x}")).collect()
+        let parts = [0, 16].map(|from| hash[from..from + 16].try_into().expect("sixteen bytes"));
+        parts
+            .map(|part| format!("{:032x}", u128::from_be_bytes(part)))
+            .concat()
     }
 
     fn one_note() -> Row {

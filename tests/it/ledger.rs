@@ -44,7 +44,7 @@ fn open(path: &Path, env: Env) -> SqliteLedger {
     rigday::ledger::open(path, env).expect("a good ledger")
 }
 
-/// A connection that knows nothing of the ledger's rules: what anybody with a tool for SQLite has.
+/// A connection that knows nothing of the ledger's rules: what anybody with a tool for such files has.
 #[expect(
     clippy::disallowed_methods,
     reason = "the tests play the stranger who goes past the ledger"

@@ -211,7 +211,7 @@ fn a_copy_is_the_same_chain_and_goes_over_nothing() {
         twin.read(Seq(0), 99).expect("events"),
         ledger.read(Seq(0), 99).expect("events")
     );
-    assert_eq!(twin.verify(&[head.clone()]).faults, []);
+    assert_eq!(twin.verify(std::slice::from_ref(&head)).faults, []);
     drop(twin);
 
     let bytes = std::fs::read(&copy).expect("the copy");

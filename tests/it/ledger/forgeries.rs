@@ -1,4 +1,4 @@
-//! What somebody with a tool for SQLite can do to the file: what its guards refuse, and what is found.
+//! What somebody with a tool of their own can do to the file: what its guards refuse, and what is found.
 
 use super::{Place, stranger};
 use crate::support::events::{new_event, note, still_env};

@@ -40,6 +40,7 @@ fn name(id: EventId) -> String {
 }
 
 /// Records `count` notes; says the id before, and again once it is on disk.
+#[expect(clippy::print_stdout, reason = "the process that kills it reads along")]
 fn write_notes(ledger: &mut impl Ledger, ids: &Ids, count: usize) {
     for _ in 0..count {
         let id = ids.next();

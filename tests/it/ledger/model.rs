@@ -33,7 +33,7 @@ fn said() -> impl Strategy<Value = (NewEvent, bool)> {
         |(id, (body, good), who, late)| {
             let mut event = new_event(id, body);
             event.actor = actor(who);
-            event.happened = event.happened + Minutes::new(late);
+            event.happened += Minutes::new(late);
             (event, good)
         },
     )
@@ -52,6 +52,9 @@ fn step() -> impl Strategy<Value = Step> {
         1 => Just(Step::Reopen),
     ]
 }
+
+/// An append: what was expected, and the events with whether a ledger may take them.
+type Said = (Vec<Expect>, Vec<(NewEvent, bool)>);
 
 /// The plain account: what was recorded, in order.
 #[derive(Default)]
@@ -139,7 +142,7 @@ struct Both {
     memory: MemoryLedger,
     file: Option<SqliteLedger>,
     account: Account,
-    before: Vec<(Vec<Expect>, Vec<(NewEvent, bool)>)>,
+    before: Vec<Said>,
 }
 
 impl Both {
@@ -217,10 +220,8 @@ impl Both {
             assert_eq!(self.file().read(after, 2).expect("events"), few);
         }
         let head = self.memory.head().expect("a head");
-        for report in [
-            self.memory.verify(&[head.clone()]),
-            self.file().verify(&[head]),
-        ] {
+        let known = [head];
+        for report in [self.memory.verify(&known), self.file().verify(&known)] {
             assert_eq!(
                 (report.events, report.faults),
                 (events.len() as u64, Vec::new())
