@@ -100,30 +100,38 @@ struct Corrections<'e> {
 }
 
 impl<'e> Corrections<'e> {
+    /// The last word comes first: a correction that a later one has taken back says nothing.
     fn of(events: &'e [Event]) -> Self {
         let mut own = Self::default();
-        // A void stands until it is restored; two voids of one event must both be.
-        let mut standing: BTreeMap<Seq, Seq> = BTreeMap::new();
-        for event in events {
+        let mut restored: BTreeSet<Seq> = BTreeSet::new();
+        for event in events.iter().rev() {
             let EventBody::Correction {
                 corrects, change, ..
             } = &event.body
             else {
                 continue;
             };
+            // Only what was said earlier can be corrected.
+            if own.voided.contains(&event.seq) || *corrects >= event.seq {
+                continue;
+            }
             match change {
+                // A void stands until it is restored; two voids of one event must both be.
+                Change::Void if restored.contains(&event.seq) => {}
                 Change::Void => {
-                    standing.insert(event.seq, *corrects);
+                    own.voided.insert(*corrects);
                 }
                 Change::Restore => {
-                    standing.remove(corrects);
+                    restored.insert(*corrects);
                 }
                 Change::Field { field, new, .. } => {
-                    own.fields.entry(*corrects).or_default().push((field, new));
+                    own.fields
+                        .entry(*corrects)
+                        .or_default()
+                        .insert(0, (field, new));
                 }
             }
         }
-        own.voided = standing.into_values().collect();
         own
     }
 }

@@ -33,3 +33,58 @@ pub(super) fn link(before: &Hash, leaf: &Hash) -> Hash {
     hash.update(leaf);
     hash.finalize().into()
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn hex(hash: &Hash) -> String {
+        let parts = [0, 16].map(|from| hash[from..from + 16].try_into().expect("sixteen bytes"));
+        parts
+            .map(|part| format!("{:032x}", u128::from_be_bytes(part)))
+            .concat()
+    }
+
+    fn one_note() -> Row {
+        Row {
+            seq: 1,
+            id: std::array::from_fn(|ix| u8::try_from(ix).expect("below sixteen")),
+            ledger: [7; 16],
+            site: "Test lab".to_owned(),
+            happened_ms: 1_803_888_000_000,
+            recorded_ms: 1_803_888_000_123,
+            zone: "Europe/Lisbon".to_owned(),
+            offset_min: 0,
+            uid: 1000,
+            login: "bench".to_owned(),
+            person: "Ines".to_owned(),
+            host: "bench-1".to_owned(),
+            session: "s-1".to_owned(),
+            program: "rigday 0.1.0".to_owned(),
+            clock_back: 0,
+            kind: "note".to_owned(),
+            ver: 1,
+            body: r#"{"kind":"note","about":"lab","name":"","text":"Tür zu"}"#.to_owned(),
+        }
+    }
+
+    /// Worked out with another program (hashlib of Python) from the rule at the head of this file. Ledgers
+    /// on disk hold such hashes: these values never change.
+    #[test]
+    fn hashes_are_those_of_another_program() {
+        let leaf = leaf(&one_note());
+        assert_eq!(
+            hex(&leaf),
+            "893307218edf9c50f62b8ee58cedad9254a221433f65bd406b6a2d03f2a4d683"
+        );
+        let first = link(&NO_LINK, &leaf);
+        assert_eq!(
+            hex(&first),
+            "c84e2744046199d85ace844ced6424930520043e75914de83c94f4d552b465b6"
+        );
+        assert_eq!(
+            hex(&link(&first, &leaf)),
+            "2c8bcadeea8742dafe79a067d493f02b10dc7e4ffd0c0c23637c5997d080cb60"
+        );
+    }
+}

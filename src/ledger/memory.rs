@@ -99,8 +99,8 @@ pub(super) fn objection(
 /// What an event is about; a correction is about what it corrects is about.
 fn subjects(rows: &dyn Rows, event: &Event) -> Result<Vec<Subject>, LedgerError> {
     let mut about = event.body.subjects();
-    let mut next = event.body.corrects();
-    // Corrections name earlier events only, so this ends.
+    // Only an earlier event can be corrected, so this ends.
+    let mut next = event.body.corrects().filter(|own| *own < event.seq);
     while let Some(seq) = next {
         let Some(row) = rows.by_seq(seq.0)? else {
             break;

@@ -24,7 +24,7 @@ const BUSY_TRIES: i32 = 5_700;
 const LINKS_AT_START: u64 = 1000;
 
 /// Everything in the file's schema, by name, in the order of its making.
-const SCHEMA: [(&str, &str); 5] = [
+const SCHEMA: [(&str, &str); 6] = [
     (
         "ledger",
         "CREATE TABLE ledger (one INTEGER PRIMARY KEY CHECK (one = 1), id BLOB NOT NULL CHECK (length(id) = 16), site TEXT NOT NULL, created_ms INTEGER NOT NULL) STRICT",
@@ -44,6 +44,11 @@ const SCHEMA: [(&str, &str); 5] = [
     (
         "event_follows",
         "CREATE TRIGGER event_follows BEFORE INSERT ON event WHEN NEW.seq IS NOT (SELECT coalesce(max(seq), 0) + 1 FROM event) BEGIN SELECT RAISE(ABORT, 'events follow each other without a gap'); END",
+    ),
+    // Without it `INSERT OR REPLACE` of a known id would take that event away, unseen by the guard above.
+    (
+        "event_is_new",
+        "CREATE TRIGGER event_is_new BEFORE INSERT ON event WHEN EXISTS (SELECT 1 FROM event WHERE id = NEW.id) BEGIN SELECT RAISE(ABORT, 'an event is recorded once'); END",
     ),
 ];
 
@@ -247,6 +252,8 @@ fn connect(path: &Path, read_only: bool) -> Result<Connection, LedgerError> {
     let mut connection = Connection::open_with_flags(path, flags)?;
     connection.busy_handler(Some(wait_a_little))?;
     for (setting, on) in [
+        // A file that turns out not to be ours must not be written by closing it again.
+        (DbConfig::SQLITE_DBCONFIG_NO_CKPT_ON_CLOSE, true),
         (DbConfig::SQLITE_DBCONFIG_DEFENSIVE, true),
         (DbConfig::SQLITE_DBCONFIG_TRUSTED_SCHEMA, false),
         (DbConfig::SQLITE_DBCONFIG_ENABLE_VIEW, false),

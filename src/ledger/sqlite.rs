@@ -7,6 +7,7 @@ use super::open::{copy_target, finish_copy};
 use super::record::{Row, VERSION};
 use super::{Expect, Head, Ledger, LedgerError, Outcome, Report};
 use crate::domain::{Event, NewEvent, Seq};
+use rusqlite::config::DbConfig;
 use rusqlite::{Connection, ErrorCode, OptionalExtension};
 use std::path::Path;
 use std::time::Duration;
@@ -18,7 +19,8 @@ pub struct SqliteLedger {
     connection: Connection,
     env: Env,
     id: [u8; 16],
-    /// True after a failure of the disk: nothing is written any more until the ledger is opened anew.
+    /// True before the links were checked and after a failure of the disk: nothing is written then, not
+    /// even by closing, until the ledger is opened anew.
     broken: bool,
 }
 
@@ -34,23 +36,24 @@ impl SqliteLedger {
     pub(super) fn new(connection: Connection, env: Env, links: u64) -> Result<Self, LedgerError> {
         let id =
             connection.query_row("SELECT id FROM ledger", (), |row| row.get::<_, [u8; 16]>(0))?;
-        let ledger = Self {
+        let mut ledger = Self {
             connection,
             env,
             id,
-            broken: false,
+            broken: true,
         };
         let last = ledger.last()?.map_or(0, |last| last.row.seq);
         let from = last.saturating_sub(links);
         let mut report = Report::default();
         ledger.check_links(from, &mut report)?;
-        match report.faults.into_iter().next() {
-            Some((seq, why)) => Err(LedgerError::Damaged {
+        if let Some((seq, why)) = report.faults.into_iter().next() {
+            return Err(LedgerError::Damaged {
                 seq: seq.unwrap_or_default().0,
                 why,
-            }),
-            None => Ok(ledger),
+            });
         }
+        ledger.broken = false;
+        Ok(ledger)
     }
 
     fn last(&self) -> Result<Option<Sealed>, LedgerError> {
@@ -318,6 +321,12 @@ impl Ledger for SqliteLedger {
 impl Drop for SqliteLedger {
     /// What is still in the write-ahead log moves to the file; where that fails nothing is lost.
     fn drop(&mut self) {
+        if self.broken {
+            return;
+        }
+        let _merges = self
+            .connection
+            .set_db_config(DbConfig::SQLITE_DBCONFIG_NO_CKPT_ON_CLOSE, false);
         let _moved = self
             .connection
             .execute_batch("PRAGMA wal_checkpoint(TRUNCATE)");

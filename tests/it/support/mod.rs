@@ -1,5 +1,6 @@
 //! What many tests need.
 
+pub(crate) mod events;
 pub(crate) mod parts;
 pub(crate) mod random;
 pub(crate) mod random_lab;

@@ -1,0 +1,239 @@
+//! What the floor makes of any history of events.
+
+use crate::support::events::{actor, body, correction, instant, note, void};
+use proptest::collection::vec;
+use proptest::prelude::*;
+use rigday::domain::event::{Change, Subject};
+use rigday::domain::{
+    Event, EventBody, EventId, Minute, Minutes, RequestId, RigId, Seq, UnitId, Verdict,
+};
+use rigday::floor::Floor;
+
+/// The length of the longest history; corrections name events up to two beyond.
+const LONGEST: u64 = 24;
+
+fn event(seq: u64, happened: Minute, body: EventBody) -> Event {
+    Event {
+        seq: Seq(seq),
+        id: EventId(u128::from(seq).to_be_bytes()),
+        happened,
+        recorded_ms: happened.get() * 60_000,
+        actor: actor("Ines"),
+        body,
+    }
+}
+
+/// Any history: marks in a senseless order, corrections of corrections, of nothing, and of what is to come.
+fn history() -> impl Strategy<Value = Vec<Event>> {
+    let longest = usize::try_from(LONGEST).expect("a small number");
+    vec((instant(), body(LONGEST + 2)), 0..=longest).prop_map(|said| {
+        let numbered = (1..).zip(said);
+        numbered
+            .map(|(seq, (happened, body))| event(seq, happened, body))
+            .collect()
+    })
+}
+
+/// The history with one event more.
+fn and_then(mut events: Vec<Event>, body: EventBody) -> Vec<Event> {
+    let last = events.last().expect("a history that has begun");
+    events.push(event(last.seq.0 + 1, last.happened, body));
+    events
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig::with_cases(400))]
+
+    #[test]
+    fn one_by_one_gives_the_same_as_all_at_once(events in history()) {
+        let mut floor = Floor::default();
+        for (ix, event) in events.iter().enumerate() {
+            floor.apply(event.clone());
+            let whole = Floor::fold(events[..=ix].iter().cloned());
+            prop_assert_eq!(&floor.now, &whole.now);
+            prop_assert_eq!(&floor.voided, &whole.voided);
+            prop_assert_eq!(floor.seen(), event.seq);
+        }
+        prop_assert_eq!(&floor.events, &events);
+    }
+
+    #[test]
+    fn what_is_voided_is_taken_as_if_it_had_not_been_said(
+        events in history().prop_filter("something was said", |events| !events.is_empty()),
+        pick in any::<prop::sample::Index>(),
+    ) {
+        let gone = events[pick.index(events.len())].seq;
+        let without = events.iter().filter(|event| event.seq != gone).cloned();
+        let without = Floor::fold(without);
+        let voided = Floor::fold(and_then(events.clone(), void(gone)));
+        prop_assert_eq!(voided.now, without.now);
+        prop_assert!(voided.voided.contains(&gone));
+        prop_assert_eq!(voided.events.len(), events.len() + 1, "both stay in the history");
+    }
+
+    #[test]
+    fn what_is_restored_counts_as_before(
+        events in history().prop_filter("something was said", |events| !events.is_empty()),
+        pick in any::<prop::sample::Index>(),
+    ) {
+        let before = Floor::fold(events.clone());
+        let gone = events[pick.index(events.len())].seq;
+        let events = and_then(events, void(gone));
+        let undo = events.last().expect("the void").seq;
+        let after = Floor::fold(and_then(events, correction(undo, Change::Restore)));
+        prop_assert_eq!(after.now, before.now);
+        prop_assert_eq!(after.voided, before.voided);
+    }
+
+    #[test]
+    fn every_event_is_found_and_is_in_the_history_of_what_it_is_about(events in history()) {
+        let floor = Floor::fold(events.clone());
+        for event in &events {
+            prop_assert_eq!(floor.event(event.seq), Some(event));
+            for subject in event.body.subjects() {
+                let own = floor.history(&subject);
+                prop_assert!(own.contains(&event));
+                prop_assert!(own.is_sorted_by_key(|event| event.seq));
+                prop_assert_eq!(floor.last_about(&subject), own.last().expect("not empty").seq);
+            }
+        }
+        prop_assert_eq!(floor.event(Seq(LONGEST + 9)), None);
+    }
+}
+
+/// The floor after these bodies, an hour apart.
+fn floor_after(bodies: Vec<EventBody>) -> Floor {
+    let hour = |seq: u64| Minute::new(60 * i64::try_from(seq).expect("a small number"));
+    let events = (1..).zip(bodies);
+    Floor::fold(events.map(|(seq, body)| event(seq, hour(seq), body)))
+}
+
+fn down(reason: &str) -> EventBody {
+    EventBody::RigDown {
+        rig: RigId::new("dh-1"),
+        reason: reason.to_owned(),
+        until: None,
+    }
+}
+
+fn field(corrects: u64, field: &str, new: &str) -> EventBody {
+    let change = Change::Field {
+        field: field.to_owned(),
+        old: "as recorded".to_owned(),
+        new: new.to_owned(),
+    };
+    correction(Seq(corrects), change)
+}
+
+#[test]
+fn a_day_at_the_bench_stands_as_it_was_told() {
+    let (unit, rig) = (UnitId::new("R-1/1"), RigId::new("dh-1"));
+    let floor = floor_after(vec![
+        EventBody::RequestTaken {
+            request: RequestId::new("R-1"),
+            units: vec![unit.clone()],
+        },
+        EventBody::VisitStarted {
+            unit: unit.clone(),
+            step: 1,
+            rig: rig.clone(),
+            position: Some(2),
+            run: None,
+        },
+        EventBody::VisitEnded {
+            unit: unit.clone(),
+            step: 1,
+            rig: rig.clone(),
+        },
+        EventBody::VerdictGiven {
+            unit: unit.clone(),
+            step: 1,
+            verdict: Verdict::Pass,
+        },
+        down("fan stands"),
+        EventBody::RigUp { rig: rig.clone() },
+        note("quiet"),
+    ]);
+    let own = &floor.now.units[&unit];
+    let visit = &own.visits[&1];
+    assert_eq!(
+        (visit.loaded, visit.out),
+        (Minute::new(120), Some(Minute::new(180)))
+    );
+    assert_eq!((visit.started_by, visit.ended_by), (Seq(2), Some(Seq(3))));
+    assert_eq!(own.verdicts[&1].verdict, Verdict::Pass);
+    assert_eq!(
+        (own.last, own.steps_done(), own.running()),
+        (Seq(4), 1, None)
+    );
+    let repair = (Minute::new(300), Minute::new(360), "fan stands".to_owned());
+    assert_eq!(floor.now.rigs[&rig].repairs, [repair]);
+    assert_eq!(floor.now.rigs[&rig].down, None);
+    assert_eq!(floor.last_about(&Subject::Lab), Seq(7));
+}
+
+#[test]
+fn a_corrected_field_counts_until_its_correction_is_voided() {
+    let why = |bodies| {
+        let floor = floor_after(bodies);
+        floor.now.rigs[&RigId::new("dh-1")]
+            .down
+            .clone()
+            .expect("it is down")
+    };
+    let said = vec![
+        down("fan"),
+        field(1, "reason", "door"),
+        field(1, "happened", "45"),
+    ];
+    let own = why(said.clone());
+    assert_eq!((own.reason.as_str(), own.since), ("door", Minute::new(45)));
+
+    let undone = [said.clone(), vec![void(Seq(2))]].concat();
+    let own = why(undone.clone());
+    assert_eq!((own.reason.as_str(), own.since), ("fan", Minute::new(45)));
+
+    let redone = [undone, vec![correction(Seq(4), Change::Restore)]].concat();
+    assert_eq!(why(redone), why(said));
+}
+
+#[test]
+fn a_void_that_is_voided_voids_no_more() {
+    let floor = floor_after(vec![down("fan"), void(Seq(1)), void(Seq(2))]);
+    assert!(floor.now.rigs[&RigId::new("dh-1")].down.is_some());
+    assert_eq!(floor.voided.into_iter().collect::<Vec<_>>(), [Seq(2)]);
+}
+
+#[test]
+fn two_voids_of_one_event_must_both_be_restored() {
+    let mut said = vec![down("fan"), void(Seq(1)), void(Seq(1))];
+    said.push(correction(Seq(2), Change::Restore));
+    assert!(floor_after(said.clone()).now.rigs.is_empty());
+    said.push(correction(Seq(3), Change::Restore));
+    assert!(
+        floor_after(said).now.rigs[&RigId::new("dh-1")]
+            .down
+            .is_some()
+    );
+}
+
+#[test]
+fn a_visit_never_ends_before_it_began() {
+    let (unit, rig) = (UnitId::new("R-1/1"), RigId::new("dh-1"));
+    let started = EventBody::VisitStarted {
+        unit: unit.clone(),
+        step: 1,
+        rig: rig.clone(),
+        position: None,
+        run: Some(1),
+    };
+    let ended = EventBody::VisitEnded {
+        unit: unit.clone(),
+        step: 1,
+        rig,
+    };
+    let loaded = Minute::new(600);
+    let early = loaded + Minutes::new(-5);
+    let floor = Floor::fold([event(1, loaded, started), event(2, early, ended)]);
+    assert_eq!(floor.now.units[&unit].visits[&1].out, Some(loaded));
+}
