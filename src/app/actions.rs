@@ -348,7 +348,7 @@ pub const ACTIONS: &[Entry] = &[
     ),
     entry(
         Action::LastScreen,
-        "last screen",
+        "screen before",
         "Go to the screen before",
         "",
         &["Shift-Tab"],

@@ -79,10 +79,9 @@ fn frozen(court: &mut Court<'_>, unit: UnitIx) {
             court.rig(booked.rig),
             court.when(load)
         );
-        match planned {
-            Some(visit) => court.against(Rule::Fixed, visit, &why),
-            // A request that is left out, or a unit that is stopped, is judged by completeness.
-            None => {}
+        // A request that is left out, or a unit that is stopped, is judged by completeness.
+        if let Some(visit) = planned {
+            court.against(Rule::Fixed, visit, &why);
         }
     }
 }

@@ -23,6 +23,10 @@ pub(crate) struct Env {
     pub(crate) lab: Option<PathBuf>,
 }
 
+#[expect(
+    clippy::unused_self,
+    reason = "the door to the world: whoever has no Env stays away from it"
+)]
 impl Env {
     /// Of this process.
     pub(crate) fn of_process() -> Self {

@@ -59,7 +59,7 @@ fn unit_table(desk: &crate::app::desk::Desk, find: &str) -> Table {
         for unit in &request.units {
             let record = desk.floor.now.units.get(unit);
             let running = record.and_then(|record| record.running());
-            let done = record.map_or(0, |record| record.steps_done());
+            let done = record.map_or(0, crate::floor::UnitRecord::steps_done);
             let step = running.map_or(done, |(step, _)| step);
             let row = vec![
                 unit.to_string(),

@@ -3,7 +3,10 @@
 //! The zone data itself is read by [`crate::clock::zone`]; here are only the offsets it yields.
 
 use super::time::{Minute, Minutes};
-use chrono::{NaiveDate, NaiveDateTime, NaiveTime, TimeDelta};
+use chrono::{DateTime, NaiveDate, NaiveDateTime, NaiveTime, TimeDelta};
+
+/// 1970-01-01T00:00, from which minutes count.
+const EPOCH: NaiveDateTime = DateTime::UNIX_EPOCH.naive_utc();
 
 /// A time zone: its name and its offsets from UTC as a step function.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -143,14 +146,14 @@ impl Zone {
 /// # Panics
 /// If the minute lies outside what the calendar can name; lab times are checked to lie in 2000..2200.
 pub fn civil(at: Minute) -> NaiveDateTime {
-    NaiveDateTime::UNIX_EPOCH
+    EPOCH
         .checked_add_signed(TimeDelta::minutes(at.get()))
         .expect("lab times lie between 2000 and 2200")
 }
 
 /// Minutes from 1970-01-01T00:00 to a civil date and time; seconds are dropped.
 pub fn minutes_of(civil: NaiveDateTime) -> Minute {
-    Minute::new((civil - NaiveDateTime::UNIX_EPOCH).num_minutes())
+    Minute::new((civil - EPOCH).num_minutes())
 }
 
 /// The instant in UTC as plan files write it: `2027-03-01T07:30:00Z`.

@@ -1,7 +1,7 @@
 //! The names that a file gives, for finding those given twice and those that nobody gave.
 
 use super::value::Site;
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 /// Names of one kind that stand in a file, those of faulty entries too: a reference to an entry that has
 /// a fault of its own is no second fault.
@@ -11,6 +11,8 @@ pub(super) struct Names {
     lines: BTreeMap<String, usize>,
     /// The first name, and its line, of those that differ in upper and lower case alone.
     folded: BTreeMap<String, (String, usize)>,
+    /// Names that are no good ids.
+    faulty: BTreeSet<String>,
 }
 
 /// What a name is to those before it.
@@ -69,16 +71,21 @@ impl Names {
         Seen::New
     }
 
-    /// Makes a name known that is not compared with others: a faulty one, or one from elsewhere.
+    /// Makes a name from elsewhere known, which is not compared with those of the file.
     pub(super) fn note(&mut self, name: &str) {
         self.lines.entry(name.to_owned()).or_default();
     }
 
-    pub(super) fn has(&self, name: &str) -> bool {
-        self.lines.contains_key(name)
+    /// Makes a name known that is no good id.
+    pub(super) fn note_faulty(&mut self, name: String) {
+        self.faulty.insert(name);
     }
 
-    /// All of them, sorted.
+    pub(super) fn has(&self, name: &str) -> bool {
+        self.lines.contains_key(name) || self.faulty.contains(name)
+    }
+
+    /// Those that may be used, sorted.
     pub(super) fn iter(&self) -> impl Iterator<Item = &str> {
         self.lines.keys().map(String::as_str)
     }

@@ -86,9 +86,9 @@ fn step(table: &Table<'_>, methods: Option<&Methods>, first: bool) -> Option<Ste
     });
     Some(Step {
         method: method_id?,
-        length: length?,
+        length: length.ok()?,
         severity: severity?,
-        every: every?,
+        every: every.ok()?,
         rest: rest?,
     })
 }
@@ -98,25 +98,28 @@ fn method_name(value: &Value<'_>, methods: Option<&Methods>) -> Option<MethodId>
     Some(MethodId::new(&name))
 }
 
-/// The override of the method's length: `Some(None)` where there is none, `None` where it has a fault.
-fn length(table: &Table<'_>, method: Option<&Method>) -> Option<Option<Amount>> {
-    let mut length = None;
-    let mut good = true;
+/// What is optional is there, but has a fault, which is noted.
+struct Faulty;
+
+/// The override of the method's length, where there is one.
+fn length(table: &Table<'_>, method: Option<&Method>) -> Result<Option<Amount>, Faulty> {
+    let mut length = Ok(None);
     for key in ["cycles", "hold", "repeat"] {
         let Some(value) = table.get(key) else {
             continue;
         };
-        let amount = amount(&value, key);
-        if let Some(method) = method
-            && key != key_of(&method.length)
-        {
-            value.fault(&format!("{} counts {}", method.id, counted(&method.length)));
-            good = false;
+        match method {
+            Some(method) if key != key_of(&method.length) => {
+                value.fault(&format!("{} counts {}", method.id, counted(&method.length)));
+                length = Err(Faulty);
+            }
+            _ => {
+                let amount = amount(&value, key).ok_or(Faulty);
+                length = length.and(amount.map(Some));
+            }
         }
-        good &= amount.is_some();
-        length = amount;
     }
-    good.then_some(length)
+    length
 }
 
 fn amount(value: &Value<'_>, key: &str) -> Option<Amount> {
@@ -145,12 +148,12 @@ fn counted(length: &Length) -> &'static str {
     }
 }
 
-/// `every` with its check: `Some(None)` where there is none, `None` where it has a fault.
+/// `every` with its check, where there is one.
 fn every(
     table: &Table<'_>,
     method: Option<&Method>,
     methods: Option<&Methods>,
-) -> Option<Option<Every>> {
+) -> Result<Option<Every>, Faulty> {
     let (part, check) = (table.get("every"), table.get("check"));
     let check_rest = table.get("check_rest");
     let (part, check) = match (part, check) {
@@ -158,28 +161,32 @@ fn every(
         (None, None) => {
             if let Some(rest) = check_rest {
                 rest.fault("`check_rest` goes with `every` and `check` only");
-                return None;
+                return Err(Faulty);
             }
-            return Some(None);
+            return Ok(None);
         }
         (Some(alone), None) => {
             alone.fault("`every` needs a `check` beside it");
-            return None;
+            return Err(Faulty);
         }
         (None, Some(alone)) => {
             alone.fault("`check` needs an `every` beside it");
-            return None;
+            return Err(Faulty);
         }
     };
     let check = method_name(&check, methods);
     let check_rest = check_rest.map_or(Some(Rest::ANY), |value| value.rest());
-    let part = method.map_or(Some(Amount::Repeat(1)), |method| {
-        amount(&part, key_of(&method.length))
-    });
-    Some(Some(Every {
-        part: part?,
-        check: check?,
-        check_rest: check_rest?,
+    let key = match method {
+        Some(method) => key_of(&method.length),
+        // Its method has a fault of its own; the amount is judged by what it looks like.
+        None if part.is_text() => "hold",
+        None => "cycles",
+    };
+    let part = amount(&part, key);
+    Ok(Some(Every {
+        part: part.ok_or(Faulty)?,
+        check: check.ok_or(Faulty)?,
+        check_rest: check_rest.ok_or(Faulty)?,
     }))
 }
 

@@ -5,7 +5,7 @@ use super::fault::{Fault, nearest};
 use super::names::Names;
 use super::text::{parse_clock, parse_date, parse_duration, parse_instant, parse_rest};
 use crate::domain::lab::Rest;
-use crate::domain::text::{NAME_MAX, id_fault, line_fault, normal};
+use crate::domain::text::{NAME_MAX, id_fault, line_fault, normal, shown};
 use crate::domain::{Minute, Minutes, Zone};
 use chrono::{NaiveDate, NaiveTime};
 use std::cell::RefCell;
@@ -98,8 +98,8 @@ impl<'a> Site<'a> {
             file,
             line,
             column,
-            what: what.to_owned(),
-            why: why.to_owned(),
+            what: shown(what),
+            why: shown(why),
             nearest,
         }
     }
@@ -120,7 +120,7 @@ impl<'a> Site<'a> {
 /// A table with its place and what people call it.
 #[derive(Clone)]
 pub(super) struct Table<'a> {
-    table: &'a DeTable<'a>,
+    keys: &'a DeTable<'a>,
     pub(super) site: Site<'a>,
     pub(super) what: String,
 }
@@ -128,7 +128,7 @@ pub(super) struct Table<'a> {
 /// A value with its place and what people call it.
 #[derive(Clone)]
 pub(super) struct Value<'a> {
-    value: &'a DeValue<'a>,
+    found: &'a DeValue<'a>,
     pub(super) site: Site<'a>,
     pub(super) what: String,
 }
@@ -136,7 +136,7 @@ pub(super) struct Value<'a> {
 impl<'a> Table<'a> {
     pub(super) fn root(table: &'a Spanned<DeTable<'a>>, site: Site<'a>) -> Self {
         Self {
-            table: table.get_ref(),
+            keys: table.get_ref(),
             site,
             what: site.doc.file.to_owned(),
         }
@@ -144,7 +144,7 @@ impl<'a> Table<'a> {
 
     /// Notes every field that is not in `known`.
     pub(super) fn only(&self, known: &[&str]) {
-        for (key, _) in self.table {
+        for (key, _) in self.keys {
             let name: &str = key.get_ref();
             if !known.contains(&name) {
                 let site = self.site.at(key.span().start);
@@ -155,17 +155,17 @@ impl<'a> Table<'a> {
     }
 
     pub(super) fn get(&self, key: &str) -> Option<Value<'a>> {
-        let value = self.table.get(key)?;
+        let value = self.keys.get(key)?;
         let what = format!("{}, {key}", self.what);
         Some(Value {
-            value: value.get_ref(),
+            found: value.get_ref(),
             site: self.site.at(value.span().start),
             what,
         })
     }
 
     pub(super) fn has(&self, key: &str) -> bool {
-        self.table.contains_key(key)
+        self.keys.contains_key(key)
     }
 
     /// The value, or a fault that it is missing.
@@ -191,24 +191,21 @@ impl<'a> Table<'a> {
             .collect()
     }
 
-    /// All entries, in the order of their keys, with the place of each key.
+    /// All entries with a good id as key, in the order of their keys; every other key is noted.
     pub(super) fn entries(&self) -> Vec<(String, Value<'a>)> {
-        let entry = |(key, value): (
-            &'a Spanned<std::borrow::Cow<'a, str>>,
-            &'a Spanned<DeValue<'a>>,
-        )| {
-            let name = key.get_ref().to_string();
+        let mut entries = Vec::new();
+        for (key, value) in self.keys {
+            let name = normal(key.get_ref());
             let what = format!("{}, {name}", self.what);
-            (
-                name,
-                Value {
-                    value: value.get_ref(),
-                    site: self.site.at(value.span().start),
-                    what,
-                },
-            )
-        };
-        self.table.iter().map(entry).collect()
+            if let Some(why) = id_fault(&name) {
+                self.site.at(key.span().start).fault(&what, &why);
+                continue;
+            }
+            let site = self.site.at(value.span().start);
+            let found = value.get_ref();
+            entries.push((name, Value { found, site, what }));
+        }
+        entries
     }
 
     /// Reads `id` and adds it to `names`; from then on the table is called `kind id`. `None` where the
@@ -217,8 +214,8 @@ impl<'a> Table<'a> {
         kind.clone_into(&mut self.what);
         let value = self.need("id")?;
         let Some(id) = value.id() else {
-            if let Some(text) = value.value.as_str() {
-                names.note(&normal(text));
+            if let Some(text) = value.found.as_str() {
+                names.note_faulty(normal(text));
             }
             return None;
         };
@@ -233,13 +230,17 @@ impl<'a> Value<'a> {
     }
 
     fn wrong(&self, wanted: &str) {
-        self.fault(&format!("{wanted} is asked, not {}", kind_of(self.value)));
+        self.fault(&format!("{wanted} is asked, not {}", kind_of(self.found)));
+    }
+
+    pub(super) fn is_text(&self) -> bool {
+        self.found.is_str()
     }
 
     pub(super) fn text(&self) -> Option<&'a str> {
-        let text = self.value.as_str();
+        let text = self.found.as_str();
         if text.is_none() {
-            let quotes = matches!(self.value, DeValue::Datetime(_));
+            let quotes = matches!(self.found, DeValue::Datetime(_));
             self.wrong(if quotes { "text in quotes" } else { "text" });
         }
         text
@@ -270,7 +271,7 @@ impl<'a> Value<'a> {
     }
 
     pub(super) fn truth(&self) -> Option<bool> {
-        let truth = self.value.as_bool();
+        let truth = self.found.as_bool();
         if truth.is_none() {
             self.wrong("true or false");
         }
@@ -279,23 +280,25 @@ impl<'a> Value<'a> {
 
     /// A whole number in `range`.
     pub(super) fn whole(&self, range: RangeInclusive<i64>) -> Option<i64> {
-        let DeValue::Integer(number) = self.value else {
+        let DeValue::Integer(number) = self.found else {
             self.wrong("a whole number");
             return None;
         };
         let parsed = i64::from_str_radix(number.as_str(), number.radix()).ok();
-        match parsed.filter(|value| range.contains(value)) {
-            Some(value) => Some(value),
-            None => {
-                self.fault(&format!("{} to {} is allowed", range.start(), range.end()));
-                None
-            }
+        let allowed = parsed.filter(|value| range.contains(value));
+        if allowed.is_none() {
+            self.fault(&format!("{} to {} is allowed", range.start(), range.end()));
         }
+        allowed
     }
 
     /// A finite number.
+    #[expect(
+        clippy::cast_precision_loss,
+        reason = "numbers too large to be exact are refused"
+    )]
     pub(super) fn number(&self) -> Option<f64> {
-        let parsed = match self.value {
+        let parsed = match self.found {
             DeValue::Integer(number) => i64::from_str_radix(number.as_str(), number.radix())
                 .ok()
                 .map(|value| value as f64),
@@ -305,13 +308,11 @@ impl<'a> Value<'a> {
                 return None;
             }
         };
-        match parsed.filter(|value| value.is_finite() && value.abs() <= 1e12) {
-            Some(value) => Some(value),
-            None => {
-                self.fault("it is no finite number below a million million");
-                None
-            }
+        let sane = parsed.filter(|value| value.is_finite() && value.abs() <= 1e12);
+        if sane.is_none() {
+            self.fault("it is no finite number below a million million");
         }
+        sane
     }
 
     /// A finite number above zero.
@@ -325,14 +326,14 @@ impl<'a> Value<'a> {
     }
 
     pub(super) fn list(&self) -> Option<Vec<Value<'a>>> {
-        let DeValue::Array(values) = self.value else {
+        let DeValue::Array(values) = self.found else {
             self.wrong("a list");
             return None;
         };
         let value = |value: &'a Spanned<DeValue<'a>>| {
             let site = self.site.at(value.span().start);
             Value {
-                value: value.get_ref(),
+                found: value.get_ref(),
                 site,
                 what: self.what.clone(),
             }
@@ -341,12 +342,12 @@ impl<'a> Value<'a> {
     }
 
     pub(super) fn table(&self, what: &str) -> Option<Table<'a>> {
-        let DeValue::Table(table) = self.value else {
+        let DeValue::Table(table) = self.found else {
             self.wrong("a table");
             return None;
         };
         Some(Table {
-            table,
+            keys: table,
             site: self.site,
             what: what.to_owned(),
         })
@@ -431,7 +432,7 @@ impl<'a> Value<'a> {
         name: &str,
         known: impl IntoIterator<Item = &'n str>,
     ) {
-        let why = format!("there is no {kind} `{}`", crate::domain::text::shown(name));
+        let why = format!("there is no {kind} `{name}`");
         self.site.fault_near(&self.what, &why, nearest(name, known));
     }
 }
@@ -455,7 +456,7 @@ pub(super) fn parse<'a>(doc: &'a Doc, sink: &'a Sink) -> Option<Spanned<DeTable<
         let span: Range<usize> = error.span().unwrap_or(0..0);
         let site = Site::start(doc, sink).at(span.start);
         let message = error.message().replace('\n', ", ");
-        site.fault("syntax", &crate::domain::text::shown(&message));
+        site.fault("syntax", &message);
     }
     errors.is_empty().then_some(table)
 }

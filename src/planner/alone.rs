@@ -13,8 +13,9 @@ use std::sync::Arc;
 /// What requests could do if nobody else were there.
 #[derive(Clone, Debug)]
 pub(super) struct Alone {
-    /// Earliest finish of each request, or the step that has no place.
-    finishes: Vec<Result<Minute, usize>>,
+    /// Earliest finish of each request, `None` where none of its units has anything to do; or the step
+    /// that has no place.
+    finishes: Vec<Result<Option<Minute>, usize>>,
     /// Bookings that must stay where they are, by unit and step.
     pub(super) fixed: Arc<Vec<Vec<Fixed>>>,
 }
@@ -41,9 +42,10 @@ impl Alone {
         self.finishes[request.ix()].is_ok()
     }
 
-    /// Earliest finish of the request's slowest unit.
+    /// Earliest finish of the request's slowest unit; `None` where it cannot be planned, or where
+    /// nothing of it is left to plan.
     pub(super) fn finish(&self, request: RequestIx) -> Option<Minute> {
-        self.finishes[request.ix()].ok()
+        self.finishes[request.ix()].ok().flatten()
     }
 
     /// Requests that cannot be planned, with the step and the reason in words.
@@ -89,21 +91,29 @@ fn keep_frozen(problem: &Problem, pins: &[Vec<Fixed>]) -> Vec<Vec<Fixed>> {
     let shared = Arc::new(fixed.clone());
     let mut builder = Builder::alone(problem, Timelines::empty(problem), shared);
     for ix in 0..problem.units.len() {
-        if fixed[ix].len() > pins[ix].len() && builder.unit_alone(UnitIx::from(ix)).is_err() {
-            fixed[ix].clone_from(&pins[ix]);
+        let unit = UnitIx::from(ix);
+        let is_pin = |own: &Fixed| pins[ix].iter().any(|pin| pin.step == own.step);
+        // From the first booking on that has become impossible the others may move too.
+        while let Some(last) = fixed[ix].iter().rev().find(|own| !is_pin(own)) {
+            let last = last.step;
+            let Err(step) = builder.unit_alone(unit) else {
+                break;
+            };
+            fixed[ix].retain(|own| is_pin(own) || own.step < step.min(last));
+            builder.fix(unit, &fixed[ix]);
         }
     }
     fixed
 }
 
 impl Builder<'_> {
-    fn request_alone(&mut self, request: RequestIx) -> Result<Minute, usize> {
+    fn request_alone(&mut self, request: RequestIx) -> Result<Option<Minute>, usize> {
         let own = &self.problem.requests[request.ix()];
         if let Some((step, _)) = &own.impossible {
             return Err(*step);
         }
-        let mut finish = Minute::FIRST;
-        let mut plain: Option<Minute> = None;
+        let mut finish = None;
+        let mut plain: Option<Option<Minute>> = None;
         for unit in self.problem.units_of(request) {
             let special = &self.problem.units[unit.ix()];
             let is_plain = special.facts.is_empty()
@@ -121,8 +131,9 @@ impl Builder<'_> {
         Ok(finish)
     }
 
-    /// When the unit comes out of its last step, or the step that has no place. Leaves nothing booked.
-    fn unit_alone(&mut self, unit: UnitIx) -> Result<Minute, usize> {
+    /// When the unit comes out of its last step, `None` where it has none to do; or the step that has no
+    /// place. Leaves nothing booked.
+    fn unit_alone(&mut self, unit: UnitIx) -> Result<Option<Minute>, usize> {
         let own = &self.problem.units[unit.ix()];
         for fact in &own.facts {
             self.place_fact(fact);
@@ -131,7 +142,7 @@ impl Builder<'_> {
         let out = (0..own.wanted)
             .rev()
             .find_map(|step| self.lines.placed(unit, step));
-        let out = out.map_or(self.problem.now, |placed| placed.times.out);
+        let out = out.map(|placed| placed.times.out);
         for step in 0..own.wanted.max(own.facts.len()) {
             self.lines.remove(unit, step);
         }

@@ -3,9 +3,9 @@
 //! Pure: no clock, no file, no ledger, and no checker. It is anytime: the first valid plan comes at
 //! once, better ones as long as the budget lasts, and the best so far is what it returns.
 //!
-//! [`construct`] puts requests in one after another by priority rules; [`search`] takes a few out and
-//! puts them in again; both book through [`timeline`], and both ask [`reach`] where a chain of steps
-//! can go. [`bound`] says what no plan can beat, [`because`] why each booking is not earlier.
+//! `construct` puts requests in one after another by priority rules; `search` takes a few out and
+//! puts them in again; both book through `timeline`, and both ask `reach` where a chain of steps
+//! can go. `bound` says what no plan can beat, `because` why each booking is not earlier.
 
 mod alone;
 mod because;
@@ -56,6 +56,10 @@ pub struct Progress {
 
 /// Plans `problem` until `budget` is used up; the same problem, seed and number of rounds give the same
 /// plan. A budget that is used up from the start gives the first valid plan.
+#[expect(
+    clippy::missing_panics_doc,
+    reason = "there is always a rule to begin with"
+)]
 pub fn solve(
     problem: &Problem,
     seed: u64,

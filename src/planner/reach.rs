@@ -121,7 +121,7 @@ impl Timelines<'_> {
         for (ix, link) in links.iter().enumerate() {
             if let Some(before) = reaches.last() {
                 let step = &request.steps[link.step];
-                loads = clip(&self.loads_after(step, link, &before.outs), window);
+                loads = clip(&loads_after(step, link, &before.outs), window);
             }
             let reach = self.reach(unit, link, &loads, window, runs, links.len() == 1);
             if reach.outs.is_empty() {
@@ -130,14 +130,6 @@ impl Timelines<'_> {
             reaches.push(reach);
         }
         Ok(reaches)
-    }
-
-    fn loads_after(&self, step: &Step, link: &Link, outs: &[Span]) -> Spans {
-        let least = step.rest_min + link.more_rest;
-        if least > step.rest_max {
-            return Spans::new();
-        }
-        stretch(outs, least, step.rest_max)
     }
 
     /// Every way to place one step for the given loads.
@@ -509,6 +501,15 @@ impl VisitRule<'_> {
         push_starts(watch, self.exposure, from, Minute::LAST, &mut good);
         meet(exposure_starts, &union(good))
     }
+}
+
+/// Minutes at which a step may load after the step before came out at one of `outs`.
+fn loads_after(step: &Step, link: &Link, outs: &[Span]) -> Spans {
+    let least = step.rest_min + link.more_rest;
+    if least > step.rest_max {
+        return Spans::new();
+    }
+    stretch(outs, least, step.rest_max)
 }
 
 /// Adds the starts from `from` on whose exposure ends by `until`.

@@ -1,7 +1,7 @@
 //! Every sentence of the planner, in one place.
 
 use super::because::Because;
-use crate::domain::{Minute, Minutes};
+use crate::domain::{CrewId, Minute, Minutes};
 use crate::problem::{Problem, RequestIx, RigIx, UnitIx};
 
 /// The reason in words. `load` is when the booking loads.
@@ -14,20 +14,7 @@ pub(super) fn because(problem: &Problem, because: &Because, load: Minute) -> Str
         Because::Frozen => "starts within the freeze time and stays as published".to_owned(),
         Because::Now => "starts at once".to_owned(),
         Because::Ready => format!("its request is ready at {from}, not before"),
-        Because::After { step, out, rest } if *rest == Minutes::ZERO => {
-            format!(
-                "follows step {}, which comes out at {}",
-                step + 1,
-                when(*out)
-            )
-        }
-        Because::After { step, out, rest } => {
-            format!(
-                "rests {rest} after step {}, which comes out at {}",
-                step + 1,
-                when(*out)
-            )
-        }
+        Because::After { step, out, rest } => after(*step, &when(*out), *rest),
         Because::RunWaits { unit, out } => {
             let id = &problem.units[unit.ix()].id;
             match out {
@@ -66,15 +53,7 @@ pub(super) fn because(problem: &Problem, because: &Because, load: Minute) -> Str
                 name(problem, *rig)
             )
         }
-        Because::NoShift { crew, for_watch } => {
-            let crew = &problem.crews[crew.ix()].id;
-            let what = if *for_watch {
-                "watch it to its end"
-            } else {
-                "load it"
-            };
-            format!("begun earlier, nobody of crew {crew} would be on shift to {what}")
-        }
+        Because::NoShift { crew, for_watch } => no_shift(&problem.crews[crew.ix()].id, *for_watch),
         Because::CrewBusy { crew, for_watch } => {
             let crew = &problem.crews[crew.ix()].id;
             let what = if *for_watch { "watch it" } else { "load it" };
@@ -93,6 +72,24 @@ pub(super) fn because(problem: &Problem, because: &Because, load: Minute) -> Str
         Because::OnlyWaits => "begun earlier, it would come out no earlier".to_owned(),
         Because::Slack => "could begin earlier; its request would finish no earlier".to_owned(),
     }
+}
+
+fn after(step: usize, out: &str, rest: Minutes) -> String {
+    let step = step + 1;
+    if rest == Minutes::ZERO {
+        format!("follows step {step}, which comes out at {out}")
+    } else {
+        format!("rests {rest} after step {step}, which comes out at {out}")
+    }
+}
+
+fn no_shift(crew: &CrewId, for_watch: bool) -> String {
+    let what = if for_watch {
+        "watch it to its end"
+    } else {
+        "load it"
+    };
+    format!("begun earlier, nobody of crew {crew} would be on shift to {what}")
 }
 
 fn taken(

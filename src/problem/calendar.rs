@@ -174,11 +174,12 @@ mod tests {
         let set = on(&[(10, 20), (30, 35), (35, 40), (50, 60)]);
         assert_eq!(set.spans().len(), 3);
         for start in 0..70 {
-            for length in 1..32 {
-                let slow = (start..=70)
-                    .find(|end| (start..*end).filter(|t| set.contains(m(*t))).count() == length);
+            for length in 1..32_u8 {
+                let slow = (start..=70).find(|end| {
+                    (start..*end).filter(|t| set.contains(m(*t))).count() == usize::from(length)
+                });
                 assert_eq!(
-                    set.advance(m(start), Minutes::new(length as i64)),
+                    set.advance(m(start), Minutes::new(i64::from(length))),
                     slow.map(m)
                 );
             }

@@ -201,11 +201,14 @@ fn add_request(
     });
 }
 
+/// What makes two conditions the same: method, severity (by the bits of its values) and length.
+type ConditionKey = (MethodId, Vec<(String, u64)>, Amount);
+
 /// Gives equal things one index, so that steps of thousands of units share what they have in common.
 struct Interner<'l> {
     lab: &'l Lab,
     walks: BTreeMap<SequenceId, Vec<(WalkStep, CondIx)>>,
-    conditions: HashMap<(MethodId, Vec<(String, u64)>, Amount), CondIx>,
+    conditions: HashMap<ConditionKey, CondIx>,
     fixtures: HashMap<(String, MethodId), FixtureIx>,
     /// By condition and the number of units that must share a run (0: any).
     eligible: HashMap<(CondIx, u32), (EligibleIx, Option<String>)>,
@@ -361,7 +364,7 @@ fn eligible_rigs(lab: &Lab, step: &WalkStep, together: u32) -> (Vec<(RigIx, Minu
                 reasons.push(format!(
                     "{} has {} positions for {together} units that stay together",
                     rig.id, rig.positions
-                ))
+                ));
             }
             Ok(minutes) => rigs.push((RigIx::from(ix), minutes)),
             Err(reason) => reasons.push(reason),

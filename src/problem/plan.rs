@@ -63,13 +63,14 @@ impl Plan {
         finishes
     }
 
-    /// The cost: `Σ priority × (10 × late + flow)` over the requests that are planned.
+    /// The cost: `Σ priority × (10 × late + flow)` over the requests that are planned; those left out
+    /// cost nothing, even where visits of theirs have started.
     pub fn cost(&self, problem: &Problem) -> i64 {
         let finishes = self.finishes(problem);
-        finishes
-            .iter()
-            .enumerate()
-            .filter_map(|(ix, finish)| Some(problem.cost_at(RequestIx::from(ix), (*finish)?)))
+        let requests = (0..problem.requests.len()).map(RequestIx::from);
+        requests
+            .filter(|ix| self.left.iter().all(|left| left.request != *ix))
+            .filter_map(|ix| Some(problem.cost_at(ix, finishes[ix.ix()]?)))
             .sum()
     }
 

@@ -48,34 +48,35 @@ fn lab_files(instance: &Instance, optimum: i64) -> [(&'static str, String); 4] {
     lab.push_str("format = 1\n[lab]\nname = \"job shop\"\nzone = \"UTC\"\nhorizon = \"60d\"\n");
     lab.push_str("[[crew]]\nid = \"nobody\"\n");
     for machine in 0..instance.machines {
-        writeln!(lab, "[[rig]]\nid = \"m{machine}\"\ndoes = [\"m{machine}\"]").unwrap();
+        writeln!(lab, "[[rig]]\nid = \"m{machine}\"\ndoes = [\"m{machine}\"]")
+            .expect("a string takes it");
         writeln!(
             methods,
             "[[method]]\nid = \"on-m{machine}\"\ndoes = \"m{machine}\"\nhold = \"1m\""
         )
-        .unwrap();
-        writeln!(methods, "source = \"published instance\"").unwrap();
+        .expect("a string takes it");
+        writeln!(methods, "source = \"published instance\"").expect("a string takes it");
     }
     for (job, steps) in instance.jobs.iter().enumerate() {
-        writeln!(sequences, "[[sequence]]\nid = \"s{job}\"").unwrap();
+        writeln!(sequences, "[[sequence]]\nid = \"s{job}\"").expect("a string takes it");
         for (machine, minutes) in steps {
             writeln!(
                 sequences,
                 "[[sequence.step]]\nmethod = \"on-m{machine}\"\nhold = \"{minutes}m\""
             )
-            .unwrap();
+            .expect("a string takes it");
         }
         writeln!(
             requests,
             "[[request]]\nid = \"J{job}\"\nproduct = \"p\"\nbuild = \"b\""
         )
-        .unwrap();
+        .expect("a string takes it");
         writeln!(
             requests,
             "sequence = \"s{job}\"\nunits = 1\nready = \"2027-03-01T00:00\""
         )
-        .unwrap();
-        writeln!(requests, "due = \"{due}\"").unwrap();
+        .expect("a string takes it");
+        writeln!(requests, "due = \"{due}\"").expect("a string takes it");
     }
     [
         ("lab.toml", lab),
@@ -106,6 +107,7 @@ fn makespan(text: &str, optimum: i64, rounds: u64) -> i64 {
     (last - Minute::new(START)).get()
 }
 
+#[expect(clippy::print_stdout, reason = "the excess is for people to see")]
 fn reported(name: &str, text: &str, optimum: i64) {
     let found = makespan(text, optimum, 20_000);
     let excess = 100.0 * (found - optimum) as f64 / optimum as f64;

@@ -6,6 +6,7 @@
 //! in adoptions of it, and a figure known from memory alone says so.
 
 use crate::support::lab_from_files;
+use rigday::domain::time::minutes_ceil;
 use rigday::domain::{Facts, Minute, Minutes};
 use rigday::lab::published;
 use rigday::problem::compile;
@@ -197,7 +198,7 @@ fn rapid_change_of_temperature_by_default_takes_1830_min() {
     let trial = Trial {
         does: "thermal-shock",
         method: "temperature-change-rapid",
-        rig: &counter(1.0 / cycle.get() as f64),
+        rig: &counter(1.0 / 366.0),
         ..Trial::default()
     };
     assert_eq!(trial.minutes(), 1830);
@@ -288,12 +289,12 @@ fn cyclic_salt_mist_takes_the_days_of_its_method() {
 /// memory), else until 80 volumes are drawn, at most 8 h; category 2 takes 8 h.
 #[test]
 fn dust_takes_its_time_from_the_extraction_rate() {
-    let hours = |rate| published::dust_category_1(rate).get() as f64 / 60.0;
+    let minutes = |rate| published::dust_category_1(rate).get();
     assert_eq!(
-        [60.0, 40.0, 20.0, 10.0, 8.0].map(hours),
-        [2.0, 2.0, 4.0, 8.0, 8.0]
+        [60.0, 40.0, 20.0, 10.0, 8.0].map(minutes),
+        [120, 120, 240, 480, 480]
     );
-    assert_eq!(hours(0.0), 8.0, "with no extraction the cap holds");
+    assert_eq!(minutes(0.0), 480, "with no extraction the cap holds");
     assert_eq!(published::DUST_CATEGORY_2, Minutes::hours(8));
 }
 
@@ -312,13 +313,14 @@ fn water_takes_its_time_from_the_surface() {
         let minutes = published::jet_minutes(surface);
         (
             minutes,
-            rigday::domain::time::minutes_ceil(minutes).get(),
+            minutes_ceil(minutes).get(),
             published::jet_6_litres(minutes),
         )
     };
     assert_eq!(jet(2.0), (3.0, 3, 300.0));
     assert_eq!(jet(4.5), (4.5, 5, 450.0));
-    assert_eq!([2.0, 7.0].map(published::nozzle_minutes), [5.0, 7.0]);
+    let nozzle = |surface| minutes_ceil(published::nozzle_minutes(surface)).get();
+    assert_eq!([2.0, 7.0].map(nozzle), [5, 7]);
     assert_eq!(published::DRIP_2.get(), 10);
     let trial = Trial {
         does: "drip",

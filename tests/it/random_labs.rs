@@ -3,9 +3,9 @@
 //! `TEST_FULL=1` tries ten times as many labs; `TEST_SEED=n` repeats the lab of one seed.
 
 use crate::support::random_lab::random_lab;
-use rigday::checker::check;
+use rigday::checker::{check, check_figures};
 use rigday::planner::{Rounds, Solved, solve};
-use rigday::problem::{Problem, compile};
+use rigday::problem::{Figures, Problem, compile};
 
 /// The seeds to try.
 #[expect(
@@ -24,8 +24,19 @@ fn seeds() -> Vec<u64> {
 /// Everything that is wrong with what the planner found, in words.
 fn faults(problem: &Problem, solved: &Solved) -> Vec<String> {
     let clashes = check(problem, &solved.plan);
+    let said = problem.plan_in_words(
+        &solved.plan,
+        &solved.because,
+        &Figures {
+            bound: Some(solved.bound),
+            milliseconds: 0,
+            seed: 0,
+        },
+    );
+    let figures = check_figures(problem, &solved.plan, &said);
     let mut faults: Vec<String> = clashes
         .iter()
+        .chain(&figures)
         .map(|clash| format!("{}: {}", clash.rule.name(), clash.text))
         .collect();
     let cost = cost_by_hand(problem, solved);
@@ -52,7 +63,8 @@ fn cost_by_hand(problem: &Problem, solved: &Solved) -> i64 {
             .visits
             .iter()
             .filter(|visit| problem.units[visit.unit.ix()].request.ix() == ix);
-        if let Some(finish) = own.map(|visit| visit.times.out.get()).max() {
+        let is_left = solved.plan.left.iter().any(|left| left.request.ix() == ix);
+        if let (false, Some(finish)) = (is_left, own.map(|visit| visit.times.out.get()).max()) {
             let late = request.due.map_or(0, |due| (finish - due.get()).max(0));
             cost += request.priority * (10 * late + finish - request.ready.get());
         }
@@ -64,7 +76,21 @@ fn faults_of_seed(seed: u64) -> Vec<String> {
     let (lab, facts, now) = random_lab(seed);
     let problem = compile(&lab, &facts, now);
     let solved = solve(&problem, seed, &mut Rounds(5), &mut |_| {});
-    faults(&problem, &solved)
+    let found = faults(&problem, &solved);
+    if !found.is_empty() { describe(&lab, &facts, now, &problem, &found); }
+    found
+}
+
+fn describe(lab: &rigday::domain::Lab, facts: &rigday::domain::Facts, now: rigday::domain::Minute, problem: &Problem, found: &[String]) {
+    println!("now {} pins {:?} outages {:?} stops {:?} factsout {:?}", rigday::domain::zone::utc_text(now), lab.pins.iter().map(|p| format!("{} {} {} {}", p.unit, p.step, p.rig, rigday::domain::zone::utc_text(p.start))).collect::<Vec<_>>(), lab.outages.len(), facts.stops, facts.outages);
+    for r in &lab.rigs { println!("{} {:?} {} load {} unl {} chg {} cal {:?}", r.id, r.loading, r.positions, r.load, r.unload, r.changeover, r.calibration_due); }
+    for c in &lab.crews { println!("{} {:?}", c.id, c.shifts.iter().map(|s| format!("{:?} {}-{} x{}", s.days, s.from, s.to, s.people)).collect::<Vec<_>>()); }
+    for (ix, r) in problem.requests.iter().enumerate() {
+        if !found.iter().any(|f| f.contains(r.id.as_str())) { continue; }
+        println!("{} together {} ready {} units {}", r.id, r.keep_together, rigday::domain::zone::utc_text(r.ready), r.units.len());
+        for s in &r.steps { let c = problem.condition(s); println!("   {} watch {:?} pause {} wait {} crew {} rest {}..{} rigs {:?}", c.label, c.watch, c.pausable, c.max_wait, problem.crews[c.crew.ix()].id, s.rest_min, s.rest_max, problem.rigs_for(s).iter().map(|(r, e)| format!("{} {}", problem.rigs[r.ix()].id, e)).collect::<Vec<_>>()); }
+        for u in problem.units_of(rigday::problem::RequestIx::from(ix)) { let u=&problem.units[u.ix()]; println!("   {} wanted {} facts {:?} published {:?}", u.id, u.wanted, u.facts.iter().map(|f| format!("{} {}..{} {}", problem.rigs[f.visit.rig.ix()].id, rigday::domain::zone::utc_text(f.visit.times.load), rigday::domain::zone::utc_text(f.visit.times.out), f.over)).collect::<Vec<_>>(), u.published.iter().map(|f| format!("{} {} {}..{}", f.step+1, problem.rigs[f.rig.ix()].id, rigday::domain::zone::utc_text(f.times.load), rigday::domain::zone::utc_text(f.times.out))).collect::<Vec<_>>()); }
+    }
 }
 
 #[test]

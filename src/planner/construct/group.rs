@@ -84,6 +84,7 @@ impl Builder<'_> {
             let found = self.lines.reach_from(leader, &link, &loads, window, runs);
             let outs = clip(&found.outs, Span::new(tried_until, Minute::LAST));
             for out in tries(&outs) {
+                self.tries = self.tries.checked_sub(1).ok_or(chamber)?;
                 let placed = self.lines.choose_out(leader, chamber, &found, out);
                 let mark = self.log.len();
                 if self.put_around(request, chains, chamber, placed).is_ok() {

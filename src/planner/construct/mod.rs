@@ -42,6 +42,8 @@ pub(super) struct Builder<'p> {
     log: Vec<(UnitIx, usize)>,
     /// Fixed bookings that hold their place until their unit is put in.
     shadows: Vec<(UnitIx, usize)>,
+    /// Places for a run of a whole request that may still be tried.
+    tries: usize,
 }
 
 /// A step that must be on a rig at a minute.
@@ -97,6 +99,7 @@ impl<'p> Builder<'p> {
             fixed,
             log: Vec::new(),
             shadows: Vec::new(),
+            tries: 0,
         };
         for unit in &problem.units {
             for fact in &unit.facts {
@@ -124,6 +127,7 @@ impl<'p> Builder<'p> {
             fixed,
             log: Vec::new(),
             shadows: Vec::new(),
+            tries: 0,
         }
     }
 
@@ -176,9 +180,10 @@ impl<'p> Builder<'p> {
             .filter(|request| alone.can_be_planned(**request));
         let planned: Vec<RequestIx> = planned.copied().collect();
         self.cast_shadows(&planned);
+        let problem = self.problem;
         let mut failed = Vec::new();
         for request in planned {
-            self.lift_shadows(request);
+            self.lift_shadows(|unit| problem.units[unit.ix()].request == request);
             let result = self.put(request);
             let result = result.or_else(|step| self.put_unfrozen(request).map_err(|()| step));
             if let Err(step) = result {
@@ -192,11 +197,38 @@ impl<'p> Builder<'p> {
     /// Puts one request in whole, or leaves it out whole and says which step found no place.
     pub(super) fn put(&mut self, request: RequestIx) -> Result<(), usize> {
         let mark = self.log.len();
-        let result = self.put_stages(request);
+        let result = self.put_stages(request).or_else(|step| {
+            self.undo_to(mark);
+            self.put_fixed_first(request).map_err(|()| step)
+        });
         if result.is_err() {
             self.undo_to(mark);
         }
         result
+    }
+
+    /// Once more unit by unit, those with fixed bookings ahead and with their places held, where the
+    /// request has any.
+    fn put_fixed_first(&mut self, request: RequestIx) -> Result<(), ()> {
+        let problem = self.problem;
+        let own = &problem.requests[request.ix()];
+        let units: Vec<UnitIx> = problem.units_of(request).collect();
+        let is_fixed = |unit: &&UnitIx| !self.fixed_of(**unit).is_empty();
+        let (fixed, free): (Vec<UnitIx>, Vec<UnitIx>) = units.iter().partition(is_fixed);
+        if fixed.is_empty() || (own.keep_together && units.len() > 1) {
+            return Err(());
+        }
+        let held = self.shadows.len();
+        self.cast_shadows(&[request]);
+        let mut result = Ok(());
+        for unit in &fixed {
+            self.lift_shadows(|shadow| shadow == *unit);
+            result = result.and_then(|()| self.put_stages_of(request, &[*unit]));
+        }
+        debug_assert_eq!(held, self.shadows.len(), "every shadow is lifted again");
+        result
+            .and_then(|()| self.put_stages_of(request, &free))
+            .map_err(|_| ())
     }
 
     /// Once more without what the plan in force has within freeze of now, where there is any.
@@ -206,7 +238,7 @@ impl<'p> Builder<'p> {
         for unit in problem.units_of(request) {
             let pins = problem.units[unit.ix()].pins.len();
             if self.fixed[unit.ix()].len() > pins {
-                Arc::make_mut(&mut self.fixed)[unit.ix()] = Fixed::pins(&problem.units[unit.ix()]);
+                self.fix(unit, &Fixed::pins(&problem.units[unit.ix()]));
                 changed = true;
             }
         }
@@ -288,6 +320,11 @@ impl<'p> Builder<'p> {
         }
     }
 
+    /// Changes which bookings of a unit must stay where they are.
+    pub(super) fn fix(&mut self, unit: UnitIx, bookings: &[Fixed]) {
+        Arc::make_mut(&mut self.fixed)[unit.ix()] = bookings.to_vec();
+    }
+
     /// Bookings of a unit that must stay where they are, by step.
     fn fixed_of(&self, unit: UnitIx) -> &[Fixed] {
         &self.fixed[unit.ix()]
@@ -312,11 +349,10 @@ impl<'p> Builder<'p> {
         }
     }
 
-    fn lift_shadows(&mut self, request: RequestIx) {
-        let problem = self.problem;
+    fn lift_shadows(&mut self, of: impl Fn(UnitIx) -> bool) {
         let lines = &mut self.lines;
         self.shadows.retain(|(unit, step)| {
-            let own = problem.units[unit.ix()].request == request;
+            let own = of(*unit);
             if own {
                 lines.remove(*unit, *step);
             }

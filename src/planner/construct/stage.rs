@@ -8,12 +8,25 @@ use crate::problem::UnitIx;
 use std::collections::BTreeSet;
 use std::ops::Range;
 
+/// How many places for runs of a whole request are tried before it is given up.
+const TRIES: usize = 500;
+
 impl Builder<'_> {
     /// Puts the request in stage by stage.
     pub(super) fn put_stages(&mut self, request: RequestIx) -> Result<(), usize> {
         let units: Vec<UnitIx> = self.problem.units_of(request).collect();
+        self.put_stages_of(request, &units)
+    }
+
+    /// The same for some of its units.
+    pub(super) fn put_stages_of(
+        &mut self,
+        request: RequestIx,
+        units: &[UnitIx],
+    ) -> Result<(), usize> {
+        self.tries = TRIES;
         for end in self.stage_ends(request) {
-            let chains = self.chains_of(&units, end);
+            let chains = self.chains_of(units, end);
             self.put_stage(request, &chains)?;
         }
         Ok(())

@@ -86,6 +86,7 @@ impl CrewLine {
     }
 
     /// People free in the minute `at`; zero outside the line.
+    #[cfg(test)]
     pub(super) fn at(&self, at: Minute) -> i32 {
         let since = at.get() - self.origin;
         let Ok(day) = usize::try_from(since.div_euclid(DAY)) else {

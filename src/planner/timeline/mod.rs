@@ -74,11 +74,6 @@ impl<'p> Timelines<'p> {
         self.crews[crew.ix()].free(window)
     }
 
-    /// People of the crew that are free in the minute `at`.
-    pub(super) fn people_at(&self, crew: CrewIx, at: Minute) -> i32 {
-        self.crews[crew.ix()].at(at)
-    }
-
     /// Books a visit; whoever calls knows that it fits.
     pub(super) fn place(&mut self, unit: UnitIx, step: usize, placed: Placed) {
         let problem = self.problem;

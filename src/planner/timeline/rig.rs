@@ -116,16 +116,6 @@ impl RigLine {
             .take_while(move |run| run.times.load < window.end)
             .filter(move |run| run.condition == condition && run.units + room <= positions)
     }
-
-    /// The run that loads at `load`.
-    pub(in crate::planner) fn run_at(&self, load: Minute) -> Option<&Run> {
-        let Self::Together(runs) = self else {
-            return None;
-        };
-        runs.binary_search_by_key(&load, |run| run.times.load)
-            .ok()
-            .map(|ix| &runs[ix])
-    }
 }
 
 /// Stays that own a minute of `window` widened by `pad`. Facts may overlap, so the search for the

@@ -175,7 +175,9 @@ impl Maker<'_> {
             };
             let ready = self.start + Minutes::new(self.random.range(-2 * 1440, 8 * 1440));
             let mut own = request(&id, &id, units, ready);
-            own.product = self.random.pick(&["latch", "strut"]).to_owned();
+            self.random
+                .pick(&["latch", "strut"])
+                .clone_into(&mut own.product);
             own.priority = u8::try_from(self.random.range(1, 9)).expect("small");
             own.keep_together = together;
             own.due = self
@@ -215,7 +217,7 @@ impl Maker<'_> {
         let mut own = request(id, id, 1, self.start);
         let mut bad = method("hopeless", "look", Length::Hold(Minutes::new(10)));
         match self.random.below(8) {
-            0 => bad.does = "nothing-here".to_owned(),
+            0 => "nothing-here".clone_into(&mut bad.does),
             1 => drop(bad.severity.insert("force_n".to_owned(), 5_000.0)),
             2 => bad.length = Length::Cycles(100),
             3 => (bad.watch, bad.length) = (Watch::Full, Length::Hold(Minutes::hours(60))),
@@ -239,7 +241,7 @@ impl Maker<'_> {
                 let mut small = rig("small", &["small"], Loading::Together, 2);
                 small.heat_k_per_min = Some(2.0);
                 self.lab.rigs.push(small);
-                bad.does = "small".to_owned();
+                "small".clone_into(&mut bad.does);
                 own = request(id, id, 3, self.start);
                 own.keep_together = true;
             }
@@ -341,7 +343,7 @@ fn look(random: &mut Random) -> Method {
 
 /// A long bench trial that pauses over night.
 fn try_out(random: &mut Random) -> Method {
-    let hold = Length::Hold(Minutes::new(random.range(60, 900)));
+    let hold = Length::Hold(Minutes::new(random.range(60, 540)));
     let mut own = method("try-out", "look", hold);
     own.watch = random.pick(&[Watch::Full, Watch::Site]);
     own.pausable = true;
