@@ -556,6 +556,7 @@ mod tests {
         lab.outages = vec![
             outage("heat-1", span("2027-03-29T08:00", "2027-03-29T16:00")),
             outage("heat-1", span("2027-03-31T20:00", "2027-04-02T00:00")),
+            outage("heat-1", span("2027-04-05T08:00", "2027-04-06T08:00")),
         ];
         let facts = Facts {
             outages: vec![outage(
@@ -575,7 +576,7 @@ mod tests {
                 span("2027-03-29T18:00", "2027-03-31T20:00"),
             ]
         );
-        assert_eq!(own.outages.len(), 3);
+        assert_eq!(own.outages.len(), 4);
         let free = [Span::new(Minute::FIRST, Minute::LAST)];
         assert_eq!(problem.rigs[1].usable, free);
     }

@@ -86,23 +86,20 @@ fn held(rig: &Rig, method: &Method, segments: &[Segment], repeat: u32) -> Result
     }
 }
 
-/// From ambient through all passes and back, rounded up once. Every pass but the first begins where the
-/// one before ended, so two passes are walked and the second counts for all that follow.
+/// From ambient through all passes and back, rounded up once. Every pass ends at the same temperature and
+/// every one but the first begins there, so two are walked and the second counts for all that follow.
 fn profile(
     ambient_c: f64,
     rig: &Rig,
     segments: &[Segment],
     repeat: u32,
 ) -> Result<Minutes, String> {
-    let (first, after_first) = pass(rig, segments, ambient_c)?;
-    let mut total = first;
-    let mut at = after_first;
+    let (mut total, end_c) = pass(rig, segments, ambient_c)?;
     if repeat > 1 {
-        let (further, after) = pass(rig, segments, at)?;
+        let (further, _) = pass(rig, segments, end_c)?;
         total += further * f64::from(repeat - 1);
-        at = after;
     }
-    Ok(minutes_ceil(total + ramp(rig, at, ambient_c, None)?))
+    Ok(minutes_ceil(total + ramp(rig, end_c, ambient_c, None)?))
 }
 
 /// Minutes of one pass that begins at `from_c`, and the temperature at its end.

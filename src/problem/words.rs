@@ -193,3 +193,170 @@ impl<'p> Names<'p> {
         })
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::domain::lab::{Length, Loading};
+    use crate::domain::parts::{empty_lab, method, request, rig, sequence, step};
+    use crate::domain::zone::known::utc;
+    use crate::domain::{Facts, MethodId, Minutes};
+    use crate::problem::{compile, plain_times};
+
+    /// Two requests that look, heat and bake, on a bench, in a chamber and in an oven; C nobody can do.
+    fn problem() -> Problem {
+        let mut lab = empty_lab();
+        lab.crews = vec![crate::domain::parts::crew("bench", Vec::new())];
+        lab.rigs = vec![
+            rig("bench", &["look"], Loading::Each, 2),
+            rig("chamber", &["heat"], Loading::Together, 2),
+            rig("oven", &["bake"], Loading::Held, 2),
+        ];
+        for id in ["look", "heat", "bake", "x-ray"] {
+            let own = method(id, id, Length::Hold(Minutes::hours(1)));
+            lab.methods.insert(own.id.clone(), own);
+        }
+        lab.sequences = vec![
+            sequence("s", ["look", "heat", "bake"].map(step).to_vec()),
+            sequence("none", vec![step("look"), step("x-ray")]),
+        ];
+        let ready = utc("2027-03-01T08:00");
+        lab.requests = vec![
+            request("A", "s", 2, ready),
+            request("B", "s", 1, ready),
+            request("C", "none", 1, ready),
+        ];
+        lab.requests[0].due = Some(utc("2027-03-01T10:30"));
+        compile(&lab, &Facts::default(), ready)
+    }
+
+    /// Every unit of A and B on each rig in turn, one hour a step, sorted by (load, rig, unit).
+    fn visits(problem: &Problem) -> Vec<Visit> {
+        let places = [Place::Position(2), Place::Run(4), Place::Held];
+        let mut visits = Vec::new();
+        for (step, place) in places.into_iter().enumerate() {
+            for unit in (0..3).map(UnitIx) {
+                let rig = RigIx::from(step);
+                let load = problem.now + Minutes::hours(step.try_into().expect("a few"));
+                let own = &problem.rigs[rig.ix()];
+                visits.push(Visit {
+                    unit,
+                    step,
+                    rig,
+                    place,
+                    times: plain_times(own, load, Minutes::hours(1)),
+                });
+            }
+        }
+        visits
+    }
+
+    #[test]
+    fn words_resolve_to_the_visits_they_were_made_of() {
+        let problem = problem();
+        let visits = visits(&problem);
+        let mut words = problem.words(&visits, &["first in line".to_owned()]);
+        assert_eq!(words[0].because, "first in line");
+        assert_eq!(words[1].because, "");
+        let place = |ix: usize| (words[ix].position, words[ix].run);
+        assert_eq!(
+            [place(0), place(3), place(6)],
+            [(Some(2), None), (None, Some(4)), (None, None)]
+        );
+        words.reverse();
+        let (found, unresolved) = problem.resolve(&words);
+        assert_eq!(found, visits);
+        assert_eq!(unresolved, []);
+    }
+
+    #[test]
+    fn a_booking_that_does_not_fit_is_handed_back_with_its_reason() {
+        let problem = problem();
+        let good = problem.words(&visits(&problem), &[])[0].clone();
+        let check = |change: fn(&mut Booking), why: &str| {
+            let mut bad = good.clone();
+            change(&mut bad);
+            let (found, unresolved) = problem.resolve(&[good.clone(), bad.clone()]);
+            assert_eq!(found.len(), 1, "{why}");
+            let why = why.to_owned();
+            assert_eq!(unresolved, [Unresolved { booking: bad, why }]);
+        };
+        check(
+            |own| own.unit = UnitId::new("A/9"),
+            "the lab has no such unit",
+        );
+        check(
+            |own| own.request = RequestId::new("B"),
+            "the unit belongs to A, not to B",
+        );
+        check(|own| own.step = 0, "its steps are 1 to 3");
+        check(|own| own.step = 4, "its steps are 1 to 3");
+        check(
+            |own| own.method = MethodId::new("heat"),
+            "the method of that step is look, not heat",
+        );
+        check(
+            |own| own.rig = RigId::new("sold"),
+            "the lab has no rig sold",
+        );
+        check(|own| own.run = Some(1), "it has a position and a run");
+    }
+
+    #[test]
+    fn what_was_left_out_is_found_by_its_request() {
+        let problem = problem();
+        let left = |request: &str, step| plan::Unplannable {
+            request: RequestId::new(request),
+            step,
+            reason: "no rig does x-ray".to_owned(),
+        };
+        let all = [left("C", 2), left("Z", 1), left("A", 0)];
+        let (known, unknown) = problem.resolve_left(&all);
+        let places: Vec<(u32, usize)> = known.iter().map(|own| (own.request.0, own.step)).collect();
+        assert_eq!(places, [(0, 0), (2, 1)]);
+        assert_eq!(unknown, [RequestId::new("Z")]);
+    }
+
+    #[test]
+    fn a_plan_in_words_says_when_requests_finish_and_what_it_costs() {
+        let problem = problem();
+        let left = Left {
+            request: RequestIx(2),
+            step: 1,
+            reason: "no rig does x-ray".to_owned(),
+        };
+        let plan = Plan {
+            visits: visits(&problem),
+            left: vec![left],
+        };
+        let figures = Figures {
+            bound: Some(7),
+            milliseconds: 12,
+            seed: 3,
+        };
+        let words = problem.plan_in_words(&plan, &[], &figures);
+        // Both finish at 11:00; A half an hour late: 5 × (10 × 30 + 180) + 5 × 180.
+        let finish = utc("2027-03-01T11:00");
+        let expected = [("A", 30), ("B", 0)].map(|(request, late)| Finish {
+            request: RequestId::new(request),
+            finish,
+            late: Minutes::new(late),
+            flow: Minutes::new(180),
+        });
+        assert_eq!(words.requests, expected);
+        assert_eq!(words.cost, 3300);
+        assert_eq!(
+            (words.bound, words.milliseconds, words.seed),
+            (Some(7), 12, 3)
+        );
+        assert_eq!(words.bookings.len(), 9);
+        let unplannable = [plan::Unplannable {
+            request: RequestId::new("C"),
+            step: 2,
+            reason: "no rig does x-ray".to_owned(),
+        }];
+        assert_eq!(words.unplannable, unplannable);
+        let (known, unknown) = problem.resolve_left(&words.unplannable);
+        assert_eq!((known, unknown.len()), (plan.left, 0));
+    }
+}
