@@ -71,6 +71,22 @@ impl Alone {
     }
 }
 
+/// What must stay, and every other booking of the plan in force as well: for repairing that plan. `None`
+/// where no plan is in force.
+pub(super) fn keep_published(problem: &Problem, alone: &Alone) -> Option<Arc<Vec<Vec<Fixed>>>> {
+    if problem.units.iter().all(|unit| unit.published.is_empty()) {
+        return None;
+    }
+    let of_unit = |(unit, must): (&crate::problem::Unit, &Vec<Fixed>)| {
+        let ahead = Fixed::published(problem, unit).into_iter();
+        let more = ahead.filter(|own| must.iter().all(|kept| kept.step != own.step));
+        let mut all: Vec<Fixed> = must.iter().copied().chain(more).collect();
+        all.sort_by_key(|own| own.step);
+        all
+    };
+    Some(Arc::new(problem.units.iter().zip(alone.fixed.iter()).map(of_unit).collect()))
+}
+
 /// Pins, and the bookings of the plan in force within freeze of now that are still possible.
 fn keep_frozen(problem: &Problem, pins: &[Vec<Fixed>]) -> Vec<Vec<Fixed>> {
     let mut fixed = pins.to_vec();

@@ -24,8 +24,9 @@ pub use budget::{Budget, Rounds};
 use crate::domain::Minute;
 use crate::problem::{Left, Place, Plan, Problem, RequestIx, RigIx, UnitIx, Visit};
 use alone::Alone;
-use construct::{Builder, Rule, generate, rules};
+use construct::{Builder, Fixed, Rule, generate, rules};
 use std::collections::BTreeMap;
+use std::sync::Arc;
 use timeline::Slot;
 
 /// What the planner found.
@@ -70,18 +71,20 @@ pub fn solve(
     let bound = bound::own_path(problem, &alone);
     let mut rounds = 0;
     let mut best: Option<Candidate<'_>> = None;
-    for rule in rules() {
-        if best.is_some() && budget.used_up(rounds) {
+    // The plan in force, repaired, goes first where there is one; the first plan that leaves nobody out
+    // is the first valid one.
+    let repaired = alone::keep_published(problem, &alone);
+    let rules = rules();
+    let starts = repaired.iter().map(|kept| (&rules[0], kept));
+    for (rule, fixed) in starts.chain(rules.iter().map(|rule| (rule, &alone.fixed))) {
+        let complete = best.as_ref().is_some_and(|best| best.no_room.is_empty());
+        if complete && budget.used_up(rounds) {
             break;
         }
-        let next = Candidate::new(problem, &alone, &rule);
+        let next = Candidate::new(problem, &alone, rule, fixed);
         rounds += u64::from(best.is_some());
         if best.as_ref().is_none_or(|best| next.value() < best.value()) {
-            progress(Progress {
-                rounds,
-                cost: next.cost,
-                bound: Some(bound),
-            });
+            progress(Progress { rounds, cost: next.cost, bound: Some(bound) });
             best = Some(next);
         }
     }
@@ -127,8 +130,9 @@ struct Candidate<'p> {
 }
 
 impl<'p> Candidate<'p> {
-    fn new(problem: &'p Problem, alone: &Alone, rule: &Rule) -> Self {
-        let (builder, no_room) = generate(problem, alone, &rule.order(problem, alone), rule.style);
+    fn new(problem: &'p Problem, alone: &Alone, rule: &Rule, fixed: &Arc<Vec<Vec<Fixed>>>) -> Self {
+        let order = rule.order(problem, alone);
+        let (builder, no_room) = generate(problem, alone, &order, rule.style, fixed);
         let cost = search::cost_of(&builder);
         Self {
             builder,

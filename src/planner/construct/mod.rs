@@ -58,20 +58,24 @@ pub(super) struct Fixed {
     pub(super) lane: Option<u32>,
 }
 
-/// Plans everybody who can be planned, in the order of the rule. Whoever finds no place is put first
-/// and generation starts anew; the requests that still find none are returned.
+/// Plans everybody who can be planned, in the given order, with bookings that must stay where they are or,
+/// for repairing the plan in force, should. Whoever finds no place is put first and generation starts anew;
+/// the requests that still find none are returned.
 pub(super) fn generate<'p>(
     problem: &'p Problem,
     alone: &Alone,
     order: &[RequestIx],
     style: Style,
+    fixed: &Arc<Vec<Vec<Fixed>>>,
 ) -> (Builder<'p>, Vec<(RequestIx, usize)>) {
     const ATTEMPTS: usize = 12;
     let mut order = order.to_vec();
     let mut best: Option<(Builder<'p>, Vec<(RequestIx, usize)>)> = None;
     for _ in 0..ATTEMPTS {
         let mut builder = Builder::new(problem, alone, style);
+        builder.fixed = fixed.clone();
         let failed = builder.put_all(alone, &order);
+        builder.fixed = alone.fixed.clone();
         let better = best
             .as_ref()
             .is_none_or(|(_, least)| failed.len() < least.len());
@@ -185,7 +189,7 @@ impl<'p> Builder<'p> {
         for request in planned {
             self.lift_shadows(|unit| problem.units[unit.ix()].request == request);
             let result = self.put(request);
-            let result = result.or_else(|step| self.put_unfrozen(request).map_err(|()| step));
+            let result = result.or_else(|step| self.put_loosened(alone, request).map_err(|()| step));
             if let Err(step) = result {
                 failed.push((request, step));
             }
@@ -250,22 +254,26 @@ impl<'p> Builder<'p> {
         self.first_loads(unit, next).end
     }
 
-    /// Once more without what the plan in force has within freeze of now, where there is any.
-    fn put_unfrozen(&mut self, request: RequestIx) -> Result<(), ()> {
+    /// Once more with fewer bookings kept in their place: what must stay, then pins alone.
+    fn put_loosened(&mut self, alone: &Alone, request: RequestIx) -> Result<(), ()> {
         let problem = self.problem;
-        let mut changed = false;
-        for unit in problem.units_of(request) {
-            let pins = problem.units[unit.ix()].pins.len();
-            if self.fixed[unit.ix()].len() > pins {
-                self.fix(unit, &Fixed::pins(&problem.units[unit.ix()]));
-                changed = true;
+        let must = |unit: UnitIx| alone.fixed[unit.ix()].clone();
+        let pins = |unit: UnitIx| Fixed::pins(&problem.units[unit.ix()]);
+        let ways: [&dyn Fn(UnitIx) -> Vec<Fixed>; 2] = [&must, &pins];
+        for kept in ways {
+            let mut changed = false;
+            for unit in problem.units_of(request) {
+                let kept = kept(unit);
+                if kept.len() < self.fixed[unit.ix()].len() {
+                    self.fix(unit, &kept);
+                    changed = true;
+                }
+            }
+            if changed && self.put(request).is_ok() {
+                return Ok(());
             }
         }
-        if changed {
-            self.put(request).map_err(|_| ())
-        } else {
-            Err(())
-        }
+        Err(())
     }
 
     /// Takes a request's bookings off, facts excepted, and returns them.
@@ -436,18 +444,21 @@ impl Fixed {
             let load = visit.times.load;
             problem.now <= load && load < problem.frozen_before && visit.step < unit.wanted
         });
-        frozen
-            .map(|visit| Self {
-                step: visit.step,
-                rig: visit.rig,
-                load: visit.times.load,
-                out: Some(visit.times.out),
-                lane: match visit.place {
-                    Place::Position(position) => position.checked_sub(1),
-                    Place::Run(_) | Place::Held => None,
-                },
-            })
-            .collect()
+        frozen.map(Self::of).collect()
+    }
+
+    /// A booking of the plan in force, to the minute.
+    fn of(visit: &Visit) -> Self {
+        Self {
+            step: visit.step,
+            rig: visit.rig,
+            load: visit.times.load,
+            out: Some(visit.times.out),
+            lane: match visit.place {
+                Place::Position(position) => position.checked_sub(1),
+                Place::Run(_) | Place::Held => None,
+            },
+        }
     }
 }
 
