@@ -2,9 +2,10 @@
 //!
 //! Step by step, the set of all minutes at which the unit can come out is worked out from the set of the
 //! step before, rig by rig. Only shifts, watches, outages, calibration, horizon, rests and the unit's own
-//! pins count; one person on shift is enough.
+//! pins count, and the changeover between two of its steps that follow each other in one place; one person
+//! on shift is enough.
 
-use crate::domain::lab::Watch;
+use crate::domain::lab::{Loading, Watch};
 use crate::domain::{Minute, Minutes, Span};
 use crate::problem::{Condition, OnTime, Problem, RigIx, Step, UnitIx};
 
@@ -13,29 +14,35 @@ pub(super) fn can_be_planned_alone(problem: &Problem, unit: UnitIx) -> bool {
     let own = &problem.units[unit.ix()];
     let request = problem.request_of(unit);
     let floor = request.ready.max(problem.now);
-    let mut outs: Option<OnTime> = None;
+    // By the rig of the step before: the minutes at which the unit can come out there.
+    let mut outs: Option<Vec<(RigIx, OnTime)>> = None;
     if let Some(fact) = own.facts.last() {
-        outs = Some(set(vec![one(fact.visit.times.out)]));
+        outs = Some(vec![(fact.visit.rig, set(vec![one(fact.visit.times.out)]))]);
     }
     for step in own.facts.len()..own.wanted {
         let after_fact = step == own.facts.len();
-        let loads = loads(
-            problem,
-            &request.steps[step],
-            outs.as_ref(),
-            floor,
-            after_fact,
-        );
         let pin = own.pins.iter().find(|pin| pin.step == step);
-        let mut next = Vec::new();
+        let mut reached = Vec::new();
         for (rig, exposure) in problem.rigs_for(&request.steps[step]) {
             if pin.is_some_and(|pin| pin.rig != *rig) {
                 continue;
             }
-            let loads = match pin {
-                Some(pin) => both(&loads, &set(vec![one(pin.load)])),
-                None => loads.clone(),
+            let mut loads = match &outs {
+                None => set(vec![Span::new(floor, problem.end + Minutes::new(1))]),
+                Some(outs) => set(outs
+                    .iter()
+                    .flat_map(|(before, outs)| {
+                        let pad = own_changeover(problem, unit, step, *before, *rig);
+                        let loads =
+                            loads(problem, &request.steps[step], outs, floor, after_fact, pad);
+                        loads.spans().to_vec()
+                    })
+                    .collect()),
             };
+            if let Some(pin) = pin {
+                loads = both(&loads, &set(vec![one(pin.load)]));
+            }
+            let mut next = Vec::new();
             outs_on(
                 problem,
                 &request.steps[step],
@@ -44,14 +51,38 @@ pub(super) fn can_be_planned_alone(problem: &Problem, unit: UnitIx) -> bool {
                 &loads,
                 &mut next,
             );
+            if !next.is_empty() {
+                reached.push((*rig, set(next)));
+            }
         }
-        let reached = set(next);
-        if reached.spans().is_empty() {
+        if reached.is_empty() {
             return false;
         }
         outs = Some(reached);
     }
     true
+}
+
+/// The changeover that a step must leave after the unit's own step before it: on one rig whose place they
+/// share, where they differ in fixture or condition.
+fn own_changeover(
+    problem: &Problem,
+    unit: UnitIx,
+    step: usize,
+    before: RigIx,
+    rig: RigIx,
+) -> Minutes {
+    let own = &problem.rigs[rig.ix()];
+    let (first, second) = (problem.step(unit, step - 1), problem.step(unit, step));
+    let binds = match own.loading {
+        Loading::Each => own.positions == 1 && first.fixture != second.fixture,
+        Loading::Together | Loading::Held => first.condition != second.condition,
+    };
+    if before == rig && binds {
+        own.changeover
+    } else {
+        Minutes::ZERO
+    }
 }
 
 fn set(spans: Vec<Span>) -> OnTime {
@@ -86,12 +117,12 @@ fn begins(on: &OnTime, length: Minutes) -> OnTime {
 fn loads(
     problem: &Problem,
     step: &Step,
-    outs: Option<&OnTime>,
+    outs: &OnTime,
     floor: Minute,
     after_fact: bool,
+    pad: Minutes,
 ) -> OnTime {
     let ahead = set(vec![Span::new(floor, problem.end + Minutes::new(1))]);
-    let Some(outs) = outs else { return ahead };
     let reach = |span: &Span| {
         let missed = after_fact && span.start + step.rest_max < problem.now;
         let until = if missed {
@@ -99,7 +130,7 @@ fn loads(
         } else {
             (span.end + step.rest_max).min(problem.end + Minutes::new(1))
         };
-        Span::new(span.start + step.rest_min, until)
+        Span::new(span.start + step.rest_min.max(pad), until)
     };
     both(&set(outs.spans().iter().map(reach).collect()), &ahead)
 }

@@ -1,6 +1,6 @@
 //! Reproducible choices for random tests.
 //!
-//! SplitMix64 (Steele, Lea, Flood: Fast splittable pseudorandom number generators, 2014).
+//! `SplitMix64` (Steele, Lea, Flood: Fast splittable pseudorandom number generators, 2014).
 
 pub(crate) struct Random(u64);
 
