@@ -310,9 +310,12 @@ fn the_three_people_do_their_morning_by_keys() {
     // The technician scans a unit that is due for loading, loads it, waits, and fails it with a reason.
     run.keys("2");
     let stops = |unit: &UnitId| unit.as_str().starts_with("R-40");
-    let due = run.app.view.due.iter().find(|due| {
-        due.task == crate::floor::Task::Load && due.step == 1 && stops(&due.unit)
-    });
+    let due = run
+        .app
+        .view
+        .due
+        .iter()
+        .find(|due| due.task == crate::floor::Task::Load && due.step == 1 && stops(&due.unit));
     let unit = due.expect("something is to be loaded").unit.clone();
     run.type_in(unit.as_str());
     run.keys("Enter l");
