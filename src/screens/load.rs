@@ -15,7 +15,7 @@ const NAME: u16 = 9;
 /// Columns of a day.
 const DAY: u16 = 6;
 /// Columns after the heat cells.
-const SUMS: u16 = 29;
+const SUMS: u16 = 30;
 
 pub(super) fn draw(app: &App, theme: &Theme, area: Rect, buffer: &mut Buffer) -> usize {
     for at in 0..area.height {

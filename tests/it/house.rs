@@ -185,7 +185,8 @@ fn rooms_import_only_what_the_table_allows() {
                 .extension()
                 .is_some_and(|own| own == "rs")
         })
-        .filter(|line| !line.is_comment())
+        // Tests put rooms together as the command line does.
+        .filter(|line| !line.is_comment() && !line.file.ends_with("/tests.rs"))
         .collect();
     none_at_fault(&lines, import_fault);
 }

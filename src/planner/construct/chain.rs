@@ -214,11 +214,15 @@ impl Builder<'_> {
         let missing = chain[early].times.out + changeover - chain[late].times.load;
         let steps = &self.problem.request_of(unit).steps;
         let mut ways = Vec::new();
-        let more = links[late].more_rest + missing;
-        if steps[links[late].step].rest_min + more <= steps[links[late].step].rest_max {
-            let mut way = links.to_vec();
-            way[late].more_rest = more;
-            ways.push(way);
+        // Any rest between the two may grow, the one before the later step first.
+        for link in (early + 1..=late).rev() {
+            let step = &steps[links[link].step];
+            let more = links[link].more_rest + missing;
+            if step.rest_min + more <= step.rest_max {
+                let mut way = links.to_vec();
+                way[link].more_rest = more;
+                ways.push(way);
+            }
         }
         for link in [late, early] {
             let rigs = self.problem.rigs_for(&steps[links[link].step]);
