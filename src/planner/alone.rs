@@ -84,7 +84,14 @@ pub(super) fn keep_published(problem: &Problem, alone: &Alone) -> Option<Arc<Vec
         all.sort_by_key(|own| own.step);
         all
     };
-    Some(Arc::new(problem.units.iter().zip(alone.fixed.iter()).map(of_unit).collect()))
+    Some(Arc::new(
+        problem
+            .units
+            .iter()
+            .zip(alone.fixed.iter())
+            .map(of_unit)
+            .collect(),
+    ))
 }
 
 /// Pins, and the bookings of the plan in force within freeze of now that are still possible.

@@ -84,7 +84,11 @@ pub fn solve(
         let next = Candidate::new(problem, &alone, rule, fixed);
         rounds += u64::from(best.is_some());
         if best.as_ref().is_none_or(|best| next.value() < best.value()) {
-            progress(Progress { rounds, cost: next.cost, bound: Some(bound) });
+            progress(Progress {
+                rounds,
+                cost: next.cost,
+                bound: Some(bound),
+            });
             best = Some(next);
         }
     }

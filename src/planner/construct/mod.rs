@@ -189,7 +189,8 @@ impl<'p> Builder<'p> {
         for request in planned {
             self.lift_shadows(|unit| problem.units[unit.ix()].request == request);
             let result = self.put(request);
-            let result = result.or_else(|step| self.put_loosened(alone, request).map_err(|()| step));
+            let result =
+                result.or_else(|step| self.put_loosened(alone, request).map_err(|()| step));
             if let Err(step) = result {
                 failed.push((request, step));
             }
@@ -430,6 +431,15 @@ impl Fixed {
             lane: None,
         })
         .collect()
+    }
+
+    /// Every booking of the plan in force that lies ahead.
+    pub(super) fn published(problem: &Problem, unit: &Unit) -> Vec<Self> {
+        let ahead = unit
+            .published
+            .iter()
+            .filter(|visit| visit.times.load >= problem.now && visit.step < unit.wanted);
+        ahead.map(Self::of).collect()
     }
 
     /// Bookings of the plan in force that start within freeze of now; none where the unit missed one
