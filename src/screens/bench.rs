@@ -191,15 +191,15 @@ fn current<'a>(app: &'a App, unit: &UnitId, walk: &[WalkLine]) -> (String, Optio
                 "o unload"
             };
             format!(
-                "on {rig} since {}{end} · {keys}",
+                "on {rig} since {}{end}; {keys}",
                 own.load.map_or(String::new(), |at| clock(app, at))
             )
         }
         StepProgress::Done => {
-            format!("came out of {rig}; its verdict is missing · p pass, f fail, h hold")
+            format!("came out of {rig}; its verdict is missing; p pass, f fail, h hold")
         }
         _ => format!(
-            "next on {rig} at {} · l load",
+            "next on {rig} at {}; l load",
             own.load
                 .map_or("no time yet".to_owned(), |at| clock(app, at))
         ),

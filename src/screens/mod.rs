@@ -70,8 +70,15 @@ fn line(buffer: &mut Buffer, area: Rect, at: u16, text: &str, style: Style) {
 /// first, then the person and the zone; never the time, nor that data is made up or stale.
 fn header(app: &App, theme: &Theme, area: Rect, buffer: &mut Buffer) {
     let zone = &app.desk.lab.zone;
-    let time = zone.local(app.now).format("%a %Y-%m-%d %H:%M").to_string();
     let stale = app.stale_seconds().map(|age| format!("STALE {age}s"));
+    // Beside a long word the date gives way; the time of day does not.
+    let cramped = stale.is_some() && area.width < 60;
+    let format = if cramped {
+        "%a %H:%M"
+    } else {
+        "%a %Y-%m-%d %H:%M"
+    };
+    let time = zone.local(app.now).format(format).to_string();
     let sample = app.sample.then(|| "SAMPLE".to_owned());
     let must: Vec<String> = [Some(time), stale, sample].into_iter().flatten().collect();
     let person = app.desk.actor().person.clone();
@@ -155,7 +162,7 @@ fn state_line(app: &App) -> String {
     } else if !parts.is_empty() && app.screen == Screen::Plan {
         parts.push("p plans anew".to_owned());
     }
-    parts.join(" · ")
+    parts.join("; ")
 }
 
 /// Keys of this screen by rank, as many as fit; help is dropped last.

@@ -190,7 +190,7 @@ fn difference(
         buffer,
         inside,
         0,
-        &format!("c puts it in force, Esc drops it · {}", counts.join(", ")),
+        &format!("c puts it in force, Esc drops it; {}", counts.join(", ")),
         theme.title(),
     );
     let late = plan
@@ -199,7 +199,7 @@ fn difference(
         .filter(|own| own.late > Minutes::ZERO)
         .count();
     let figures = format!(
-        "cost {}{} · {late} requests late",
+        "cost {}{}; {late} requests late",
         plan.cost,
         gap_words(plan.cost, plan.bound)
     );

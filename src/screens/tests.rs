@@ -5,8 +5,8 @@ use super::theme::Theme;
 use crate::app::desk::{Desk, Opening};
 use crate::app::scenario::Scenario;
 use crate::app::{App, Field, Jobs, Message, Overlay, Purpose, Screen};
-use crate::clock::{Clock, FakeClock};
-use crate::domain::{Actor, EventBody, Lab, Minute, RigId, UnitId, Verdict, Zone};
+use crate::clock::FakeClock;
+use crate::domain::{Actor, EventBody, Lab, Minute, Minutes, RigId, UnitId, Verdict, Zone};
 use crate::ledger::{Env, Ids, Ledger, MemoryLedger, Shared};
 use crate::terminal::step;
 use ratatui::buffer::Buffer;
@@ -187,10 +187,7 @@ fn in_ascii_every_cell_of_ours_is_ascii() {
             app.overlays = overlay.into_iter().collect();
             let buffer = shown(&app, &THEMES[1], 80, 24);
             for cell in &buffer.content {
-                let plain = cell
-                    .symbol()
-                    .chars()
-                    .all(|c| (' '..='~').contains(&c) || "·…°".contains(c));
+                let plain = cell.symbol().chars().all(|c| (' '..='~').contains(&c));
                 assert!(plain, "{:?} on {screen:?}", cell.symbol());
             }
         }
@@ -222,6 +219,21 @@ fn header_keeps_time_and_sample_when_there_is_little_room() {
         let head = head.lines().next().expect("a header");
         assert!(
             head.contains("SAMPLE") && head.contains("2027-03-22 06:50"),
+            "{width}: {head}"
+        );
+    }
+}
+
+#[test]
+fn header_keeps_stale_and_sample_when_there_is_little_room() {
+    let clock = Arc::new(FakeClock::at(Minute::new(30_094_000)));
+    let app = app_on(demo_lab(), memory(&clock), clock.clone());
+    clock.advance(Minutes::new(60));
+    for width in [40, 60, 80, 120] {
+        let head = text(&shown(&app, &THEMES[1], width, 12));
+        let head = head.lines().next().expect("a header");
+        assert!(
+            head.contains(" Plan ") && head.contains("STALE 3600s") && head.contains("SAMPLE"),
             "{width}: {head}"
         );
     }
