@@ -8,7 +8,7 @@ use crate::problem::UnitIx;
 use std::ops::Range;
 
 /// How often a chain is sought anew because two of its own steps come too close.
-const CORRECTIONS: usize = 4;
+const CORRECTIONS: usize = 40;
 
 /// The links with only rig and load of their fixed steps; `None` where that changes nothing.
 fn loosened(links: &[Link]) -> Option<Vec<Link>> {
@@ -94,7 +94,8 @@ impl Builder<'_> {
     }
 
     /// The chain that comes out earliest. Where two of its steps would follow each other in one place
-    /// without the changeover, more rest between them and another rig are both tried.
+    /// without the changeover, more rest between them and other rigs are tried, one correction after
+    /// another, until one chain keeps all its steps apart.
     fn find_chain(
         &self,
         unit: UnitIx,
@@ -102,36 +103,24 @@ impl Builder<'_> {
         runs: RunRule,
     ) -> Result<Vec<(usize, Placed)>, usize> {
         let first = self.first_loads(unit, links[0].step);
-        let chain = self.chain_apart(unit, links, first, runs, CORRECTIONS)?;
-        Ok(links.iter().map(|link| link.step).zip(chain).collect())
-    }
-
-    fn chain_apart(
-        &self,
-        unit: UnitIx,
-        links: &[Link],
-        first: Span,
-        runs: RunRule,
-        corrections: usize,
-    ) -> Result<Vec<Placed>, usize> {
-        let chain = self.in_growing_windows(unit, links, first, runs)?;
-        let short = self.changeover_too_short(unit, links, &chain);
-        let Some((early, late)) = short.filter(|_| !self.style.alone) else {
-            return Ok(chain);
-        };
-        let fault = Err(links[late].step);
-        if corrections == 0 {
-            return fault;
+        let mut attempts = vec![links.to_vec()];
+        let mut fault = links[0].step;
+        for tried in 0..CORRECTIONS {
+            let Some(links) = attempts.pop() else { break };
+            let chain = match self.in_growing_windows(unit, &links, first, runs) {
+                Ok(chain) => chain,
+                Err(step) if tried == 0 => return Err(step),
+                Err(_) => continue,
+            };
+            let short = self.changeover_too_short(unit, &links, &chain);
+            let Some((early, late)) = short.filter(|_| !self.style.alone) else {
+                return Ok(links.iter().map(|link| link.step).zip(chain).collect());
+            };
+            fault = links[late].step;
+            let ways = self.kept_apart(unit, &links, early, late, &chain);
+            attempts.extend(ways.into_iter().rev());
         }
-        let again = self
-            .kept_apart(unit, links, early, late, &chain)
-            .into_iter();
-        let found = again.filter_map(|links| {
-            self.chain_apart(unit, &links, first, runs, corrections - 1)
-                .ok()
-        });
-        let out = |chain: &Vec<Placed>| chain.last().map(|placed| placed.times.out);
-        found.min_by_key(out).map_or(fault, Ok)
+        Err(fault)
     }
 
     /// Searches near windows first: a chain that ends before a nearer end is found with that end too.
@@ -217,7 +206,8 @@ impl Builder<'_> {
         // Any rest between the two may grow, the one before the later step first.
         for link in (early + 1..=late).rev() {
             let step = &steps[links[link].step];
-            let more = links[link].more_rest + missing;
+            let gap = chain[link].times.load - chain[link - 1].times.out;
+            let more = gap - step.rest_min + missing;
             if step.rest_min + more <= step.rest_max {
                 let mut way = links.to_vec();
                 way[link].more_rest = more;
