@@ -45,7 +45,7 @@ impl Jobs {
             let mut last = None;
             let mut news = |progress| {
                 let now = clock.elapsed();
-                if last.is_none_or(|last| now - last >= NEWS) {
+                if last.is_none_or(|last| now.saturating_sub(last) >= NEWS) {
                     last = Some(now);
                     // Where nobody listens any more the program is ending.
                     let _heard = sender.send(Message::Progress(job, progress));

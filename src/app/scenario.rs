@@ -247,7 +247,7 @@ impl Player<'_> {
                 }
                 if let Some((at, incident)) = incidents.next() {
                     self.clock.set(at);
-                    self.happen(incident)?;
+                    self.happen(&incident)?;
                 }
             }
             morning = next_morning;
@@ -323,19 +323,18 @@ impl Player<'_> {
                 Some(visit) if visit.out.is_none() => {
                     Some((booking.times.out, Next::End, unit.clone(), step))
                 }
-                Some(_) => None,
                 None if record.steps_done() + 1 == step && record.running().is_none() => {
                     Some((booking.times.load, Next::Load, unit.clone(), step))
                 }
-                None => None,
+                _ => None,
             }
         };
         published.bookings.iter().filter_map(task).min()
     }
 
-    fn happen(&mut self, incident: Incident) -> Result<(), ScenarioError> {
+    fn happen(&mut self, incident: &Incident) -> Result<(), ScenarioError> {
         self.desk.set_person(&self.story.file.people.early);
-        let outcome = match &incident {
+        let outcome = match incident {
             Incident::Withdraw(unit, reason) => self.desk.withdraw(unit, reason)?,
             Incident::Down(rig, reason, until) => self.desk.rig_down(rig, reason, Some(*until))?,
             Incident::Up(rig) => self.desk.rig_up(rig)?,

@@ -314,7 +314,7 @@ impl App {
     /// Keeps every selection on something that is there.
     pub(super) fn settle(&mut self) {
         let keep = |selected: &mut usize, count: usize| {
-            *selected = (*selected).min(count.saturating_sub(1))
+            *selected = (*selected).min(count.saturating_sub(1));
         };
         keep(&mut self.plan.row, self.view.rigs.len());
         let entries = self

@@ -174,7 +174,7 @@ impl App {
             }
             "Up" | "Ctrl-p" => field.selected = field.selected.saturating_sub(1),
             "Down" | "Ctrl-n" => {
-                field.selected = (field.selected + 1).min(found.len().saturating_sub(1))
+                field.selected = (field.selected + 1).min(found.len().saturating_sub(1));
             }
             "Enter" => {
                 let action = found.get(field.selected).map(|entry| entry.action);
@@ -253,7 +253,7 @@ impl App {
                 *scroll = moved(*scroll).unwrap_or(*scroll).min(most);
             }
             (Some(Overlay::Walk { scroll, .. }), _) => {
-                *scroll = moved(*scroll).unwrap_or(*scroll).min(500)
+                *scroll = moved(*scroll).unwrap_or(*scroll).min(500);
             }
             (
                 Some(Overlay::ChooseRig {
@@ -289,10 +289,9 @@ impl App {
             Some(Overlay::Help(field) | Overlay::Palette(field) | Overlay::Ask(_, field)) => {
                 Some(&mut field.input)
             }
-            Some(_) => None,
             None if screen == Screen::Bench => Some(&mut self.bench.scan),
             None if screen == Screen::Units && self.units.typing => Some(&mut self.units.filter),
-            None => None,
+            _ => None,
         };
         match field {
             Some(input) => text.chars().for_each(|c| edit(input, &c.to_string())),

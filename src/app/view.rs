@@ -5,7 +5,7 @@ use super::walk::state_word;
 use crate::checker::{Clash, check};
 use crate::domain::{Minute, Minutes, RigId, Span, UnitId};
 use crate::floor::{Due, RigState, UnitState};
-use crate::problem::Plan;
+use crate::problem::{Plan, UnitIx};
 use std::collections::BTreeSet;
 
 /// Everything the screens show of a lab at a moment.
@@ -136,14 +136,14 @@ fn clashes(desk: &Desk) -> Vec<Clash> {
         return Vec::new();
     };
     let problem = desk.planning().problem();
-    let started: BTreeSet<(u32, usize)> = problem
+    let started: BTreeSet<(UnitIx, usize)> = problem
         .units
         .iter()
         .enumerate()
         .flat_map(|(ix, unit)| {
             unit.facts
                 .iter()
-                .map(move |fact| (ix as u32, fact.visit.step))
+                .map(move |fact| (UnitIx::from(ix), fact.visit.step))
         })
         .collect();
     let (ahead, _) = problem.resolve(&published.bookings);
@@ -155,7 +155,7 @@ fn clashes(desk: &Desk) -> Vec<Clash> {
     visits.extend(
         ahead
             .into_iter()
-            .filter(|visit| !started.contains(&(visit.unit.0, visit.step))),
+            .filter(|visit| !started.contains(&(visit.unit, visit.step))),
     );
     let all = check(
         &problem,
@@ -246,7 +246,7 @@ fn units(desk: &Desk, now: Minute) -> Vec<UnitLine> {
         for unit in &request.units {
             let record = desk.floor.now.units.get(unit);
             let running = record.and_then(|record| record.running());
-            let done = record.map_or(0, |record| record.steps_done());
+            let done = record.map_or(0, super::super::floor::UnitRecord::steps_done);
             let ahead = desk.floor.booking(unit, done + 1);
             let next = match running {
                 Some((step, visit)) => desk.floor.exposure_end(unit, step, visit),

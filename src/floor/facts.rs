@@ -18,37 +18,12 @@ impl Floor {
             for (step, visit) in &record.visits {
                 facts.visits.push(fact(lab, unit, *step, visit));
             }
-            facts.stops.extend(self.stop(lab, walks, unit, record));
+            facts.stops.extend(stop_of(lab, walks, unit, record));
         }
         if let Some(published) = &self.now.published {
             facts.published.clone_from(&published.bookings);
         }
         facts
-    }
-
-    fn stop(&self, lab: &Lab, walks: &Walks, unit: &UnitId, record: &UnitRecord) -> Option<Stop> {
-        let stop = |after_step, why| {
-            Some(Stop {
-                unit: unit.clone(),
-                after_step,
-                why,
-            })
-        };
-        if record.withdrawn.is_some() {
-            let last = record.visits.keys().next_back().copied().unwrap_or(0);
-            return stop(last, StopReason::Withdrawn);
-        }
-        let request = walks.request(lab, unit)?;
-        for (step, own) in &record.verdicts {
-            match own.verdict {
-                Verdict::Fail { .. } if request.on_failure == OnFailure::Stop => {
-                    return stop(*step, StopReason::Failed);
-                }
-                Verdict::Hold { .. } => return stop(*step, StopReason::Held),
-                _ => {}
-            }
-        }
-        None
     }
 
     fn down_rigs(&self, now: Minute) -> Vec<Outage> {
@@ -100,4 +75,30 @@ fn fact(lab: &Lab, unit: &UnitId, step: u32, visit: &VisitRecord) -> FactVisit {
         run: visit.run,
         progress,
     }
+}
+
+/// Why and from where a unit walks no further; `None` where it goes on.
+fn stop_of(lab: &Lab, walks: &Walks, unit: &UnitId, record: &UnitRecord) -> Option<Stop> {
+    let stop = |after_step, why| {
+        Some(Stop {
+            unit: unit.clone(),
+            after_step,
+            why,
+        })
+    };
+    if record.withdrawn.is_some() {
+        let last = record.visits.keys().next_back().copied().unwrap_or(0);
+        return stop(last, StopReason::Withdrawn);
+    }
+    let request = walks.request(lab, unit)?;
+    for (step, own) in &record.verdicts {
+        match own.verdict {
+            Verdict::Fail { .. } if request.on_failure == OnFailure::Stop => {
+                return stop(*step, StopReason::Failed);
+            }
+            Verdict::Hold { .. } => return stop(*step, StopReason::Held),
+            _ => {}
+        }
+    }
+    None
 }

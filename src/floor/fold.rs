@@ -163,6 +163,7 @@ fn corrected(event: &Event, fields: &[(&str, &str)]) -> Event {
 
 impl Standing {
     /// What an event that counts changes.
+    #[expect(clippy::too_many_lines, reason = "one arm a kind of event")]
     fn take(&mut self, event: &Event, happened: Minute) {
         let seq = event.seq;
         match &event.body {

@@ -26,7 +26,7 @@ impl Floor {
         }
         let done = record.steps_done();
         if done > 0 && record.verdict_missing(lab, steps, done) {
-            return if self.window_closed(record, steps, done, now) {
+            return if window_closed(record, steps, done, now) {
                 UnitState::Late
             } else {
                 UnitState::Due
@@ -43,7 +43,7 @@ impl Floor {
                 UnitState::Passed
             };
         }
-        if self.window_closed(record, steps, done, now) {
+        if window_closed(record, steps, done, now) {
             return UnitState::Late;
         }
         match self.booking(unit, done + 1) {
@@ -91,22 +91,8 @@ impl Floor {
     /// The booking of a step in the plan in force.
     pub fn booking(&self, unit: &UnitId, step: u32) -> Option<&Booking> {
         let published = self.now.published.as_ref()?;
-        published
-            .bookings
-            .iter()
-            .find(|own| own.step == step && own.unit == *unit)
-    }
-
-    /// The largest rest before the step after `done` has passed.
-    fn window_closed(
-        &self,
-        record: &UnitRecord,
-        steps: &[WalkStep],
-        done: u32,
-        now: Minute,
-    ) -> bool {
-        let closes = window_end(record, steps, done);
-        closes.is_some_and(|closes| now > closes)
+        let place = published.by_step.get(&(unit.clone(), step))?;
+        published.bookings.get(*place)
     }
 
     /// How a rig stands at `now`.
@@ -168,6 +154,11 @@ fn stopped(record: &UnitRecord, request: &Request) -> Option<UnitState> {
         .values()
         .any(|own| matches!(own.verdict, Verdict::Hold { .. }));
     held.then_some(UnitState::Held)
+}
+
+/// The largest rest before the step after `done` has passed.
+fn window_closed(record: &UnitRecord, steps: &[WalkStep], done: u32, now: Minute) -> bool {
+    window_end(record, steps, done).is_some_and(|closes| now > closes)
 }
 
 /// When the largest rest before the step after `done` ends; `None` where there is no limit.

@@ -1,7 +1,7 @@
 //! The one place that makes a connection, and the only one that knows the path.
 //!
-//! A file that is newer, foreign, damaged or on a network disk is never written. No code but SQLite's
-//! opens the ledger file while a connection is open: closing it again would drop SQLite's locks.
+//! A file that is newer, foreign, damaged or on a network disk is never written. No code but `SQLite`'s
+//! opens the ledger file while a connection is open: closing it again would drop `SQLite`'s locks.
 
 use super::env::Env;
 use super::sqlite::SqliteLedger;
@@ -213,11 +213,7 @@ fn safe_disk(path: &Path) -> Result<(), LedgerError> {
     ];
     let folder = path.parent().unwrap_or(Path::new("/"));
     let disk = rustix::fs::statfs(folder).map_err(std::io::Error::from)?;
-    #[expect(
-        clippy::unnecessary_cast,
-        reason = "the type differs between platforms"
-    )]
-    let kind = disk.f_type as i64;
+    let kind = disk.f_type;
     if NETWORK.contains(&(kind & 0xffff_ffff)) {
         let why = "the disk is a network disk, where locks cannot be trusted; use a local one";
         return Err(LedgerError::Unsafe {

@@ -303,9 +303,10 @@ impl Ledger for SqliteLedger {
             Ok(answer) => report.faults.push((None, answer)),
             Err(error) => report.faults.push((None, error.to_string())),
         }
-        let link_at = |seq: u64| match seq {
-            0 => Some(NO_LINK),
-            _ => {
+        let link_at = |seq: u64| {
+            if seq == 0 {
+                Some(NO_LINK)
+            } else {
                 let seq = i64::try_from(seq).unwrap_or(i64::MAX);
                 self.one("WHERE seq = ?1", [seq])
                     .ok()

@@ -30,7 +30,7 @@ pub(super) fn draw(app: &App, theme: &Theme, area: Rect, buffer: &mut Buffer) ->
         Overlay::Palette(field) => actions(app, theme, "Find an action", field, area, buffer),
         Overlay::Working { progress, .. } => working(theme, *progress, area, buffer),
         Overlay::Difference { proposal, scroll } => {
-            difference(app, theme, proposal, *scroll, area, buffer)
+            difference(app, theme, proposal, *scroll, area, buffer);
         }
         Overlay::Ask(purpose, field) => ask(app, theme, purpose, field, area, buffer),
         Overlay::ChooseRig {
@@ -204,6 +204,31 @@ fn difference(
         gap_words(plan.cost, plan.bound)
     );
     line(buffer, inside, 1, &figures, Style::new());
+    let lines = difference_lines(app, theme, proposal);
+    let room = usize::from(inside.height.saturating_sub(2));
+    for (at, (text, style)) in lines.iter().skip(scroll).take(room).enumerate() {
+        line(
+            buffer,
+            inside,
+            u16::try_from(2 + at).unwrap_or(2),
+            text,
+            *style,
+        );
+    }
+    if lines.is_empty() {
+        line(
+            buffer,
+            inside,
+            2,
+            "Nothing changes: the published plan stands.",
+            Style::new(),
+        );
+    }
+}
+
+/// Clashes, requests left out, late requests and every change, in this order.
+fn difference_lines(app: &App, theme: &Theme, proposal: &Proposal) -> Vec<(String, Style)> {
+    let plan = &proposal.plan;
     let mut lines: Vec<(String, Style)> = Vec::new();
     for clash in &proposal.clashes {
         lines.push((
@@ -234,25 +259,7 @@ fn difference(
     for change in &proposal.changes {
         lines.push((change_words(app, change), Style::new()));
     }
-    let room = usize::from(inside.height.saturating_sub(2));
-    for (at, (text, style)) in lines.iter().skip(scroll).take(room).enumerate() {
-        line(
-            buffer,
-            inside,
-            u16::try_from(2 + at).unwrap_or(2),
-            text,
-            *style,
-        );
-    }
-    if lines.is_empty() {
-        line(
-            buffer,
-            inside,
-            2,
-            "Nothing changes: the published plan stands.",
-            Style::new(),
-        );
-    }
+    lines
 }
 
 fn change_words(app: &App, change: &PlanChange) -> String {
@@ -402,6 +409,23 @@ fn walk(app: &App, theme: &Theme, unit: &UnitId, scroll: usize, area: Rect, buff
             lines.push((format!("     caution: {caution}"), theme.warning()));
         }
     }
+    lines.extend(history_lines(app, theme, unit));
+    let room = usize::from(inside.height);
+    let first = scroll.min(lines.len().saturating_sub(room));
+    for (row, (text, style)) in lines.iter().skip(first).take(room).enumerate() {
+        line(
+            buffer,
+            inside,
+            u16::try_from(row).unwrap_or(0),
+            text,
+            *style,
+        );
+    }
+}
+
+/// The standing caution, then every event about the unit.
+fn history_lines(app: &App, theme: &Theme, unit: &UnitId) -> Vec<(String, Style)> {
+    let mut lines = Vec::new();
     lines.push((PREVAIL.to_owned(), Style::new()));
     lines.push((String::new(), Style::new()));
     lines.push(("history".to_owned(), theme.title()));
@@ -419,17 +443,7 @@ fn walk(app: &App, theme: &Theme, unit: &UnitId, scroll: usize, area: Rect, buff
         );
         lines.push((text, Style::new()));
     }
-    let room = usize::from(inside.height);
-    let first = scroll.min(lines.len().saturating_sub(room));
-    for (row, (text, style)) in lines.iter().skip(first).take(room).enumerate() {
-        line(
-            buffer,
-            inside,
-            u16::try_from(row).unwrap_or(0),
-            text,
-            *style,
-        );
-    }
+    lines
 }
 
 fn columns(step: &str, method: &str, rig: &str, load: &str, out: &str, verdict: &str) -> String {

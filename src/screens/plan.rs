@@ -84,7 +84,7 @@ fn head(app: &App, axis: &Axis, area: Rect, track: Rect, buffer: &mut Buffer) {
         buffer.set_string(
             x,
             area.y,
-            "|now"[..room_for(axis, column, 4)].to_owned(),
+            &"|now"[..room_for(axis, column, 4)],
             Style::new(),
         );
     }

@@ -290,6 +290,10 @@ impl Script {
 }
 
 #[test]
+#[expect(
+    clippy::too_many_lines,
+    reason = "one story, told from beginning to end"
+)]
 fn the_three_people_do_their_morning_by_keys() {
     let mut run = Script::new(demo());
     // The coordinator plans, sees what would change, and puts it in force.

@@ -111,6 +111,7 @@ fn unit_row(
     }
 }
 
+#[expect(clippy::too_many_arguments, reason = "one text a column")]
 fn columns(
     wide: bool,
     unit: &str,

@@ -15,3 +15,4 @@ mod published_values;
 mod random_labs;
 mod rules;
 mod support;
+mod terminal;

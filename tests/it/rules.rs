@@ -69,7 +69,7 @@ fn ask(lab: &mut Lab, id: &str, units: usize, methods: &[&str]) {
     let steps = methods.iter().map(|name| step(name)).collect();
     lab.sequences.push(sequence(id, steps));
     let mut own = request(id, id, units, at(0));
-    own.product = id.to_owned();
+    id.clone_into(&mut own.product);
     lab.requests.push(own);
 }
 

@@ -53,7 +53,7 @@ impl Desk {
         let request = self
             .walks
             .request(&self.lab, unit)
-            .ok_or_else(|| self.unknown(unit))?;
+            .ok_or_else(|| unknown(unit))?;
         let steps = self.walks.steps(request);
         let (step, running) = match record.running() {
             Some((step, visit)) => (step, Some(visit.rig.clone())),
@@ -119,7 +119,7 @@ impl Desk {
         let request = self
             .walks
             .request(&self.lab, unit)
-            .ok_or_else(|| self.unknown(unit))?;
+            .ok_or_else(|| unknown(unit))?;
         let steps = self.walks.steps(request);
         if let Some((step, visit)) = record.running() {
             return not_now(format!(
@@ -166,7 +166,7 @@ impl Desk {
         };
         let problem = self.planning().problem();
         let index = problem.units.iter().position(|own| own.id == *unit);
-        let index = UnitIx::from(index.ok_or_else(|| self.unknown(unit))?);
+        let index = UnitIx::from(index.ok_or_else(|| unknown(unit))?);
         if step as usize > problem.units[index.ix()].wanted {
             return not_now(format!("{unit} has no step {step}"));
         }
@@ -179,25 +179,24 @@ impl Desk {
         {
             return not_now(format!("{rig} cannot do step {step} of {unit}"));
         }
-        let start = match start {
-            Some(start) => start,
-            None => {
-                let bookings = self
-                    .floor
-                    .now
-                    .published
-                    .as_ref()
-                    .map_or(&[][..], |plan| &plan.bookings[..]);
-                let (visits, _) = problem.resolve(bookings);
-                let plan = crate::problem::Plan {
-                    visits,
-                    left: Vec::new(),
-                };
-                let free = first_free(&problem, &plan, index, step as usize - 1, rig_ix);
-                free.ok_or_else(|| {
-                    DeskError::NotNow(format!("{rig} has no place for {unit} within the horizon"))
-                })?
-            }
+        let start = if let Some(start) = start {
+            start
+        } else {
+            let bookings = self
+                .floor
+                .now
+                .published
+                .as_ref()
+                .map_or(&[][..], |plan| &plan.bookings[..]);
+            let (visits, _) = problem.resolve(bookings);
+            let plan = crate::problem::Plan {
+                visits,
+                left: Vec::new(),
+            };
+            let free = first_free(&problem, &plan, index, step as usize - 1, rig_ix);
+            free.ok_or_else(|| {
+                DeskError::NotNow(format!("{rig} has no place for {unit} within the horizon"))
+            })?
         };
         Ok(Pin {
             unit: unit.clone(),
@@ -222,7 +221,7 @@ impl Desk {
         }
         let problem = self.planning().problem();
         let index = problem.units.iter().position(|own| own.id == *unit);
-        let index = index.ok_or_else(|| self.unknown(unit))?;
+        let index = index.ok_or_else(|| unknown(unit))?;
         let rigs = problem.rigs_for(problem.step(UnitIx::from(index), step as usize - 1));
         if rigs
             .iter()
@@ -477,7 +476,7 @@ impl Desk {
         match self.floor.now.units.get(unit) {
             Some(record) => Ok(record.clone()),
             None if self.walks.request(&self.lab, unit).is_some() => Ok(UnitRecord::default()),
-            None => Err(self.unknown(unit)),
+            None => Err(unknown(unit)),
         }
     }
 
@@ -491,12 +490,12 @@ impl Desk {
             ))
         })
     }
+}
 
-    fn unknown(&self, unit: &UnitId) -> DeskError {
-        DeskError::UnknownUnit {
-            serial: unit.to_string(),
-            nearest: Vec::new(),
-        }
+fn unknown(unit: &UnitId) -> DeskError {
+    DeskError::UnknownUnit {
+        serial: unit.to_string(),
+        nearest: Vec::new(),
     }
 }
 
