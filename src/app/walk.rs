@@ -4,7 +4,7 @@ use crate::domain::event::{Change, Subject};
 use crate::domain::lab::Lab;
 use crate::domain::steps::Walks;
 use crate::domain::{Event, EventBody, MethodId, Minute, RigId, UnitId, Verdict};
-use crate::floor::{Floor, RigState, UnitState};
+use crate::floor::{Floor, RigState, Task, UnitState};
 
 /// How far a step of a walk has come.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -70,6 +70,15 @@ pub fn verdict_word(verdict: &Verdict) -> &'static str {
         Verdict::Pass => "pass",
         Verdict::Fail { .. } => "fail",
         Verdict::Hold { .. } => "hold",
+    }
+}
+
+/// The word of a task.
+pub const fn task_word(task: Task) -> &'static str {
+    match task {
+        Task::Load => "load",
+        Task::Unload => "unload",
+        Task::Verdict => "verdict",
     }
 }
 

@@ -4,9 +4,10 @@ use super::env::Env;
 use super::place::Place;
 use super::{Answer, Exit};
 use crate::app::desk::Desk;
+use crate::app::walk::task_word;
 use crate::domain::Minutes;
 use crate::domain::zone::utc_text;
-use crate::floor::{Due, Task};
+use crate::floor::Due;
 use crate::report::table::Table;
 use clap::Args;
 
@@ -46,15 +47,6 @@ pub(crate) fn run(arguments: &Arguments, env: &mut Env) -> Answer {
         }
     }
     Ok(Exit::Done)
-}
-
-/// The word for a task.
-pub(crate) fn task_word(task: Task) -> &'static str {
-    match task {
-        Task::Load => "load",
-        Task::Unload => "unload",
-        Task::Verdict => "verdict",
-    }
 }
 
 fn table(desk: &Desk, due: &[Due]) -> Table {

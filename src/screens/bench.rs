@@ -3,10 +3,10 @@
 use super::theme::Theme;
 use super::{clock, line};
 use crate::app::App;
-use crate::app::walk::{StepProgress, WalkLine, state_word, walk_of};
+use crate::app::walk::{StepProgress, WalkLine, state_word, task_word, walk_of};
 use crate::domain::UnitId;
 use crate::domain::lab::Method;
-use crate::floor::{Due, Task};
+use crate::floor::Due;
 use crate::widgets::text::fit;
 use ratatui::buffer::Buffer;
 use ratatui::layout::Rect;
@@ -260,11 +260,7 @@ fn due_list(app: &App, theme: &Theme, area: Rect, buffer: &mut Buffer) {
 }
 
 fn due_line(app: &App, due: &Due, wide: bool) -> String {
-    let task = match due.task {
-        Task::Load => "load",
-        Task::Unload => "unload",
-        Task::Verdict => "verdict",
-    };
+    let task = task_word(due.task);
     let closes = due
         .closes
         .map_or(String::new(), |closes| clock(app, closes));

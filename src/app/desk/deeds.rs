@@ -2,6 +2,7 @@
 
 use super::undo::Deed;
 use super::{Desk, DeskError};
+use crate::app::walk::verdict_word;
 use crate::domain::event::Subject;
 use crate::domain::lab::{Loading, Pin, Rig};
 use crate::domain::steps::step_of;
@@ -401,13 +402,7 @@ impl Desk {
     ) -> Result<Outcome, DeskError> {
         self.refresh()?;
         self.rig(rig)?;
-        if self
-            .floor
-            .now
-            .rigs
-            .get(rig)
-            .is_some_and(|record| record.down.is_some())
-        {
+        if self.is_down(rig) {
             return not_now(format!("{rig} is down already"));
         }
         let body = EventBody::RigDown {
@@ -418,17 +413,17 @@ impl Desk {
         self.deed(format!("{rig} down"), Subject::Rig(rig.clone()), vec![body])
     }
 
+    /// True where the rig was reported down and not back since.
+    fn is_down(&self, rig: &RigId) -> bool {
+        let record = self.floor.now.rigs.get(rig);
+        record.is_some_and(|record| record.down.is_some())
+    }
+
     /// Reports a rig back.
     pub fn rig_up(&mut self, rig: &RigId) -> Result<Outcome, DeskError> {
         self.refresh()?;
         self.rig(rig)?;
-        if self
-            .floor
-            .now
-            .rigs
-            .get(rig)
-            .is_none_or(|record| record.down.is_none())
-        {
+        if !self.is_down(rig) {
             return not_now(format!("{rig} is not down"));
         }
         let body = EventBody::RigUp { rig: rig.clone() };
@@ -496,15 +491,6 @@ fn unknown(unit: &UnitId) -> DeskError {
     DeskError::UnknownUnit {
         serial: unit.to_string(),
         nearest: Vec::new(),
-    }
-}
-
-/// `pass`, `fail` or `hold`.
-pub(super) fn verdict_word(verdict: &Verdict) -> &'static str {
-    match verdict {
-        Verdict::Pass => "pass",
-        Verdict::Fail { .. } => "fail",
-        Verdict::Hold { .. } => "hold",
     }
 }
 

@@ -162,11 +162,6 @@ impl Desk {
         Ok(any)
     }
 
-    /// Gives the ledger up, for opening another desk on it.
-    pub fn into_ledger(self) -> Box<dyn Ledger> {
-        self.ledger
-    }
-
     /// The unit of that serial: exact first, else the only one that is equal but for case.
     pub fn find_unit(&self, serial: &str) -> Result<UnitId, DeskError> {
         let serial = crate::domain::text::normal(serial.trim());

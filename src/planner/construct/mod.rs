@@ -95,16 +95,7 @@ impl<'p> Builder<'p> {
     /// Only what has happened is booked.
     pub(super) fn new(problem: &'p Problem, alone: &Alone, style: Style) -> Self {
         let lines = Timelines::empty(problem);
-        let fixed = alone.fixed.clone();
-        let mut builder = Self {
-            problem,
-            lines,
-            style,
-            fixed,
-            log: Vec::new(),
-            shadows: Vec::new(),
-            tries: 0,
-        };
+        let mut builder = Self::bare(problem, lines, style, alone.fixed.clone());
         for unit in &problem.units {
             for fact in &unit.facts {
                 builder.place_fact(fact);
@@ -124,6 +115,16 @@ impl<'p> Builder<'p> {
             look_ahead: false,
             alone: true,
         };
+        Self::bare(problem, lines, style, fixed)
+    }
+
+    /// Nothing is logged, nothing is held.
+    fn bare(
+        problem: &'p Problem,
+        lines: Timelines<'p>,
+        style: Style,
+        fixed: Arc<Vec<Vec<Fixed>>>,
+    ) -> Self {
         Self {
             problem,
             lines,
