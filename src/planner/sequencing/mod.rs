@@ -14,6 +14,7 @@ mod reverse;
 mod shape;
 mod state;
 mod supply;
+mod tabu;
 
 use super::random::Random;
 use crate::problem::network::{Network, Tick};
@@ -21,6 +22,7 @@ use decode::Decoder;
 use moves::{Kind, Mover};
 use shape::Shape;
 use state::State;
+use tabu::Tabu;
 
 /// Where and when a task is done.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -152,6 +154,7 @@ struct Line<'s, 'n> {
     trial: State,
     best: State,
     floor: i64,
+    tabu: Option<Tabu<'s, 'n>>,
     heat: f64,
     rounds: u64,
 }
@@ -169,6 +172,7 @@ impl<'s, 'n> Line<'s, 'n> {
             trial: start.clone(),
             best: start.clone(),
             floor: bound::lower(shape),
+            tabu: tabu::suits(shape).then(|| Tabu::new(shape, start, seed)),
             shape,
             heat: 1.0,
             rounds: 0,
@@ -199,6 +203,11 @@ impl<'s, 'n> Line<'s, 'n> {
             if used >= 1.0 || self.best.cost <= self.floor {
                 return;
             }
+            if self.tabu.is_some() {
+                self.tabu_round();
+                self.rounds = round + 1;
+                continue;
+            }
             let heat = self.heat * HOT * (COLD / HOT).powf(used);
             for _ in 0..MOVES {
                 let limit = self.current.cost as f64 - heat * (1.0 - self.random.fraction()).ln();
@@ -213,6 +222,18 @@ impl<'s, 'n> Line<'s, 'n> {
                 self.there_and_back((self.current.cost as f64 + heat) as i64);
             }
             self.rounds = round + 1;
+        }
+    }
+
+    /// A round of tabu search.
+    fn tabu_round(&mut self) {
+        let Some(tabu) = &mut self.tabu else { return };
+        if tabu.run(MOVES, PATIENCE) {
+            tabu.give(&mut self.trial);
+            let cost = self.decoder.decode(&mut self.trial, 0, i64::MAX);
+            if cost.is_some_and(|cost| cost < self.best.cost) {
+                self.best.copy(&self.trial);
+            }
         }
     }
 
@@ -253,5 +274,7 @@ impl<'s, 'n> Line<'s, 'n> {
     }
 }
 
+/// Iterations without progress after which tabu search begins anew from the best.
+const PATIENCE: u64 = 3000;
 const HOT: f64 = 0.5;
 const COLD: f64 = 0.01;
