@@ -6,6 +6,7 @@
 //! shops). Two searches run side by side and exchange the better order at fixed rounds.
 
 mod bound;
+mod breed;
 mod critical;
 mod decode;
 mod first;
@@ -18,6 +19,7 @@ mod tabu;
 
 use super::random::Random;
 use crate::problem::network::{Network, Tick};
+use breed::Breed;
 use decode::Decoder;
 use moves::{Kind, Mover};
 use shape::Shape;
@@ -146,7 +148,6 @@ fn exchange(lines: &mut [Line<'_, '_>]) {
 struct Line<'s, 'n> {
     shape: &'s Shape<'n>,
     decoder: Decoder<'s, 'n>,
-    backward: Decoder<'s, 'n>,
     mover: Mover<'s, 'n>,
     random: Random,
     kinds: Vec<(Kind, f64)>,
@@ -155,6 +156,7 @@ struct Line<'s, 'n> {
     best: State,
     floor: i64,
     tabu: Option<Tabu<'s, 'n>>,
+    breed: Option<Breed<'s, 'n>>,
     heat: f64,
     rounds: u64,
 }
@@ -164,7 +166,6 @@ impl<'s, 'n> Line<'s, 'n> {
         let mover = Mover::new(shape);
         let mut line = Self {
             decoder: Decoder::new(shape),
-            backward: Decoder::new(back),
             kinds: mover.kinds(),
             mover,
             random: Random::new(seed),
@@ -173,6 +174,8 @@ impl<'s, 'n> Line<'s, 'n> {
             best: start.clone(),
             floor: bound::lower(shape),
             tabu: tabu::suits(shape).then(|| Tabu::new(shape, start, seed)),
+            breed: (shape.has_uses && !shape.has_most && shape.net.groups.len() == 1)
+                .then(|| Breed::new(shape, back, start, seed)),
             shape,
             heat: 1.0,
             rounds: 0,
@@ -209,6 +212,11 @@ impl<'s, 'n> Line<'s, 'n> {
                 continue;
             }
             let heat = self.heat * HOT * (COLD / HOT).powf(used);
+            if self.breed.is_some() {
+                self.breed_round();
+                self.rounds = round + 1;
+                continue;
+            }
             for _ in 0..MOVES {
                 let limit = self.current.cost as f64 - heat * (1.0 - self.random.fraction()).ln();
                 if self.attempt(limit as i64).is_some() {
@@ -217,9 +225,6 @@ impl<'s, 'n> Line<'s, 'n> {
                         self.best.copy(&self.current);
                     }
                 }
-            }
-            if self.shape.has_uses && round % 4 == 0 {
-                self.there_and_back((self.current.cost as f64 + heat) as i64);
             }
             self.rounds = round + 1;
         }
@@ -257,19 +262,16 @@ impl<'s, 'n> Line<'s, 'n> {
         self.kinds[0].0
     }
 
-    /// Backward and forward again; kept where not dearer than the limit.
-    fn there_and_back(&mut self, limit: i64) {
-        self.trial.copy(&self.current);
-        reverse::sort_by_key(&mut self.trial, |state, node| -state.end[node as usize]);
-        if self.backward.decode(&mut self.trial, 0, i64::MAX).is_none() {
-            return;
+    /// A round of breeding.
+    fn breed_round(&mut self) {
+        let Some(breed) = &mut self.breed else { return };
+        for _ in 0..MOVES / 5 {
+            breed.step();
         }
-        reverse::sort_by_key(&mut self.trial, |state, node| -state.end[node as usize]);
-        if self.decoder.decode(&mut self.trial, 0, limit).is_some() {
-            std::mem::swap(&mut self.current, &mut self.trial);
-            if self.current.cost < self.best.cost {
-                self.best.copy(&self.current);
-            }
+        if let Some(best) = breed.best()
+            && best.cost < self.best.cost
+        {
+            self.best.copy(best);
         }
     }
 }
