@@ -158,6 +158,9 @@ struct Line<'s, 'n> {
     tabu: Option<Tabu<'s, 'n>>,
     breed: Option<Breed<'s, 'n>>,
     heat: f64,
+    /// Dearer orders met and accepted of late.
+    worse: f64,
+    taken: f64,
     rounds: u64,
 }
 
@@ -178,6 +181,8 @@ impl<'s, 'n> Line<'s, 'n> {
                 .then(|| Breed::new(shape, back, start, seed)),
             shape,
             heat: 1.0,
+            worse: 0.0,
+            taken: 0.0,
             rounds: 0,
         };
         line.heat = line.mean_rise();
@@ -211,20 +216,37 @@ impl<'s, 'n> Line<'s, 'n> {
                 self.rounds = round + 1;
                 continue;
             }
-            let heat = self.heat * HOT * (COLD / HOT).powf(used);
+            let heat = self.heat;
             if self.breed.is_some() {
                 self.breed_round();
                 self.rounds = round + 1;
                 continue;
             }
+            let mut worse = 0.0;
+            let mut taken = 0.0;
             for _ in 0..MOVES {
                 let limit = self.current.cost as f64 - heat * (1.0 - self.random.fraction()).ln();
-                if self.attempt(limit as i64).is_some() {
+                let cost = self.attempt(limit as i64);
+                if cost.is_none_or(|cost| cost > self.current.cost) {
+                    worse += 1.0;
+                }
+                if let Some(cost) = cost {
+                    if cost > self.current.cost {
+                        taken += 1.0;
+                    }
                     std::mem::swap(&mut self.current, &mut self.trial);
                     if self.current.cost < self.best.cost {
                         self.best.copy(&self.current);
                     }
                 }
+            }
+            self.worse = 0.97 * self.worse + worse;
+            self.taken = 0.97 * self.taken + taken;
+            let target = HOT * (COLD / HOT).powf(used);
+            if self.taken > target * self.worse {
+                self.heat *= 0.97;
+            } else {
+                self.heat /= 0.97;
             }
             self.rounds = round + 1;
         }
@@ -278,5 +300,5 @@ impl<'s, 'n> Line<'s, 'n> {
 
 /// Iterations without progress after which tabu search begins anew from the best.
 const PATIENCE: u64 = 3000;
-const HOT: f64 = 0.5;
-const COLD: f64 = 0.01;
+const HOT: f64 = 0.15;
+const COLD: f64 = 0.0005;
