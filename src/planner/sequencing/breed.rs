@@ -45,7 +45,8 @@ impl<'s, 'n> Breed<'s, 'n> {
         for ix in 0..POPULATION {
             self.child.copy(start);
             for _ in 0..ix * 20 * self.child.order.len() / POPULATION {
-                self.mover.make(Kind::Shift, &mut self.child, &mut self.random);
+                self.mover
+                    .make(Kind::Shift, &mut self.child, &mut self.random);
             }
             if self.improve().is_some() {
                 self.all.push(self.child.clone());
@@ -73,7 +74,8 @@ impl<'s, 'n> Breed<'s, 'n> {
         self.cross(mother, father);
         let changes = self.random.below(3);
         for _ in 0..changes {
-            self.mover.make(Kind::Shift, &mut self.child, &mut self.random);
+            self.mover
+                .make(Kind::Shift, &mut self.child, &mut self.random);
         }
         if self.improve().is_some() {
             self.enter();
@@ -83,7 +85,11 @@ impl<'s, 'n> Breed<'s, 'n> {
     fn parent(&mut self) -> usize {
         let one = self.random.below(self.all.len());
         let other = self.random.below(self.all.len());
-        if self.all[one].cost <= self.all[other].cost { one } else { other }
+        if self.all[one].cost <= self.all[other].cost {
+            one
+        } else {
+            other
+        }
     }
 
     /// The child has a stretch in the father's order, the rest in the mother's.
@@ -116,15 +122,15 @@ impl<'s, 'n> Breed<'s, 'n> {
 
     /// Forward, backward, and forward again; the order is then that of the starts.
     fn improve(&mut self) -> Option<i64> {
-        self.decoder.decode(&mut self.child, 0, i64::MAX)?;
+        self.decoder.decode(&mut self.child, 0, i64::MAX).cost()?;
         // Ties stay in the order in which one may wait for the other.
         reverse::sort_by_key(&mut self.child, |state, node| state.end[node as usize]);
         self.child.order.reverse();
         self.child.number(0, self.child.order.len());
-        self.backward.decode(&mut self.child, 0, i64::MAX)?;
+        self.backward.decode(&mut self.child, 0, i64::MAX).cost()?;
         self.child.order.reverse();
         reverse::sort_by_key(&mut self.child, |state, node| -state.end[node as usize]);
-        self.decoder.decode(&mut self.child, 0, i64::MAX)
+        self.decoder.decode(&mut self.child, 0, i64::MAX).cost()
     }
 
     /// The child takes the place of the worst, unless one as good is there already.
@@ -135,7 +141,10 @@ impl<'s, 'n> Breed<'s, 'n> {
         if cost > self.all[worst].cost {
             return;
         }
-        let twin = self.all.iter().position(|state| state.cost == cost && state.start == self.child.start);
+        let twin = self
+            .all
+            .iter()
+            .position(|state| state.cost == cost && state.start == self.child.start);
         let place = twin.unwrap_or(worst);
         self.all[place].copy(&self.child);
     }

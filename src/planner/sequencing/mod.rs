@@ -20,7 +20,7 @@ mod tabu;
 use super::random::Random;
 use crate::problem::network::{Network, Tick};
 use breed::Breed;
-use decode::Decoder;
+use decode::{Decoder, Outcome};
 use moves::{Kind, Mover};
 use shape::Shape;
 use state::State;
@@ -64,9 +64,16 @@ pub fn search(net: &Network, seed: u64, threads: u64, share: Share<'_>) -> Optio
     let shape = Shape::new(net);
     let back = reverse::reversed(net);
     let back = Shape::new(&back);
-    let start = first_state(&shape)?;
+    let start = first_state(&shape, seed)?;
     let mut lines: Vec<Line<'_, '_>> = (0..threads.max(1))
-        .map(|thread| Line::new(&shape, &back, &start, seed.wrapping_add(thread * 7919)))
+        .map(|thread| {
+            let hot = if thread % 2 == 0 || net.tasks.len() <= FEW_TASKS {
+                HOT
+            } else {
+                WARM
+            };
+            Line::new(&shape, &back, &start, seed.wrapping_add(thread * 7919), hot)
+        })
         .collect();
     let mut rounds = 0;
     while share(rounds) < 1.0 && lines[0].best.cost > lines[0].floor {
@@ -117,18 +124,44 @@ fn placed(net: &Network, state: &State) -> Vec<Placed> {
     (0..net.tasks.len()).map(one).collect()
 }
 
-fn first_state(shape: &Shape<'_>) -> Option<State> {
+/// The best of the orders by priority rules; where none of them keeps every largest gap, the first shuffled one
+/// that does.
+fn first_state(shape: &Shape<'_>, seed: u64) -> Option<State> {
     let mut decoder = Decoder::new(shape);
     let mut best: Option<State> = None;
+    let mut last = None;
     for rule in first::rules(shape) {
         let mut state = first::order(shape, rule);
-        if decoder.decode(&mut state, 0, i64::MAX).is_some()
+        if decoder.decode_patiently(&mut state).cost().is_some()
             && best.as_ref().is_none_or(|best| state.cost < best.cost)
         {
             best = Some(state);
+        } else {
+            last = Some(state);
         }
     }
-    best
+    best.or_else(|| shuffled(shape, &mut decoder, &last?, seed))
+}
+
+fn shuffled(
+    shape: &Shape<'_>,
+    decoder: &mut Decoder<'_, '_>,
+    from: &State,
+    seed: u64,
+) -> Option<State> {
+    let mut random = Random::new(seed);
+    let mut mover = Mover::new(shape);
+    let mut state = from.clone();
+    for attempt in 0..SHUFFLES {
+        state.copy(from);
+        for _ in 0..attempt * state.order.len() / SHUFFLES {
+            mover.make(Kind::Shift, &mut state, &mut random);
+        }
+        if decoder.decode_patiently(&mut state).cost().is_some() {
+            return Some(state);
+        }
+    }
+    None
 }
 
 /// Every line learns of the best order.
@@ -158,6 +191,8 @@ struct Line<'s, 'n> {
     tabu: Option<Tabu<'s, 'n>>,
     breed: Option<Breed<'s, 'n>>,
     heat: f64,
+    /// Share of dearer orders accepted at first.
+    hot: f64,
     /// Dearer orders met and accepted of late.
     worse: f64,
     taken: f64,
@@ -165,7 +200,7 @@ struct Line<'s, 'n> {
 }
 
 impl<'s, 'n> Line<'s, 'n> {
-    fn new(shape: &'s Shape<'n>, back: &'s Shape<'n>, start: &State, seed: u64) -> Self {
+    fn new(shape: &'s Shape<'n>, back: &'s Shape<'n>, start: &State, seed: u64, hot: f64) -> Self {
         let mover = Mover::new(shape);
         let mut line = Self {
             decoder: Decoder::new(shape),
@@ -181,6 +216,7 @@ impl<'s, 'n> Line<'s, 'n> {
                 .then(|| Breed::new(shape, back, start, seed)),
             shape,
             heat: 1.0,
+            hot,
             worse: 0.0,
             taken: 0.0,
             rounds: 0,
@@ -195,7 +231,7 @@ impl<'s, 'n> Line<'s, 'n> {
         let mut count = 0.0;
         for _ in 0..200 {
             let before = self.current.cost;
-            if let Some(cost) = self.attempt(i64::MAX)
+            if let Some(cost) = self.attempt(i64::MAX).cost()
                 && cost > before
             {
                 sum += (cost - before) as f64;
@@ -226,12 +262,13 @@ impl<'s, 'n> Line<'s, 'n> {
             let mut taken = 0.0;
             for _ in 0..MOVES {
                 let limit = self.current.cost as f64 - heat * (1.0 - self.random.fraction()).ln();
-                let cost = self.attempt(limit as i64);
-                if cost.is_none_or(|cost| cost > self.current.cost) {
+                let outcome = self.attempt(limit as i64);
+                if outcome == Outcome::Dear {
                     worse += 1.0;
                 }
-                if let Some(cost) = cost {
+                if let Outcome::Cost(cost) = outcome {
                     if cost > self.current.cost {
+                        worse += 1.0;
                         taken += 1.0;
                     }
                     std::mem::swap(&mut self.current, &mut self.trial);
@@ -242,7 +279,7 @@ impl<'s, 'n> Line<'s, 'n> {
             }
             self.worse = 0.97 * self.worse + worse;
             self.taken = 0.97 * self.taken + taken;
-            let target = HOT * (COLD / HOT).powf(used);
+            let target = self.hot * (COLD / self.hot).powf(used);
             if self.taken > target * self.worse {
                 self.heat *= 0.97;
             } else {
@@ -257,19 +294,21 @@ impl<'s, 'n> Line<'s, 'n> {
         let Some(tabu) = &mut self.tabu else { return };
         if tabu.run(MOVES, PATIENCE) {
             tabu.give(&mut self.trial);
-            let cost = self.decoder.decode(&mut self.trial, 0, i64::MAX);
-            if cost.is_some_and(|cost| cost < self.best.cost) {
+            let outcome = self.decoder.decode(&mut self.trial, 0, i64::MAX);
+            if outcome.cost().is_some_and(|cost| cost < self.best.cost) {
                 self.best.copy(&self.trial);
             }
         }
     }
 
-    /// Makes a move on a copy and works it out; its cost, if within the limit.
-    fn attempt(&mut self, limit: i64) -> Option<i64> {
+    /// Makes a move on a copy and works it out; what comes of it.
+    fn attempt(&mut self, limit: i64) -> Outcome {
         self.trial.copy(&self.current);
         let kind = self.draw();
-        let from = self.mover.make(kind, &mut self.trial, &mut self.random)?;
-        self.decoder.decode(&mut self.trial, from, limit)
+        match self.mover.make(kind, &mut self.trial, &mut self.random) {
+            Some(from) => self.decoder.decode(&mut self.trial, from, limit),
+            None => Outcome::Never,
+        }
     }
 
     fn draw(&mut self) -> Kind {
@@ -300,5 +339,10 @@ impl<'s, 'n> Line<'s, 'n> {
 
 /// Iterations without progress after which tabu search begins anew from the best.
 const PATIENCE: u64 = 3000;
-const HOT: f64 = 0.15;
-const COLD: f64 = 0.0005;
+/// Orders tried where no rule keeps every largest gap.
+const SHUFFLES: usize = 200;
+const HOT: f64 = 0.3;
+const WARM: f64 = 0.03;
+const COLD: f64 = 0.001;
+/// So few tasks are searched hot by every thread.
+const FEW_TASKS: usize = 150;
