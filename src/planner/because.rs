@@ -4,7 +4,7 @@
 //! one) and asking what stands in the way of the minute before; [`super::words`] puts them in words.
 
 use super::construct::Builder;
-use super::reach::{Link, RunRule};
+use super::reach::{Link, Outs, RunRule};
 use super::timeline::{Placed, RigLine, Slot};
 use crate::domain::lab::Watch;
 use crate::domain::{Minute, Minutes, Span};
@@ -192,7 +192,10 @@ fn blocked(builder: &Builder<'_>, placed: &Placed, run: &[(UnitIx, usize)]) -> B
         open_from: Some(Minute::FIRST),
         room: 1,
     };
-    if let Ok(reaches) = builder.lines.forward(unit, &[link], first, window, open) {
+    if let Ok(reaches) = builder
+        .lines
+        .forward(unit, &[link], first, window, open, Outs::First)
+    {
         let out = reaches[0].outs[0].start;
         return after_earlier(builder, placed, run, out);
     }

@@ -195,8 +195,8 @@ impl<'p> Builder<'p> {
             if let Err(step) = result {
                 failed.push((request, step));
             }
+            self.forget_log();
         }
-        self.log.clear();
         failed
     }
 

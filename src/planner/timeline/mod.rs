@@ -74,6 +74,11 @@ impl<'p> Timelines<'p> {
         self.crews[crew.ix()].free(window)
     }
 
+    /// True where a run of the rig loads at that minute.
+    pub(super) fn has_run(&self, rig: RigIx, load: Minute) -> bool {
+        self.rigs[rig.ix()].run_at(load).is_some()
+    }
+
     /// Books a visit; whoever calls knows that it fits.
     pub(super) fn place(&mut self, unit: UnitIx, step: usize, placed: Placed) {
         let problem = self.problem;

@@ -97,6 +97,15 @@ impl RigLine {
         }
     }
 
+    /// The run that loads at that minute.
+    pub(super) fn run_at(&self, load: Minute) -> Option<&Run> {
+        let Self::Together(runs) = self else {
+            return None;
+        };
+        let ix = runs.binary_search_by_key(&load, |run| run.times.load);
+        Some(&runs[ix.ok()?])
+    }
+
     /// Runs of `condition` that load within `window` and have `room` of `positions` left.
     pub(in crate::planner) fn joinable(
         &self,
