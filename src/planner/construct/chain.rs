@@ -177,7 +177,7 @@ impl Builder<'_> {
             .map(|(_, load)| load)
             .max();
         let fixed = latest.map_or(Minutes::ZERO, |load| (load - first.start).at_least_zero());
-        stays.sum::<Minutes>() + fixed + Minutes::DAY * 2
+        stays.sum::<Minutes>() + fixed + Minutes::hours(8)
     }
 
     /// Two steps of the chain that follow each other in one place of one rig with less than the

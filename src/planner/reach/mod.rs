@@ -210,8 +210,10 @@ impl Timelines<'_> {
             }
         }
         let options = asked.ways;
-        let outs = options.iter().flat_map(|way| way.outs.iter().copied());
-        let outs = union(outs.collect());
+        let count = options.iter().map(|way| way.outs.len()).sum();
+        let mut outs = Spans::with_capacity(count);
+        outs.extend(options.iter().flat_map(|way| way.outs.iter().copied()));
+        let outs = union(outs);
         Reach { options, outs }
     }
 
