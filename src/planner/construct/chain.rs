@@ -164,12 +164,7 @@ impl Builder<'_> {
         let request = self.problem.request_of(unit);
         let stays = links.iter().map(|link| {
             let step = &request.steps[link.step];
-            let exposures = self
-                .problem
-                .rigs_for(step)
-                .iter()
-                .map(|(_, exposure)| *exposure);
-            step.rest_min + exposures.min().unwrap_or(Minutes::ZERO)
+            step.rest_min + self.lines.shortest_stay(step)
         });
         let latest = links
             .iter()

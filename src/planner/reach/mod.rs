@@ -14,6 +14,7 @@ use crate::domain::lab::Loading;
 use crate::domain::plan::Times;
 use crate::domain::{Minute, Minutes, Span};
 use crate::problem::{Condition, Problem, RigIx, Step, UnitIx};
+use std::ops::Range;
 use ways::Asked;
 
 /// One step of a chain, with what restricts it beyond its own rules.
@@ -50,6 +51,11 @@ impl Link {
             only_on: None,
             together: None,
         }
+    }
+
+    /// True where it may come out at that minute.
+    fn lets_out(&self, out: Minute) -> bool {
+        self.out.is_none_or(|only| only.contains(out))
     }
 
     /// True where the step may use the rig as far as the link's own restrictions go.
@@ -91,23 +97,48 @@ pub(super) enum Outs {
     First,
 }
 
-/// A way to place one step: every load in `loads` fits, and leads to outs in `outs`.
+/// A way to place one step: every load in `loads` fits, and leads to outs in `outs`, which are spans of
+/// the [`Reach`] that has the way.
 #[derive(Clone, Debug)]
-pub(super) struct Way {
+struct Way {
     rig: RigIx,
     slot: Slot,
     exposure: Minutes,
-    loads: Spans,
-    outs: Spans,
+    first_load: Minute,
+    loads: Range<usize>,
+    outs: Range<usize>,
     joins: Option<Times>,
 }
 
 /// The sets for one step of a chain.
-#[derive(Clone, Debug)]
+#[derive(Clone, Debug, Default)]
 pub(super) struct Reach {
-    pub(super) options: Vec<Way>,
+    ways: Vec<Way>,
+    /// Loads and outs of the ways, one after the other.
+    spans: Spans,
     /// All minutes at which the step can come out.
     pub(super) outs: Spans,
+}
+
+impl Reach {
+    fn add(&mut self, way: Way) {
+        debug_assert!(!way.outs.is_empty(), "a way leads out");
+        self.ways.push(way);
+    }
+
+    fn outs_of(&self, way: usize) -> &[Span] {
+        &self.spans[self.ways[way].outs.clone()]
+    }
+
+    /// Puts the outs of all ways together.
+    fn unite(&mut self) {
+        let count = self.ways.iter().map(|way| way.outs.len()).sum();
+        let mut outs = Spans::with_capacity(count);
+        for way in 0..self.ways.len() {
+            outs.extend_from_slice(self.outs_of(way));
+        }
+        self.outs = union(outs);
+    }
 }
 
 impl Timelines<'_> {
@@ -141,7 +172,9 @@ impl Timelines<'_> {
         let mut loads = clip(&[first], window);
         let mut reaches: Vec<Reach> = Vec::with_capacity(links.len());
         let request = self.problem.request_of(unit);
+        let after = self.time_after(unit, links, window);
         for (ix, link) in links.iter().enumerate() {
+            let window = Span::new(window.start, window.end - after[ix]);
             if let Some(before) = reaches.last() {
                 let step = &request.steps[link.step];
                 loads = clip(&loads_after(step, link, &before.outs), window);
@@ -155,6 +188,20 @@ impl Timelines<'_> {
             reaches.push(reach);
         }
         Ok(reaches)
+    }
+
+    /// What the links after each one take at least: it comes out so long before the window closes. None
+    /// where the window is the horizon's: then the link that has no place should be the one at fault.
+    fn time_after(&self, unit: UnitIx, links: &[Link], window: Span) -> Vec<Minutes> {
+        let mut after = vec![Minutes::ZERO; links.len()];
+        if window.end < self.problem.end {
+            for ix in (1..links.len()).rev() {
+                let step = self.problem.step(unit, links[ix].step);
+                let rest = step.rest_min + links[ix].more_rest;
+                after[ix - 1] = after[ix] + rest + self.shortest_stay(step);
+            }
+        }
+        after
     }
 
     /// Every way to place one step for the given loads.
@@ -189,32 +236,22 @@ impl Timelines<'_> {
         runs: RunRule,
         wanted: Outs,
     ) -> Reach {
-        let problem = self.problem;
-        let step = problem.step(unit, link.step);
+        let step = self.problem.step(unit, link.step);
         let loads = match link.fixed {
             Some((_, at)) => meet(&[point(at)], loads),
             None => loads.to_vec(),
         };
-        let mut asked = Asked::new(self, step, link, loads, window, runs);
-        for (rig, exposure) in problem.rigs_for(step) {
-            if !link.allows(problem, *rig) {
-                continue;
-            }
-            let seen = asked.ways.len();
-            asked.joins(*rig, *exposure);
-            asked.opens(*rig, *exposure);
-            if wanted == Outs::First {
-                for way in &asked.ways[seen..] {
-                    asked.window.end = asked.window.end.min(way.outs[0].start);
-                }
-            }
-        }
-        let options = asked.ways;
-        let count = options.iter().map(|way| way.outs.len()).sum();
-        let mut outs = Spans::with_capacity(count);
-        outs.extend(options.iter().flat_map(|way| way.outs.iter().copied()));
-        let outs = union(outs);
-        Reach { options, outs }
+        let lines = self;
+        let asked = Asked {
+            lines,
+            step,
+            link,
+            loads,
+            window,
+            runs,
+            wanted,
+        };
+        asked.ways()
     }
 
     /// Walks back from `out`, a minute at which the last link can come out.
@@ -249,13 +286,12 @@ impl Timelines<'_> {
 
     /// The booking for `out`: a run that exists before a new one, the earliest load that leads there.
     fn choose(&self, step: &Step, reach: &Reach, out: Minute) -> Placed {
-        let fitting = reach
-            .options
-            .iter()
-            .filter(|option| holds(&option.outs, out));
-        let option = fitting
-            .min_by_key(|option| (option.joins.is_none(), option.loads[0].start))
-            .expect("an out that is reached has an option");
+        let fitting = (0..reach.ways.len()).filter(|way| holds(reach.outs_of(*way), out));
+        let preferred = fitting.min_by_key(|way| {
+            let way = &reach.ways[*way];
+            (way.joins.is_none(), way.first_load, way.rig)
+        });
+        let option = &reach.ways[preferred.expect("an out that is reached has a way")];
         let (rig, slot) = (option.rig, option.slot);
         if let Some(times) = option.joins {
             return Placed { rig, slot, times };
@@ -264,7 +300,7 @@ impl Timelines<'_> {
         let own = &self.problem.rigs[rig.ix()];
         let unload = out - own.unload;
         let range = self.exposure_starts(condition, rig, option.exposure, unload);
-        let load = first_from(&option.loads, range.start - own.load)
+        let load = first_from(&reach.spans[option.loads.clone()], range.start - own.load)
             .filter(|load| *load + own.load < range.end)
             .expect("an out that is reached has a load");
         let start = load + own.load;

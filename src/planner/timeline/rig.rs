@@ -105,26 +105,6 @@ impl RigLine {
         let ix = runs.binary_search_by_key(&load, |run| run.times.load);
         Some(&runs[ix.ok()?])
     }
-
-    /// Runs of `condition` that load within `window` and have `room` of `positions` left.
-    pub(in crate::planner) fn joinable(
-        &self,
-        positions: u32,
-        room: u32,
-        condition: CondIx,
-        window: Span,
-    ) -> impl Iterator<Item = &Run> {
-        let runs: &[Run] = if let Self::Together(runs) = self {
-            runs
-        } else {
-            &[]
-        };
-        let from = runs.partition_point(|run| run.times.load < window.start);
-        runs[from..]
-            .iter()
-            .take_while(move |run| run.times.load < window.end)
-            .filter(move |run| run.condition == condition && run.units + room <= positions)
-    }
 }
 
 /// Stays that own a minute of `window` widened by `pad`. Facts may overlap, so the search for the
