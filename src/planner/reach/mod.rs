@@ -13,7 +13,7 @@ use super::timeline::{Placed, Slot, Timelines};
 use crate::domain::lab::Loading;
 use crate::domain::plan::Times;
 use crate::domain::{Minute, Minutes, Span};
-use crate::problem::{Condition, Problem, RigIx, Step, UnitIx};
+use crate::problem::{Condition, RigIx, Step, UnitIx};
 use std::ops::Range;
 use ways::Asked;
 
@@ -59,12 +59,24 @@ impl Link {
     }
 
     /// True where the step may use the rig as far as the link's own restrictions go.
-    fn allows(&self, problem: &Problem, rig: RigIx) -> bool {
-        let together = problem.rigs[rig.ix()].loading == Loading::Together;
+    fn allows_rig(&self, rig: RigIx) -> bool {
         self.fixed.is_none_or(|(fixed, _)| fixed == rig)
             && self.not_on != Some(rig)
             && self.only_on.is_none_or(|only| only == rig)
-            && self.together.is_none_or(|only| only == together)
+    }
+
+    /// True where the step may use rigs that are loaded so.
+    fn allows_loading(&self, loading: Loading) -> bool {
+        let together = loading == Loading::Together;
+        self.together.is_none_or(|only| only == together)
+    }
+
+    /// True where the step may stand there.
+    fn allows_slot(&self, slot: Slot) -> bool {
+        match (slot, self.lane) {
+            (Slot::Lane(lane), Some(only)) => lane == only,
+            _ => true,
+        }
     }
 }
 

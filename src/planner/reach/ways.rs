@@ -62,8 +62,8 @@ impl Asked<'_> {
             let (load, out) = (run.times.load, run.times.out);
             let has_room = run.units + self.runs.room <= problem.rigs[rig.ix()].positions;
             let in_time = out <= self.window.end && self.link.lets_out(out);
-            if !has_room || !in_time || !holds(&self.loads, load) || !self.link.allows(problem, rig)
-            {
+            let allowed = self.link.allows_rig(rig) && self.link.allows_loading(Loading::Together);
+            if !has_room || !in_time || !allowed || !holds(&self.loads, load) {
                 continue;
             }
             if let Some(exposure) = problem.exposure(self.step, rig) {
@@ -102,28 +102,30 @@ impl Asked<'_> {
         }
         let problem = self.lines.problem;
         let (step, link) = (self.step, self.link);
+        if !link.allows_loading(times.loading) {
+            return;
+        }
         let stay = staff.stay(self, alike, open_from);
         let Some(first) = stay.loads.first() else {
             return;
         };
         let first = first.start.max(open_from);
         let mut seen: Vec<Span> = Vec::new();
-        for rig in alike.rigs.iter().filter(|rig| link.allows(problem, **rig)) {
+        for rig in alike.rigs.iter().filter(|rig| link.allows_rig(**rig)) {
             let room = Span::new(first, self.window.end);
             if room.length() < times.shortest() || covered(&seen, room) {
                 return;
             }
             let own = &problem.rigs[rig.ix()];
-            let usable = own.usable_near(room);
             let known = found.ways.len();
             let line = &self.lines.rigs[rig.ix()];
             line.gaps(own, step.fixture, step.condition, room, &mut |slot, gap| {
-                let lane =
-                    matches!(slot, Slot::Lane(lane) if link.lane.is_some_and(|only| only != lane));
-                if lane {
+                if !link.allows_slot(slot) || gap.length() < times.shortest() || covered(&seen, gap)
+                {
                     return;
                 }
-                for piece in usable.iter().map(|span| span.meet(gap)) {
+                let usable = own.usable_near(gap).iter();
+                for piece in usable.map(|span| span.meet(gap)) {
                     if piece.length() >= times.shortest() && !covered(&seen, piece) {
                         seen.push(piece);
                         stay.push_way(*rig, slot, piece, found);

@@ -67,9 +67,7 @@ impl RigLine {
         match self {
             Self::Each(lanes) => {
                 for (lane, stays) in (0..).zip(lanes) {
-                    let taken = near(stays, window, rig.changeover);
-                    let taken = taken
-                        .iter()
+                    let taken = near(stays, window, rig.changeover)
                         .map(|stay| widened(stay, fixture.0, rig.changeover));
                     between(taken, window, &mut |gap| found(Slot::Lane(lane), gap));
                 }
@@ -109,13 +107,19 @@ impl RigLine {
 
 /// Stays that own a minute of `window` widened by `pad`. Facts may overlap, so the search for the
 /// first starts from the sorted loads and looks back while stays still reach in.
-fn near(stays: &[Stay], window: Span, pad: Minutes) -> &[Stay] {
-    let to = stays.partition_point(|stay| stay.span.start < window.end + pad);
-    let mut from = stays.partition_point(|stay| stay.span.start <= window.start - pad);
+fn near(stays: &[Stay], window: Span, pad: Minutes) -> impl Iterator<Item = &Stay> {
+    let mut from = match stays.last() {
+        Some(last) if last.span.start > window.start - pad => {
+            stays.partition_point(|stay| stay.span.start <= window.start - pad)
+        }
+        _ => stays.len(),
+    };
     while from > 0 && stays[from - 1].span.end + pad > window.start {
         from -= 1;
     }
-    &stays[from.min(to)..to]
+    stays[from..]
+        .iter()
+        .take_while(move |stay| stay.span.start < window.end + pad)
 }
 
 fn widened(stay: &Stay, kind: u32, changeover: Minutes) -> Span {
