@@ -8,6 +8,7 @@ pub mod calendar;
 mod compile;
 mod exposure;
 mod facts;
+pub mod network;
 mod plan;
 mod words;
 
