@@ -34,11 +34,11 @@ impl Jobs {
     pub fn plan(&mut self, job: u64, planning: Planning) {
         self.cancel.0.store(true, Ordering::Relaxed);
         self.cancel = Cancel::default();
-        let (sender, mut cancel) = (self.sender.clone(), self.cancel.clone());
+        let (sender, cancel) = (self.sender.clone(), self.cancel.clone());
         std::thread::spawn(move || {
             let clock = SystemClock::default();
             let elapsed = || clock.elapsed();
-            let mut time = Time {
+            let time = Time {
                 elapsed: &elapsed,
                 until: LONGEST,
             };
@@ -51,8 +51,8 @@ impl Jobs {
                     let _heard = sender.send(Message::Progress(job, progress));
                 }
             };
-            let mut budget = AnyOf(vec![&mut time, &mut cancel]);
-            let run = AssertUnwindSafe(|| planning.run(1, &mut budget, &mut news));
+            let budget = AnyOf(vec![&time, &cancel]);
+            let run = AssertUnwindSafe(|| planning.run(1, &budget, &mut news));
             let message = match catch_unwind(run) {
                 Ok(mut proposal) => {
                     let worked = clock.elapsed().as_millis();

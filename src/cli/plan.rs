@@ -88,13 +88,13 @@ fn propose(planning: &Planning, arguments: &Arguments) -> Proposal {
     let clock = crate::clock::SystemClock::default();
     let elapsed = || crate::clock::Clock::elapsed(&clock);
     let until = Duration::from_secs_f64(arguments.seconds);
-    let mut time = Time {
+    let time = Time {
         elapsed: &elapsed,
         until,
     };
     let mut proposal = match arguments.rounds {
-        Some(rounds) => planning.run(arguments.seed, &mut Rounds(rounds), &mut |_| {}),
-        None => planning.run(arguments.seed, &mut AnyOf(vec![&mut time]), &mut |_| {}),
+        Some(rounds) => planning.run(arguments.seed, &Rounds(rounds), &mut |_| {}),
+        None => planning.run(arguments.seed, &AnyOf(vec![&time]), &mut |_| {}),
     };
     proposal.plan.milliseconds = match arguments.rounds {
         // The file must be the same on any machine.

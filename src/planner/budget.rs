@@ -1,13 +1,18 @@
-//! How long the planner may work: asked after every round.
+//! How long the planner may work: asked after every round, by every thread.
 
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::time::Duration;
 
-/// Says when to stop.
-pub trait Budget {
+/// Says how far the work is, and so when to stop.
+pub trait Budget: Sync {
+    /// The share that is used up after `rounds` rounds: from 0, and 1 where no further round may begin.
+    fn used(&self, rounds: u64) -> f64;
+
     /// True where no further round may begin after `rounds` of them.
-    fn used_up(&mut self, rounds: u64) -> bool;
+    fn used_up(&self, rounds: u64) -> bool {
+        self.used(rounds) >= 1.0
+    }
 }
 
 /// A number of rounds: the same work on any machine.
@@ -15,22 +20,31 @@ pub trait Budget {
 pub struct Rounds(pub u64);
 
 impl Budget for Rounds {
-    fn used_up(&mut self, rounds: u64) -> bool {
-        rounds >= self.0
+    fn used(&self, rounds: u64) -> f64 {
+        if rounds >= self.0 {
+            1.0
+        } else {
+            rounds as f64 / self.0 as f64
+        }
     }
 }
 
 /// A time, measured by a clock that the caller hands in.
 pub struct Time<'a> {
     /// Reads a monotonic clock.
-    pub elapsed: &'a dyn Fn() -> Duration,
+    pub elapsed: &'a (dyn Fn() -> Duration + Sync),
     /// Stop when it shows this.
     pub until: Duration,
 }
 
 impl Budget for Time<'_> {
-    fn used_up(&mut self, _rounds: u64) -> bool {
-        (self.elapsed)() >= self.until
+    fn used(&self, _rounds: u64) -> f64 {
+        let elapsed = (self.elapsed)();
+        if elapsed >= self.until {
+            1.0
+        } else {
+            elapsed.as_secs_f64() / self.until.as_secs_f64()
+        }
     }
 }
 
@@ -39,16 +53,17 @@ impl Budget for Time<'_> {
 pub struct Cancel(pub Arc<AtomicBool>);
 
 impl Budget for Cancel {
-    fn used_up(&mut self, _rounds: u64) -> bool {
-        self.0.load(Ordering::Relaxed)
+    fn used(&self, _rounds: u64) -> f64 {
+        f64::from(u8::from(self.0.load(Ordering::Relaxed)))
     }
 }
 
 /// Whichever of several ends first.
-pub struct AnyOf<'a>(pub Vec<&'a mut dyn Budget>);
+pub struct AnyOf<'a>(pub Vec<&'a dyn Budget>);
 
 impl Budget for AnyOf<'_> {
-    fn used_up(&mut self, rounds: u64) -> bool {
-        self.0.iter_mut().any(|budget| budget.used_up(rounds))
+    fn used(&self, rounds: u64) -> f64 {
+        let used = self.0.iter().map(|budget| budget.used(rounds));
+        used.fold(0.0, f64::max)
     }
 }

@@ -12,10 +12,12 @@ mod because;
 mod bound;
 pub mod budget;
 mod construct;
+mod orders;
 mod random;
 mod reach;
 mod search;
 pub mod sequencing;
+mod side_by_side;
 mod spans;
 mod timeline;
 mod words;
@@ -65,7 +67,7 @@ pub struct Progress {
 pub fn solve(
     problem: &Problem,
     seed: u64,
-    budget: &mut dyn Budget,
+    budget: &dyn Budget,
     progress: &mut dyn FnMut(Progress),
 ) -> Solved {
     let alone = Alone::look(problem);
@@ -94,19 +96,19 @@ pub fn solve(
         }
     }
     let mut best = best.expect("there is at least one rule");
-    let mut search = search::Search::new(&mut best.builder, seed);
-    while !budget.used_up(rounds) {
-        rounds += 1;
-        let Some(outcome) = search.round() else { break };
-        if outcome.improved {
+    rounds = side_by_side::improve(
+        &mut best.builder,
+        seed,
+        rounds,
+        budget,
+        &mut |rounds, cost| {
             progress(Progress {
                 rounds,
-                cost: outcome.cost,
+                cost,
                 bound: Some(bound),
             });
-        }
-    }
-    search.finish();
+        },
+    );
     finish(problem, &alone, best, bound, rounds)
 }
 

@@ -5,6 +5,8 @@
 //! crews, setup times may depend on both families, and late and flow minutes weigh separately.
 //! All times are whole ticks from 0 (minutes from now, for a lab), all costs are whole numbers.
 
+use super::calendar::OnTime;
+use crate::domain::Minute;
 use std::ops::Range;
 
 /// No limit on a time.
@@ -24,7 +26,9 @@ pub struct Network {
     pub crews: Vec<Supply>,
     /// What the tasks are done for, with the price of its finish.
     pub groups: Vec<Group>,
-    /// Setup between families on a rig, by row (before) and column (after); empty where there is none.
+    /// What a lab adds: calendars, outages, what is booked already.
+    pub site: Option<Site>,
+    /// Setup between families on any rig, by row (before) and column (after); empty where there is none.
     pub setup: Vec<Vec<Tick>>,
     modes: Vec<Mode>,
     uses: Vec<Use>,
@@ -32,17 +36,54 @@ pub struct Network {
     after: Links,
 }
 
-/// One thing to be done without a break.
+/// One stay on a rig: load, exposure, unload.
 #[derive(Clone, Debug)]
 pub struct Task {
     /// Place in [`Network::groups`].
     pub group: u32,
     /// Not before this.
     pub ready: Tick,
-    /// Tasks of one family may share a run, and need no setup between them.
+    /// It starts by then, and
+    pub latest_start: Tick,
+    /// it ends by then.
+    pub latest_end: Tick,
+    /// Tasks of one family may share a run, and need no setup between them on rigs that take runs, or are held.
     pub family: u32,
+    /// Tasks of one fixture need no setup between them on rigs that take each task alone.
+    pub fixture: u32,
+    /// The crew that gives one person for load and for unload, if any.
+    pub hands: Option<u32>,
+    /// The calendar of [`Site::watches`] that must hold while it is exposed, if any.
+    pub watch: Option<u32>,
+    /// On a rig that takes each task alone the exposure pauses while its watch does not hold.
+    pub pausable: bool,
+    /// Longest wait between exposure and unload.
+    pub max_wait: Tick,
+    /// It stays with those that share its run.
+    pub bound: bool,
     modes: Range<u32>,
     uses: Range<u32>,
+}
+
+impl Task {
+    /// A task of a group that can start from `ready` on; fixture and family are one.
+    pub fn new(group: u32, ready: Tick, family: u32) -> Self {
+        Self {
+            group,
+            ready,
+            latest_start: NEVER,
+            latest_end: NEVER,
+            family,
+            fixture: family,
+            hands: None,
+            watch: None,
+            pausable: false,
+            max_wait: 0,
+            bound: false,
+            modes: 0..0,
+            uses: 0..0,
+        }
+    }
 }
 
 /// A rig on which a task can be done, and how long it takes there.
@@ -50,11 +91,64 @@ pub struct Task {
 pub struct Mode {
     /// Place in [`Network::rigs`].
     pub rig: u32,
-    /// Ticks from start to end.
-    pub length: Tick,
+    /// Ticks of load.
+    pub load: Tick,
+    /// Ticks of exposure, pauses excluded.
+    pub exposure: Tick,
+    /// Ticks of unload.
+    pub unload: Tick,
 }
 
-/// What a task takes of a supply while it is done.
+impl Mode {
+    /// Neither load nor unload.
+    pub fn plain(rig: u32, length: Tick) -> Self {
+        Self {
+            rig,
+            load: 0,
+            exposure: length,
+            unload: 0,
+        }
+    }
+
+    /// The shortest stay.
+    pub fn length(&self) -> Tick {
+        self.load + self.exposure + self.unload
+    }
+}
+
+/// What a lab adds to a network.
+#[derive(Clone, Debug)]
+pub struct Site {
+    /// The minute of tick 0.
+    pub origin: Minute,
+    /// All ends by then.
+    pub end: Tick,
+    /// For each rig the spans in which a stay must lie whole, sorted.
+    pub open: Vec<Vec<(Tick, Tick)>>,
+    /// For each rig the gap between different fixtures, or families.
+    pub changeover: Vec<Tick>,
+    /// What is booked already, sorted by rig, lane and start.
+    pub blocks: Vec<Block>,
+    /// Calendars that exposures may need.
+    pub watches: Vec<OnTime>,
+}
+
+/// A stay that is booked already and does not move.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub struct Block {
+    /// The rig, and
+    pub rig: u32,
+    /// the lane on it, from 0.
+    pub lane: u32,
+    /// From when
+    pub from: Tick,
+    /// to when.
+    pub to: Tick,
+    /// Its fixture, or on rigs that take runs or are held its family.
+    pub kind: u32,
+}
+
+/// What a task takes of a supply while it is exposed.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Use {
     /// Place in [`Network::crews`].
@@ -70,6 +164,8 @@ pub enum Place {
     Each(u32),
     /// One run at a time, of up to that many tasks of a family.
     Together(u32),
+    /// That many positions, all of one family at a time.
+    Held(u32),
     /// Room for any number of tasks.
     Open,
 }
@@ -145,22 +241,10 @@ impl Links {
 }
 
 impl Network {
-    /// Adds a task that can be done in one of `modes` and takes `uses`; its number.
-    pub fn add_task(
-        &mut self,
-        group: u32,
-        ready: Tick,
-        family: u32,
-        modes: &[Mode],
-        uses: &[Use],
-    ) -> u32 {
-        let task = Task {
-            group,
-            ready,
-            family,
-            modes: append(&mut self.modes, modes),
-            uses: append(&mut self.uses, uses),
-        };
+    /// Adds a task that can be done in one of `modes` and takes `uses` while it is exposed; its number.
+    pub fn add_task(&mut self, mut task: Task, modes: &[Mode], uses: &[Use]) -> u32 {
+        task.modes = append(&mut self.modes, modes);
+        task.uses = append(&mut self.uses, uses);
         self.tasks.push(task);
         index(self.tasks.len() - 1)
     }
@@ -215,13 +299,13 @@ impl Network {
 
     /// The shortest time a task can take.
     pub fn shortest(&self, task: usize) -> Tick {
-        let lengths = self.modes(task).iter().map(|mode| mode.length);
+        let lengths = self.modes(task).iter().map(Mode::length);
         lengths.min().expect("every task has a mode")
     }
 
     /// The longest time a task can take.
     pub fn longest(&self, task: usize) -> Tick {
-        let lengths = self.modes(task).iter().map(|mode| mode.length);
+        let lengths = self.modes(task).iter().map(Mode::length);
         lengths.max().expect("every task has a mode")
     }
 

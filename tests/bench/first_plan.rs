@@ -46,7 +46,7 @@ fn measure(name: &str, lab: &Lab, now: Minute) {
     let begun = clock.elapsed();
     let problem = compile(lab, &Facts::default(), now);
     let compiled = clock.elapsed();
-    let solved = solve(&problem, 1, &mut Rounds(0), &mut |_| {});
+    let solved = solve(&problem, 1, &Rounds(0), &mut |_| {});
     let planned = clock.elapsed();
     let visits = solved.plan.visits.len();
     let seconds = planned.saturating_sub(compiled).as_secs_f64();
@@ -82,7 +82,7 @@ fn repair(name: &str, lab: &Lab, published: &[Booking], now: Minute) {
     let begun = clock.elapsed();
     let problem = compile(lab, &facts, now);
     let compiled = clock.elapsed();
-    let solved = solve(&problem, 1, &mut Rounds(0), &mut |_| {});
+    let solved = solve(&problem, 1, &Rounds(0), &mut |_| {});
     let planned = clock.elapsed();
     let after = problem.words(&solved.plan.visits, &[]);
     let place = |own: &Booking| (own.rig.clone(), own.times.load);

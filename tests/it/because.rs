@@ -64,7 +64,7 @@ fn earlier(problem: &Problem, plan: &Plan, moved: &[usize], out_too: bool) -> Op
 }
 
 fn every_reason_is_true(problem: &Problem, rounds: u64) -> BTreeMap<String, usize> {
-    let solved = solve(problem, 1, &mut Rounds(rounds), &mut |_| {});
+    let solved = solve(problem, 1, &Rounds(rounds), &mut |_| {});
     assert!(check(problem, &solved.plan).is_empty());
     let mut kinds = BTreeMap::new();
     for (ix, because) in solved.because.iter().enumerate() {
@@ -135,7 +135,7 @@ fn a_visit_that_could_begin_at_once_says_so() {
     let lab = demo_lab();
     let now = parse_instant("2027-03-22T09:00", Some(&lab.zone)).expect("an instant");
     let problem = compile(&lab, &Facts::default(), now);
-    let solved = solve(&problem, 1, &mut Rounds(0), &mut |_| {});
+    let solved = solve(&problem, 1, &Rounds(0), &mut |_| {});
     let at_now: Vec<&String> = solved
         .plan
         .visits

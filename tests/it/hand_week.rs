@@ -143,7 +143,7 @@ fn the_week_worked_by_hand_is_found_and_nothing_is_lower() {
         ("requests.toml", REQUESTS.to_owned()),
     ]);
     let problem = compile(&lab, &Facts::default(), Minute::new(START));
-    let solved = solve(&problem, 1, &mut Rounds(300), &mut |_| {});
+    let solved = solve(&problem, 1, &Rounds(300), &mut |_| {});
     check_clean(&problem, &solved.plan);
     let finishes: Vec<String> = solved
         .plan

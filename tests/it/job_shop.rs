@@ -91,7 +91,7 @@ fn makespan(text: &str, optimum: i64, rounds: u64) -> i64 {
     let instance = read(text);
     let lab = lab_from_files(&lab_files(&instance, optimum));
     let problem = compile(&lab, &Facts::default(), Minute::new(START));
-    let solved = solve(&problem, 1, &mut Rounds(rounds), &mut |_| {});
+    let solved = solve(&problem, 1, &Rounds(rounds), &mut |_| {});
     check_clean(&problem, &solved.plan);
     assert_eq!(
         solved.plan.visits.len(),

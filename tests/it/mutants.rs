@@ -323,7 +323,7 @@ fn every_way_to_spoil_a_plan_is_refused_by_its_rule() {
     for seed in 0..LABS {
         let (lab, facts, now) = random_lab(seed);
         let problem = compile(&lab, &facts, now);
-        let plan = solve(&problem, seed, &mut Rounds(0), &mut |_| {}).plan;
+        let plan = solve(&problem, seed, &Rounds(0), &mut |_| {}).plan;
         if !plan.visits.is_empty() && check(&problem, &plan).is_empty() {
             spoil(seed, &problem, &plan, &mut hits);
         }

@@ -75,7 +75,7 @@ fn cost_by_hand(problem: &Problem, solved: &Solved) -> i64 {
 fn faults_of_seed(seed: u64) -> Vec<String> {
     let (lab, facts, now) = random_lab(seed);
     let problem = compile(&lab, &facts, now);
-    let solved = solve(&problem, seed, &mut Rounds(5), &mut |_| {});
+    let solved = solve(&problem, seed, &Rounds(5), &mut |_| {});
     faults(&problem, &solved)
 }
 

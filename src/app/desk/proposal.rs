@@ -131,7 +131,7 @@ impl Planning {
     pub fn run(
         &self,
         seed: u64,
-        budget: &mut dyn Budget,
+        budget: &dyn Budget,
         progress: &mut dyn FnMut(Progress),
     ) -> Proposal {
         let problem = self.problem();

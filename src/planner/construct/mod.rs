@@ -295,6 +295,24 @@ impl<'p> Builder<'p> {
         taken
     }
 
+    /// Takes off what some units do from a step on, facts excepted, and returns it.
+    pub(super) fn take_off_from(
+        &mut self,
+        units: &[UnitIx],
+        from: usize,
+    ) -> Vec<(UnitIx, usize, Placed)> {
+        let mut taken = Vec::new();
+        for unit in units {
+            let own = &self.problem.units[unit.ix()];
+            for step in from.max(own.facts.len())..own.wanted {
+                if let Some(placed) = self.lines.remove(*unit, step) {
+                    taken.push((*unit, step, placed));
+                }
+            }
+        }
+        taken
+    }
+
     /// Puts back what was taken off.
     pub(super) fn put_back(&mut self, taken: &[(UnitIx, usize, Placed)]) {
         for (unit, step, placed) in taken {

@@ -19,7 +19,7 @@ impl Builder<'_> {
     }
 
     /// The same for some of its units.
-    pub(super) fn put_stages_of(
+    pub(in crate::planner) fn put_stages_of(
         &mut self,
         request: RequestIx,
         units: &[UnitIx],

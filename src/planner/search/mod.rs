@@ -4,11 +4,14 @@
 //! is taken off is chosen where cost arises: a late or long request with others that use its rigs at the
 //! same time. A round changes only what it takes off, so its price does not grow with the plan.
 
+mod ruins;
+
 use super::construct::{Builder, Style};
 use super::random::Random;
 use super::timeline::Placed;
 use crate::domain::{Minute, Minutes};
 use crate::problem::{RequestIx, UnitIx};
+use ruins::{Piece, RUINS};
 use std::collections::BTreeMap;
 
 type Taken = Vec<(UnitIx, usize, Placed)>;
@@ -17,6 +20,19 @@ type Taken = Vec<(UnitIx, usize, Placed)>;
 pub(super) struct Outcome {
     pub(super) improved: bool,
     pub(super) cost: i64,
+}
+
+/// Share of the best cost by which a plan may be dearer at first.
+const THRESHOLD: f64 = 0.01;
+
+/// What a round brought.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum Gain {
+    /// A new best plan.
+    Best,
+    /// A better plan than the one before.
+    Better,
+    Nothing,
 }
 
 /// A search in progress.
@@ -32,7 +48,10 @@ pub(super) struct Search<'b, 'p> {
     /// Where the current plan is worse than the best: the bookings that requests changed since then have
     /// in the best plan.
     best: BTreeMap<RequestIx, Taken>,
-    rounds: u64,
+    /// How well each way to ruin has done of late.
+    scores: [f64; RUINS.len()],
+    /// The share of the work that is done, from 0 to 1.
+    used: f64,
 }
 
 /// The cost of all requests that are planned.
@@ -65,101 +84,114 @@ impl<'b, 'p> Search<'b, 'p> {
             cost,
             best_cost: cost,
             best: BTreeMap::new(),
-            rounds: 0,
+            scores: [1.0; RUINS.len()],
+            used: 0.0,
         }
     }
 
-    /// One round; `None` where there is nothing to move.
-    pub(super) fn round(&mut self) -> Option<Outcome> {
-        let ruined = self.choose()?;
-        self.rounds += 1;
-        let before: i64 = ruined
-            .iter()
-            .map(|request| request_cost(self.builder, *request))
-            .sum();
-        let taken: Vec<Taken> = ruined
-            .iter()
-            .map(|request| self.builder.take_off(*request))
-            .collect();
-        let after = self.recreate(&ruined);
-        let accepted = after.is_some_and(|after| self.accepts(after - before));
-        if !accepted {
-            self.take_back(&ruined, &taken);
-            return Some(Outcome {
-                improved: false,
-                cost: self.best_cost,
-            });
+    /// One round, that share of the work being done; `None` where there is nothing to move.
+    pub(super) fn round(&mut self, used: f64) -> Option<Outcome> {
+        self.used = used;
+        if self.movable.is_empty() {
+            return None;
         }
-        self.cost += after.unwrap_or(before) - before;
+        let way = self.draw();
+        let pieces = self.choose(RUINS[way]);
+        let gain = self.try_round(&pieces);
+        self.reward(way, gain);
+        Some(Outcome {
+            improved: gain == Gain::Best,
+            cost: self.best_cost,
+        })
+    }
+
+    /// Takes the pieces off and puts them in again; undone where that is not accepted.
+    fn try_round(&mut self, pieces: &[Piece]) -> Gain {
+        let mut requests: Vec<RequestIx> = pieces.iter().map(|piece| piece.request).collect();
+        requests.sort_unstable();
+        requests.dedup();
+        let before: i64 = self.costs(&requests);
+        let old: Vec<Taken> = requests
+            .iter()
+            .map(|request| self.builder.bookings_of(*request).collect())
+            .collect();
+        let taken: Vec<Taken> = pieces
+            .iter()
+            .map(|piece| self.builder.take_off_from(&piece.units, piece.from))
+            .collect();
+        let change = if self.recreate(pieces) {
+            Some(self.costs(&requests) - before)
+        } else {
+            None
+        };
+        let Some(change) = change.filter(|change| self.accepts(*change)) else {
+            self.take_back(pieces, &taken);
+            return Gain::Nothing;
+        };
+        self.cost += change;
         let improved = self.cost < self.best_cost;
         if self.cost <= self.best_cost {
             self.best_cost = self.cost;
             self.best.clear();
         } else {
-            for (request, bookings) in ruined.iter().zip(taken) {
+            for (request, bookings) in requests.iter().zip(old) {
                 self.best.entry(*request).or_insert(bookings);
             }
         }
-        Some(Outcome {
-            improved,
-            cost: self.best_cost,
-        })
+        match (improved, change < 0) {
+            (true, _) => Gain::Best,
+            (false, true) => Gain::Better,
+            (false, false) => Gain::Nothing,
+        }
     }
 
-    /// Leaves the best plan in the builder.
-    pub(super) fn finish(self) {
+    fn costs(&self, requests: &[RequestIx]) -> i64 {
+        let costs = requests.iter().map(|request| request_cost(self.builder, *request));
+        costs.sum()
+    }
+
+    /// A way to ruin, drawn by how well each has done of late.
+    fn draw(&mut self) -> usize {
+        let total: f64 = self.scores.iter().sum();
+        let mut drawn = self.random.fraction() * total;
+        for (way, score) in self.scores.iter().enumerate() {
+            drawn -= score;
+            if drawn < 0.0 {
+                return way;
+            }
+        }
+        0
+    }
+
+    fn reward(&mut self, way: usize, gain: Gain) {
+        let earned = match gain {
+            Gain::Best => 4.0,
+            Gain::Better => 1.0,
+            Gain::Nothing => 0.0,
+        };
+        let score = &mut self.scores[way];
+        *score = (*score * 0.98 + earned * 0.02).max(0.05);
+    }
+
+    /// Leaves the best plan in the builder; its cost.
+    pub(super) fn finish(self) -> i64 {
         for request in self.best.keys() {
             self.builder.take_off(*request);
         }
         for bookings in self.best.values() {
             self.builder.put_back(bookings);
         }
+        self.best_cost
     }
 
-    /// Worse plans are taken within a threshold of the best that falls as rounds go by.
+    /// Worse plans are taken within a threshold of the best that falls as the work goes on.
     fn accepts(&self, change: i64) -> bool {
         if change <= 0 {
             return true;
         }
-        let share = 0.01 / (1.0 + self.rounds as f64 / 500.0);
+        let left = 1.0 - self.used;
+        let share = THRESHOLD * left * left;
         (self.cost + change - self.best_cost) as f64 <= share * self.best_cost as f64
-    }
-
-    /// A request chosen by its cost or at random, and some that compete with it.
-    fn choose(&mut self) -> Option<Vec<RequestIx>> {
-        if self.movable.is_empty() {
-            return None;
-        }
-        let first = self.seed_request();
-        let others = 1 + self.random.below(4.min(self.movable.len()));
-        let span = self.span_of(first);
-        let mut near: Vec<(f64, RequestIx)> = Vec::new();
-        let tries = 24.min(self.movable.len());
-        for _ in 0..tries {
-            let other = self.movable[self.random.below(self.movable.len())];
-            if other != first && near.iter().all(|(_, known)| *known != other) {
-                near.push((
-                    self.kinship(first, span, other) * (0.3 + self.random.fraction()),
-                    other,
-                ));
-            }
-        }
-        near.sort_by(|a, b| b.0.total_cmp(&a.0).then(a.1.cmp(&b.1)));
-        let mut ruined = vec![first];
-        ruined.extend(near.into_iter().take(others).map(|(_, other)| other));
-        Some(ruined)
-    }
-
-    /// The dearest of a few drawn at random.
-    fn seed_request(&mut self) -> RequestIx {
-        let draws = 1 + self.random.below(4);
-        let drawn: Vec<RequestIx> = (0..draws)
-            .map(|_| self.movable[self.random.below(self.movable.len())])
-            .collect();
-        let dearest = drawn
-            .into_iter()
-            .max_by_key(|request| request_cost(self.builder, *request));
-        dearest.expect("at least one is drawn")
     }
 
     fn span_of(&self, request: RequestIx) -> (Minute, Minute) {
@@ -176,9 +208,9 @@ impl<'b, 'p> Search<'b, 'p> {
         f64::from(1 + rigs) * (0.1 + common / longest)
     }
 
-    /// Puts the requests in again; their cost, or `None` where one finds no place.
-    fn recreate(&mut self, ruined: &[RequestIx]) -> Option<i64> {
-        let mut order: Vec<RequestIx> = ruined.to_vec();
+    /// Puts the pieces in again, in another order; false where one finds no place.
+    fn recreate(&mut self, pieces: &[Piece]) -> bool {
+        let mut order: Vec<&Piece> = pieces.iter().collect();
         for ix in (1..order.len()).rev() {
             order.swap(ix, self.random.below(ix + 1));
         }
@@ -189,21 +221,23 @@ impl<'b, 'p> Search<'b, 'p> {
             look_ahead,
             alone: false,
         };
-        for request in &order {
-            self.builder.put(*request).ok()?;
+        for piece in &order {
+            let put = if piece.whole {
+                self.builder.put(piece.request)
+            } else {
+                self.builder.put_stages_of(piece.request, &piece.units)
+            };
+            if put.is_err() {
+                return false;
+            }
         }
         self.builder.forget_log();
-        Some(
-            order
-                .iter()
-                .map(|request| request_cost(self.builder, *request))
-                .sum(),
-        )
+        true
     }
 
-    fn take_back(&mut self, ruined: &[RequestIx], taken: &[Taken]) {
-        for request in ruined {
-            self.builder.take_off(*request);
+    fn take_back(&mut self, pieces: &[Piece], taken: &[Taken]) {
+        for piece in pieces {
+            self.builder.take_off_from(&piece.units, piece.from);
         }
         for bookings in taken {
             self.builder.put_back(bookings);

@@ -27,7 +27,7 @@ fn one_rigs(shape: &Shape<'_>) -> Vec<Tick> {
         if let [mode] = shape.net.modes(task)
             && shape.net.rigs[mode.rig as usize] == Place::Each(1)
         {
-            own[mode.rig as usize].push((shape.head[task], mode.length, shape.tail[task]));
+            own[mode.rig as usize].push((shape.head[task], mode.length(), shape.tail[task]));
         }
     }
     own.into_iter().map(preemptive).collect()

@@ -13,6 +13,11 @@ use crate::planner::random::Random;
 /// Orders kept at a time.
 const POPULATION: usize = 300;
 
+/// True where breeding is worth it: one finish counts, and people are what is scarce.
+pub(super) fn suits(shape: &Shape<'_>) -> bool {
+    shape.has_uses && !shape.has_most && shape.net.groups.len() == 1 && shape.net.site.is_none()
+}
+
 /// Orders that are bred from.
 pub(super) struct Breed<'s, 'n> {
     decoder: Decoder<'s, 'n>,
@@ -57,12 +62,6 @@ impl<'s, 'n> Breed<'s, 'n> {
     /// The best order.
     pub(super) fn best(&self) -> Option<&State> {
         self.all.iter().min_by_key(|state| state.cost)
-    }
-
-    /// Takes in an order found elsewhere.
-    pub(super) fn take(&mut self, state: &State) {
-        self.child.copy(state);
-        self.enter();
     }
 
     /// Breeds one child.

@@ -80,33 +80,43 @@ impl Walk {
         if ahead != NONE && lane_gap(shape, state, ahead, node) == 0 {
             self.tight.push((ahead, true));
         }
-        if shape.has_uses {
+        if shape.has_uses || shape.net.site.is_some() {
             self.look_for_people(shape, state, node);
         }
     }
 
+    /// Those that give back people, or places, when the node starts.
     fn look_for_people(&mut self, shape: &Shape<'_>, state: &State, node: u32) {
-        let uses = shape.net.uses(state.first[node as usize] as usize);
+        let own = state.first[node as usize] as usize;
         let start = state.start[node as usize];
         let at = state.pos[node as usize] as usize;
         for other in state.order[at.saturating_sub(LOOK_BACK)..at].iter().rev() {
-            if state.end[*other as usize] == start {
-                let theirs = shape.net.uses(state.first[*other as usize] as usize);
-                if theirs
-                    .iter()
-                    .any(|own| uses.iter().any(|used| used.crew == own.crew))
-                {
-                    self.tight.push((*other, true));
-                }
+            if state.end[*other as usize] == start
+                && shares(shape, own, state.first[*other as usize] as usize)
+            {
+                self.tight.push((*other, true));
             }
         }
     }
 }
 
+/// True where two tasks take of a common supply.
+fn shares(shape: &Shape<'_>, one: usize, other: usize) -> bool {
+    let net = shape.net;
+    let hands = net.tasks[one].hands;
+    let uses = net.uses(one);
+    (hands.is_some() && hands == net.tasks[other].hands)
+        || net
+            .uses(other)
+            .iter()
+            .any(|own| uses.iter().any(|used| used.crew == own.crew))
+}
+
 /// Idle ticks between two nodes on a lane beyond the setup.
 pub(super) fn lane_gap(shape: &Shape<'_>, state: &State, earlier: u32, later: u32) -> i32 {
-    let family = |node: u32| shape.net.tasks[state.first[node as usize] as usize].family;
-    let setup = shape.setup(family(earlier), family(later));
+    let rig = state.rig[later as usize];
+    let kind = |node: u32| shape.kind(state.first[node as usize] as usize, rig);
+    let setup = shape.setup(rig, kind(earlier), kind(later));
     state.start[later as usize] - state.end[earlier as usize] - setup
 }
 

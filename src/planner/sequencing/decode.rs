@@ -1,31 +1,70 @@
 //! From an order to times: each node is placed as early as it can be after the nodes before it.
 
 use super::shape::{ANY, Shape};
+use super::site::Held;
 use super::state::{NONE, State};
 use super::supply::Left;
 use crate::problem::network::{Mode, NEVER, Tick};
 
 /// Working memory of decoding; nothing is allocated while it works.
 pub(super) struct Decoder<'s, 'n> {
-    shape: &'s Shape<'n>,
-    /// When each lane is free, after which node, of which family.
-    lane_end: Vec<Tick>,
+    pub(super) shape: &'s Shape<'n>,
+    pub(super) now: Work,
+    /// As it is before any node is placed.
+    empty: Work,
+    /// As it was after the nodes before some positions of the order that was kept last.
+    marks: Vec<Work>,
+    /// How many of the marks hold.
+    holding: usize,
+    /// Marks lie this many positions apart at least.
+    apart: usize,
+    /// The first position whose node the last decode may have placed elsewhere.
+    changed: usize,
+}
+
+/// What is taken by the nodes placed so far.
+#[derive(Clone)]
+pub(super) struct Work {
+    /// How many nodes are placed.
+    position: usize,
+    /// When each lane is free, after which node, of which kind.
+    pub(super) lane_end: Vec<Tick>,
     lane_node: Vec<u32>,
-    lane_family: Vec<u32>,
-    /// No earlier finish of a group is possible with what is placed.
+    pub(super) lane_kind: Vec<u32>,
+    /// No earlier finish of a group is possible with what is placed, and no lower cost.
     finish: Vec<Tick>,
-    left: Vec<Left>,
-    whole: Vec<Left>,
-    floor_cost: i64,
+    total: i64,
+    pub(super) left: Vec<Left>,
+    /// For each held rig: what is in it now, from when on, and until when.
+    pub(super) held: Vec<Held>,
+}
+
+impl Work {
+    fn copy(&mut self, from: &Self) {
+        self.position = from.position;
+        self.lane_end.clone_from(&from.lane_end);
+        self.lane_node.clone_from(&from.lane_node);
+        self.lane_kind.clone_from(&from.lane_kind);
+        self.finish.clone_from(&from.finish);
+        self.total = from.total;
+        for (left, from) in self.left.iter_mut().zip(&from.left) {
+            left.reset(from);
+        }
+        self.held.clone_from(&from.held);
+    }
 }
 
 /// A place for a node.
-struct Spot {
-    start: Tick,
-    rig: u32,
-    lane: u32,
-    length: Tick,
+pub(super) struct Spot {
+    pub(super) start: Tick,
+    pub(super) unload: Tick,
+    pub(super) end: Tick,
+    pub(super) rig: u32,
+    pub(super) lane: u32,
 }
+
+/// Marks kept along an order.
+const MARKS: usize = 24;
 
 /// What became of an order.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -49,7 +88,7 @@ impl Outcome {
 }
 
 /// Why a node could not be placed.
-enum Stuck {
+pub(super) enum Stuck {
     /// A node before it in the order must come after it, or it never fits.
     Never,
     /// This node must not start before this tick, for a largest gap.
@@ -59,17 +98,35 @@ enum Stuck {
 impl<'s, 'n> Decoder<'s, 'n> {
     pub(super) fn new(shape: &'s Shape<'n>) -> Self {
         let lanes = *shape.lanes.last().expect("lanes begin with 0") as usize;
-        let whole: Vec<Left> = shape.net.crews.iter().map(Left::new).collect();
-        Self {
-            shape,
+        let empty = Work {
+            position: 0,
             lane_end: vec![0; lanes],
             lane_node: vec![NONE; lanes],
-            lane_family: vec![u32::MAX; lanes],
+            lane_kind: vec![u32::MAX; lanes],
             finish: shape.floor.clone(),
-            left: whole.clone(),
-            whole,
-            floor_cost: shape.floor_cost(),
+            total: shape.floor_cost(),
+            left: shape.net.crews.iter().map(Left::new).collect(),
+            held: vec![Held::default(); shape.net.rigs.len()],
+        };
+        Self {
+            shape,
+            now: empty.clone(),
+            empty,
+            marks: Vec::new(),
+            holding: 0,
+            apart: (shape.net.tasks.len() / MARKS).max(4),
+            changed: 0,
         }
+    }
+
+    /// The order decoded last is the one that others will be made from.
+    pub(super) fn keep(&mut self) {
+        self.holding = self.holding_until(self.changed);
+    }
+
+    /// How many marks hold for an order that is changed from a position on.
+    fn holding_until(&self, position: usize) -> usize {
+        self.marks[..self.holding].partition_point(|mark| mark.position <= position)
     }
 
     /// Works out all times from position `from` on, those before it being right; nothing is
@@ -87,48 +144,61 @@ impl<'s, 'n> Decoder<'s, 'n> {
         for ix in from..state.order.len() {
             state.push[state.order[ix] as usize] = 0;
         }
-        let mut total = self.replay(state, from);
-        let mut ix = from;
+        self.changed = from;
+        self.replay(state, from);
         let mut repairs = 0;
-        while ix < state.order.len() {
-            let node = state.order[ix];
-            match self.place(state, node, ix) {
-                Ok(()) => {
-                    total += self.raise(state, node);
-                    ix += 1;
-                }
+        while self.now.position < state.order.len() {
+            let node = state.order[self.now.position];
+            match self.place(state, node, self.now.position) {
+                Ok(()) => self.now.position += 1,
                 Err(Stuck::Push(earlier, tick)) if repairs < most => {
                     repairs += 1;
                     state.push[earlier as usize] = tick;
-                    ix = state.pos[earlier as usize] as usize;
-                    total = self.replay(state, ix);
+                    let position = state.pos[earlier as usize] as usize;
+                    self.changed = self.changed.min(position);
+                    self.replay(state, position);
                 }
                 Err(_) => return Outcome::Never,
             }
-            if total > limit {
+            if self.now.total > limit {
                 return Outcome::Dear;
             }
         }
-        state.finish.clone_from(&self.finish);
-        state.cost = total;
-        Outcome::Cost(total)
+        state.finish.clone_from(&self.now.finish);
+        state.cost = self.now.total;
+        Outcome::Cost(self.now.total)
     }
 
-    /// Sets the lanes and supplies as they are after the nodes before `to`; the cost that follows.
-    fn replay(&mut self, state: &State, to: usize) -> i64 {
-        self.lane_end.fill(0);
-        self.lane_node.fill(NONE);
-        self.lane_family.fill(u32::MAX);
-        self.finish.clone_from(&self.shape.floor);
-        for (left, whole) in self.left.iter_mut().zip(&self.whole) {
-            left.reset(whole);
+    /// Takes what the nodes before `to` take, from the nearest mark before it on.
+    fn replay(&mut self, state: &State, to: usize) {
+        let usable = to.min(self.changed);
+        let marked = self.holding_until(usable);
+        let mark = marked
+            .checked_sub(1)
+            .map_or(&self.empty, |last| &self.marks[last]);
+        self.now.copy(mark);
+        let mut next = if marked == self.holding {
+            self.now.position + self.apart
+        } else {
+            usize::MAX
+        };
+        while self.now.position < to {
+            let node = state.order[self.now.position];
+            self.occupy(state, node);
+            self.now.position += 1;
+            if self.now.position == next && next <= usable {
+                self.mark();
+                next += self.apart;
+            }
         }
-        let mut total = self.floor_cost;
-        for node in &state.order[..to] {
-            self.occupy(state, *node);
-            total += self.raise(state, *node);
+    }
+
+    fn mark(&mut self) {
+        match self.marks.get_mut(self.holding) {
+            Some(mark) => mark.copy(&self.now),
+            None => self.marks.push(self.now.clone()),
         }
-        total
+        self.holding += 1;
     }
 
     /// Enters a placed node into lane and supplies.
@@ -138,31 +208,33 @@ impl<'s, 'n> Decoder<'s, 'n> {
         let task = state.first[at] as usize;
         let lane = state.lane[at];
         if lane != NONE {
-            self.lane_end[lane as usize] = state.end[at];
-            self.lane_node[lane as usize] = node;
-            self.lane_family[lane as usize] = self.shape.net.tasks[task].family;
+            self.now.lane_end[lane as usize] = state.end[at];
+            self.now.lane_node[lane as usize] = node;
+            self.now.lane_kind[lane as usize] = self.shape.kind(task, state.rig[at]);
         }
-        if self.shape.has_uses {
+        if let Some(site) = &self.shape.net.site {
+            self.occupy_site(site, state, node);
+        } else if self.shape.has_uses {
             for used in self.shape.net.uses(task) {
-                self.left[used.crew as usize].take(state.start[at], state.end[at], used.number);
+                self.now.left[used.crew as usize].take(state.start[at], state.end[at], used.number);
             }
         }
+        self.raise(state, node);
     }
 
-    /// Raises the finishes that a placed node makes certain; by how much the cost grows.
+    /// Raises the finishes that a placed node makes certain, and the cost with them.
     #[inline]
-    fn raise(&mut self, state: &State, node: u32) -> i64 {
-        let mut grown = 0;
+    fn raise(&mut self, state: &State, node: u32) {
         for task in state.members(node) {
             let finish = state.end[node as usize] + self.shape.tail[task];
             let group = self.shape.net.tasks[task].group as usize;
-            if finish > self.finish[group] {
+            let known = self.now.finish[group];
+            if finish > known {
                 let price = &self.shape.net.groups[group];
-                grown += price.cost(finish) - price.cost(self.finish[group]);
-                self.finish[group] = finish;
+                self.now.total += price.cost(finish) - price.cost(known);
+                self.now.finish[group] = finish;
             }
         }
-        grown
     }
 
     #[inline]
@@ -174,13 +246,14 @@ impl<'s, 'n> Decoder<'s, 'n> {
         }
         let at = node as usize;
         state.start[at] = spot.start;
-        state.end[at] = spot.start + spot.length;
+        state.unload[at] = spot.unload;
+        state.end[at] = spot.end;
         state.rig[at] = spot.rig;
         state.lane[at] = spot.lane;
         state.ahead[at] = if spot.lane == NONE {
             NONE
         } else {
-            self.lane_node[spot.lane as usize]
+            self.now.lane_node[spot.lane as usize]
         };
         self.occupy(state, node);
         Ok(())
@@ -247,9 +320,8 @@ impl<'s, 'n> Decoder<'s, 'n> {
         let mut best: Option<Spot> = None;
         for mode in modes {
             let spot = self.spot_on(task, *mode, arrival)?;
-            let end = |spot: &Spot| spot.start + spot.length;
-            let idle = |spot: &Spot| spot.start - self.lane_end[spot.lane as usize];
-            let better = |old: &Spot| match end(&spot).cmp(&end(old)) {
+            let idle = |spot: &Spot| spot.start - self.now.lane_end[spot.lane as usize];
+            let better = |old: &Spot| match spot.end.cmp(&old.end) {
                 std::cmp::Ordering::Equal => spot.lane != NONE && idle(&spot) < idle(old),
                 order => order.is_lt(),
             };
@@ -262,15 +334,22 @@ impl<'s, 'n> Decoder<'s, 'n> {
 
     #[inline]
     fn spot_on(&self, task: usize, mode: Mode, arrival: Tick) -> Result<Spot, Stuck> {
+        if let Some(site) = &self.shape.net.site {
+            return self
+                .spot_at_site(site, task, mode, arrival)
+                .ok_or(Stuck::Never);
+        }
         let (mut start, lane) = self.lane_for(task, mode.rig, arrival);
         if self.shape.has_uses {
-            start = self.fit(task, start, mode.length)?;
+            start = self.fit(task, start, mode.exposure)?;
         }
+        let end = start + mode.exposure;
         Ok(Spot {
             start,
+            unload: end,
+            end,
             rig: mode.rig,
             lane,
-            length: mode.length,
         })
     }
 
@@ -279,12 +358,12 @@ impl<'s, 'n> Decoder<'s, 'n> {
     fn lane_for(&self, task: usize, rig: u32, arrival: Tick) -> (Tick, u32) {
         let from = self.shape.lanes[rig as usize];
         let to = self.shape.lanes[rig as usize + 1];
-        let family = self.shape.net.tasks[task].family;
+        let kind = self.shape.kind(task, rig);
         let mut best = (arrival, NONE);
         let mut best_free = 0;
         for lane in from..to {
             let ix = lane as usize;
-            let free = self.lane_end[ix] + self.shape.setup(self.lane_family[ix], family);
+            let free = self.now.lane_end[ix] + self.shape.setup(rig, self.now.lane_kind[ix], kind);
             let start = free.max(arrival);
             if best.1 == NONE || start < best.0 || (start == best.0 && free > best_free) {
                 best = (start, lane);
@@ -301,7 +380,7 @@ impl<'s, 'n> Decoder<'s, 'n> {
         let mut ix = 0;
         while agreed < uses.len() {
             let used = uses[ix];
-            let fits = self.left[used.crew as usize].fit(start, length, used.number);
+            let fits = self.now.left[used.crew as usize].fit(start, length, used.number);
             if fits >= NEVER {
                 return Err(Stuck::Never);
             }

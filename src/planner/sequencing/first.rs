@@ -132,7 +132,7 @@ impl Dispatch<'_, '_> {
                 self.lane_end[*lane]
                     + self
                         .shape
-                        .setup(self.lane_family[*lane], net.tasks[task].family)
+                        .setup(own.rig, self.lane_family[*lane], net.tasks[task].family)
             };
             let lane = lanes.min_by_key(free);
             let start = lane.map_or(0, |lane| free(&lane)).max(self.arrival[task]);
@@ -140,7 +140,7 @@ impl Dispatch<'_, '_> {
                 mode,
                 lane,
                 start,
-                end: start + own.length,
+                end: start + own.length(),
             };
             if best.is_none_or(|best| offer.end < best.end) {
                 best = Some(offer);
@@ -150,7 +150,8 @@ impl Dispatch<'_, '_> {
     }
 
     fn urgency(&self, task: usize, offer: Offer) -> f64 {
-        let own = &self.shape.net.tasks[task];
+        let net = self.shape.net;
+        let own = &net.tasks[task];
         let tail = f64::from(self.shape.tail[task]);
         let length = f64::from(offer.end - offer.start);
         match self.rule {
@@ -160,7 +161,11 @@ impl Dispatch<'_, '_> {
                 let left = f64::from(group.due) - tail - f64::from(offer.end);
                 let soon = (-left.max(0.0) / (look_ahead * self.mean)).exp();
                 let setup = offer.lane.map_or(0, |lane| {
-                    self.shape.setup(self.lane_family[lane], own.family)
+                    self.shape.setup(
+                        net.modes(task)[offer.mode].rig,
+                        self.lane_family[lane],
+                        own.family,
+                    )
                 });
                 let near = (-f64::from(setup) / self.mean).exp();
                 let price = group.late as f64 * soon + group.flow as f64;
@@ -180,7 +185,7 @@ impl Dispatch<'_, '_> {
             Rule::Tail => 0.0,
             Rule::Tardiness { wait, .. } => wait,
         };
-        let until = offer.start + (wait * f64::from(mode.length)) as Tick;
+        let until = offer.start + (wait * f64::from(mode.length())) as Tick;
         let family = net.tasks[lead as usize].family;
         let mut others: Vec<u32> = self
             .ready
@@ -204,7 +209,7 @@ impl Dispatch<'_, '_> {
     fn enter(&mut self, state: &mut State, members: &[u32], offer: Offer, start: Tick) {
         let net = self.shape.net;
         let lead = members[0] as usize;
-        let length = net.modes(lead)[offer.mode].length;
+        let length = net.modes(lead)[offer.mode].length();
         if let Some(lane) = offer.lane {
             self.lane_end[lane] = start + length;
             self.lane_family[lane] = net.tasks[lead].family;

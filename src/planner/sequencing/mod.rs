@@ -13,6 +13,7 @@ mod first;
 mod moves;
 mod reverse;
 mod shape;
+mod site;
 mod state;
 mod supply;
 mod tabu;
@@ -50,6 +51,54 @@ pub struct Ordered {
     pub rounds: u64,
 }
 
+/// An order to begin with: runs by start, each with its tasks and the place of their rig among the first's modes.
+pub(super) struct Outline {
+    pub(super) runs: Vec<(Vec<u32>, u32)>,
+}
+
+/// A task's stay.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Run {
+    pub(super) rig: u32,
+    pub(super) lane: u32,
+    pub(super) load: Tick,
+    pub(super) unload: Tick,
+    pub(super) out: Tick,
+}
+
+/// Improves an order until the share reaches 1, the rounds being counted from `rounds` on: the cost, and where each
+/// task then is; `None` where the order as it is cannot be kept, or
+/// not for `most`.
+pub(super) fn improve(
+    net: &Network,
+    outline: &Outline,
+    most: i64,
+    seed: u64,
+    rounds: u64,
+    share: Share<'_>,
+) -> Option<(i64, Vec<Run>)> {
+    let shape = Shape::new(net);
+    let start = State::of_runs(&shape, &outline.runs);
+    let mut decoder = Decoder::new(&shape);
+    let mut decoded = start.clone();
+    decoder.decode_patiently(&mut decoded).cost().filter(|cost| *cost <= most)?;
+    let mut line = Line::new(&shape, None, &decoded, seed, WARM);
+    line.run(rounds, u64::MAX, share);
+    let run = |task: usize| {
+        let node = line.best.node[task] as usize;
+        let rig = line.best.rig[node];
+        Run {
+            rig,
+            lane: line.best.lane[node].saturating_sub(shape.lanes[rig as usize]),
+            load: line.best.start[node],
+            unload: line.best.unload[node],
+            out: line.best.end[node],
+        }
+    };
+    let runs = (0..net.tasks.len()).map(run).collect();
+    Some((line.best.cost, runs))
+}
+
 /// How far the work is: the share of the budget that is used up after so many rounds, from 0 to 1.
 pub type Share<'a> = &'a (dyn Fn(u64) -> f64 + Sync);
 
@@ -62,8 +111,8 @@ const EPOCH: u64 = 400;
 /// order. `None` where no order was found that keeps every gap.
 pub fn search(net: &Network, seed: u64, threads: u64, share: Share<'_>) -> Option<Ordered> {
     let shape = Shape::new(net);
-    let back = reverse::reversed(net);
-    let back = Shape::new(&back);
+    let reversed = breed::suits(&shape).then(|| reverse::reversed(net));
+    let back = reversed.as_ref().map(Shape::new);
     let start = first_state(&shape, seed)?;
     let mut lines: Vec<Line<'_, '_>> = (0..threads.max(1))
         .map(|thread| {
@@ -72,7 +121,13 @@ pub fn search(net: &Network, seed: u64, threads: u64, share: Share<'_>) -> Optio
             } else {
                 WARM
             };
-            Line::new(&shape, &back, &start, seed.wrapping_add(thread * 7919), hot)
+            Line::new(
+                &shape,
+                back.as_ref(),
+                &start,
+                seed.wrapping_add(thread * 7919),
+                hot,
+            )
         })
         .collect();
     let mut rounds = 0;
@@ -179,7 +234,6 @@ fn exchange(lines: &mut [Line<'_, '_>]) {
 
 /// One search.
 struct Line<'s, 'n> {
-    shape: &'s Shape<'n>,
     decoder: Decoder<'s, 'n>,
     mover: Mover<'s, 'n>,
     random: Random,
@@ -200,7 +254,13 @@ struct Line<'s, 'n> {
 }
 
 impl<'s, 'n> Line<'s, 'n> {
-    fn new(shape: &'s Shape<'n>, back: &'s Shape<'n>, start: &State, seed: u64, hot: f64) -> Self {
+    fn new(
+        shape: &'s Shape<'n>,
+        back: Option<&'s Shape<'n>>,
+        start: &State,
+        seed: u64,
+        hot: f64,
+    ) -> Self {
         let mover = Mover::new(shape);
         let mut line = Self {
             decoder: Decoder::new(shape),
@@ -212,9 +272,7 @@ impl<'s, 'n> Line<'s, 'n> {
             best: start.clone(),
             floor: bound::lower(shape),
             tabu: tabu::suits(shape).then(|| Tabu::new(shape, start, seed)),
-            breed: (shape.has_uses && !shape.has_most && shape.net.groups.len() == 1)
-                .then(|| Breed::new(shape, back, start, seed)),
-            shape,
+            breed: back.map(|back| Breed::new(shape, back, start, seed)),
             heat: 1.0,
             hot,
             worse: 0.0,
@@ -229,7 +287,7 @@ impl<'s, 'n> Line<'s, 'n> {
     fn mean_rise(&mut self) -> f64 {
         let mut sum = 0.0;
         let mut count = 0.0;
-        for _ in 0..200 {
+        for _ in 0..30 {
             let before = self.current.cost;
             if let Some(cost) = self.attempt(i64::MAX).cost()
                 && cost > before
@@ -272,6 +330,7 @@ impl<'s, 'n> Line<'s, 'n> {
                         taken += 1.0;
                     }
                     std::mem::swap(&mut self.current, &mut self.trial);
+                    self.decoder.keep();
                     if self.current.cost < self.best.cost {
                         self.best.copy(&self.current);
                     }

@@ -231,7 +231,8 @@ impl<'s, 'n> Mover<'s, 'n> {
         };
         let skip = random.below(state.count[node as usize] as usize);
         let task = state.members(node).nth(skip)?;
-        (self.shape.room[task] > 1).then(|| u32::try_from(task).expect("tasks are numbered by u32"))
+        (self.shape.room[task] > 1 && !self.shape.net.tasks[task].bound)
+            .then(|| u32::try_from(task).expect("tasks are numbered by u32"))
     }
 
     /// Puts a node just before an earlier one, with all between that it waits for.

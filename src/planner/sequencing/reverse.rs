@@ -5,7 +5,7 @@
 //! others let it; placed forwards in that order it is often shorter and rarely longer.
 
 use super::state::{NONE, State};
-use crate::problem::network::{NEVER, Network, Supply};
+use crate::problem::network::{NEVER, Network, Supply, Task};
 
 /// The same tasks with time running backwards. Ready times and calendars are left out: only an order is wanted.
 pub(super) fn reversed(net: &Network) -> Network {
@@ -24,7 +24,11 @@ pub(super) fn reversed(net: &Network) -> Network {
     let mut links = Vec::new();
     for task in 0..net.tasks.len() {
         let own = &net.tasks[task];
-        let number = back.add_task(own.group, 0, own.family, net.modes(task), net.uses(task));
+        let number = back.add_task(
+            Task::new(own.group, 0, own.family),
+            net.modes(task),
+            net.uses(task),
+        );
         for link in net.after(task).iter().filter(|link| link.least > -NEVER) {
             let least = if link.from_end {
                 link.least

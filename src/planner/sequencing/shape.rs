@@ -1,6 +1,6 @@
 //! What is computed once from a network, so that a move need not.
 
-use crate::problem::network::{NEVER, Network, Place, Tick};
+use crate::problem::network::{Block, Mode, NEVER, Network, Place, Tick};
 
 /// The mode of a run whose rig is chosen when its time is worked out.
 pub(super) const ANY: u32 = u32::MAX;
@@ -26,11 +26,15 @@ pub(super) struct Shape<'n> {
     pub(super) has_runs: bool,
     pub(super) has_choice: bool,
     pub(super) has_uses: bool,
+    /// Some rig needs time between tasks of different kinds.
+    pub(super) has_setup: bool,
     /// Setup by row, flat, and its width.
     pub(super) setup: Vec<Tick>,
     pub(super) families: usize,
     /// Tasks that could share a run, by family.
     pub(super) kin: Vec<Vec<u32>>,
+    /// What is booked already, by lane.
+    pub(super) blocks: Vec<Vec<Block>>,
 }
 
 impl<'n> Shape<'n> {
@@ -50,7 +54,7 @@ impl<'n> Shape<'n> {
         let mut lanes = vec![0];
         for rig in &net.rigs {
             let own = match rig {
-                Place::Each(positions) => *positions,
+                Place::Each(positions) | Place::Held(positions) => *positions,
                 Place::Together(_) => 1,
                 Place::Open => 0,
             };
@@ -63,6 +67,12 @@ impl<'n> Shape<'n> {
                 .clone()
                 .any(|task| net.modes(task).len() > 1 && !any[task]),
             has_uses: tasks.clone().any(|task| !net.uses(task).is_empty()),
+            has_setup: !net.setup.is_empty()
+                || net
+                    .site
+                    .as_ref()
+                    .is_some_and(|site| site.changeover.iter().any(|gap| *gap > 0)),
+            blocks: blocks(net, &lanes),
             setup: net.setup.iter().flatten().copied().collect(),
             families: net.setup.len(),
             kin: kin(net, &room),
@@ -87,12 +97,36 @@ impl<'n> Shape<'n> {
         room_on(self.net, self.net.modes(task)[mode].rig)
     }
 
+    /// Idle ticks that a rig needs from one kind of task to another; none before the first.
     #[inline]
-    pub(super) fn setup(&self, from: u32, to: u32) -> Tick {
-        if self.families == 0 || from == u32::MAX {
+    pub(super) fn setup(&self, rig: u32, from: u32, to: u32) -> Tick {
+        if from == u32::MAX || !self.has_setup {
             return 0;
         }
-        self.setup[from as usize * self.families + to as usize]
+        if self.families > 0 {
+            return self.setup[from as usize * self.families + to as usize];
+        }
+        match &self.net.site {
+            Some(site) if from != to => site.changeover[rig as usize],
+            _ => 0,
+        }
+    }
+
+    /// The mode of a task on one of its rigs.
+    pub(super) fn mode_on(&self, task: usize, rig: u32) -> Mode {
+        let mut modes = self.net.modes(task).iter();
+        *modes
+            .find(|mode| mode.rig == rig)
+            .expect("it is placed on one of its rigs")
+    }
+
+    /// What setups on a rig depend on: the fixture of a task alone, the family of a run.
+    #[inline]
+    pub(super) fn kind(&self, task: usize, rig: u32) -> u32 {
+        match self.net.rigs[rig as usize] {
+            Place::Each(_) | Place::Open => self.net.tasks[task].fixture,
+            Place::Together(_) | Place::Held(_) => self.net.tasks[task].family,
+        }
     }
 }
 
@@ -101,7 +135,7 @@ fn interchangeable(net: &Network, task: usize) -> bool {
     let first = modes[0];
     modes.len() > 1
         && modes.iter().all(|mode| {
-            mode.length == first.length
+            (mode.load, mode.exposure, mode.unload) == (first.load, first.exposure, first.unload)
                 && net.rigs[mode.rig as usize] == net.rigs[first.rig as usize]
         })
 }
@@ -114,8 +148,16 @@ fn room_of(net: &Network, task: usize) -> u32 {
 fn room_on(net: &Network, rig: u32) -> u32 {
     match net.rigs[rig as usize] {
         Place::Together(positions) => positions,
-        Place::Each(_) | Place::Open => 1,
+        Place::Each(_) | Place::Held(_) | Place::Open => 1,
     }
+}
+
+fn blocks(net: &Network, lanes: &[u32]) -> Vec<Vec<Block>> {
+    let mut blocks = vec![Vec::new(); *lanes.last().expect("lanes begin with 0") as usize];
+    for block in net.site.iter().flat_map(|site| &site.blocks) {
+        blocks[(lanes[block.rig as usize] + block.lane) as usize].push(*block);
+    }
+    blocks
 }
 
 fn kin(net: &Network, room: &[u32]) -> Vec<Vec<u32>> {
@@ -126,7 +168,12 @@ fn kin(net: &Network, room: &[u32]) -> Vec<Vec<u32>> {
         .max()
         .unwrap_or(0);
     let mut kin = vec![Vec::new(); families as usize];
-    for (ix, task) in net.tasks.iter().enumerate().filter(|(ix, _)| room[*ix] > 1) {
+    for (ix, task) in net
+        .tasks
+        .iter()
+        .enumerate()
+        .filter(|(ix, task)| room[*ix] > 1 && !task.bound)
+    {
         kin[task.family as usize].push(u32::try_from(ix).expect("tasks are numbered by u32"));
     }
     kin

@@ -24,6 +24,8 @@ pub(super) struct State {
     /// Where and when decode placed a node, and which node was on its lane before.
     pub(super) start: Vec<Tick>,
     pub(super) end: Vec<Tick>,
+    /// When its unload starts, where it has one.
+    pub(super) unload: Vec<Tick>,
     pub(super) rig: Vec<u32>,
     pub(super) lane: Vec<u32>,
     pub(super) ahead: Vec<u32>,
@@ -51,6 +53,7 @@ impl State {
             count: vec![1; n],
             start: vec![0; n],
             end: vec![0; n],
+            unload: vec![0; n],
             rig: vec![0; n],
             lane: vec![NONE; n],
             ahead: vec![NONE; n],
@@ -59,6 +62,25 @@ impl State {
             cost: i64::MAX,
         };
         state.number(0, order.len());
+        state
+    }
+
+    /// Runs in the given order, each with its tasks and the first's mode.
+    pub(super) fn of_runs(shape: &Shape<'_>, runs: &[(Vec<u32>, u32)]) -> Self {
+        let mut state = Self::of_order(shape, &[]);
+        state.count.fill(0);
+        for (tasks, mode) in runs {
+            let node = tasks[0];
+            state.first[node as usize] = NONE;
+            for task in tasks {
+                state.join(*task, node);
+            }
+            if !shape.any[state.first[node as usize] as usize] {
+                state.mode[node as usize] = *mode;
+            }
+            state.order.push(node);
+        }
+        state.number(0, state.order.len());
         state
     }
 
@@ -73,6 +95,7 @@ impl State {
         self.count.clone_from(&from.count);
         self.start.clone_from(&from.start);
         self.end.clone_from(&from.end);
+        self.unload.clone_from(&from.unload);
         self.rig.clone_from(&from.rig);
         self.lane.clone_from(&from.lane);
         self.ahead.clone_from(&from.ahead);

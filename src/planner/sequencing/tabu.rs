@@ -23,6 +23,7 @@ pub(super) fn suits(shape: &Shape<'_>) -> bool {
     net.groups.len() == 1
         && net.groups[0].late == 0
         && !shape.has_uses
+        && net.site.is_none()
         && !shape.has_most
         && shape.families == 0
         && net.tasks.len() <= MOST_TASKS
@@ -77,7 +78,6 @@ pub(super) struct Tabu<'s, 'n> {
     path: Vec<u32>,
     changes: Vec<Change>,
     heads: Vec<Tick>,
-    tails: Vec<Tick>,
 }
 
 impl<'s, 'n> Tabu<'s, 'n> {
@@ -97,16 +97,10 @@ impl<'s, 'n> Tabu<'s, 'n> {
             path: Vec::new(),
             changes: Vec::new(),
             heads: Vec::new(),
-            tails: Vec::new(),
         };
         search.take(start);
         search.best = search.now.clone();
         search
-    }
-
-    /// The finish of the best found.
-    pub(super) fn finish(&self) -> Tick {
-        self.best.finish
     }
 
     /// Goes on from another order.
@@ -134,7 +128,7 @@ impl<'s, 'n> Tabu<'s, 'n> {
                 .expect("it is placed on one of its rigs");
             now.mode[task] = u32::try_from(mode).expect("few modes");
             now.rig[task] = rig;
-            now.length[task] = modes[mode].length;
+            now.length[task] = modes[mode].length();
             now.rigs[rig as usize].push(u32::try_from(task).expect("tasks are numbered by u32"));
         }
         self.now = now;
@@ -496,7 +490,7 @@ impl<'s, 'n> Tabu<'s, 'n> {
                 now.end(sequence[place - 1])
             };
             let next = sequence.get(place).map_or(0, |next| now.through(*next));
-            let estimate = free.max(head) + own.length + next.max(tail);
+            let estimate = free.max(head) + own.length() + next.max(tail);
             self.changes.push(Change {
                 task,
                 mode: u32::try_from(mode).expect("few modes"),
@@ -578,7 +572,7 @@ impl<'s, 'n> Tabu<'s, 'n> {
         let own = self.shape.net.modes(task)[change.mode as usize];
         now.mode[task] = change.mode;
         now.rig[task] = own.rig;
-        now.length[task] = own.length;
+        now.length[task] = own.length();
         now.rigs[own.rig as usize].insert(change.place as usize, change.task);
         now.number(from);
         if own.rig as usize != from {

@@ -80,6 +80,17 @@ impl CrewLine {
         found
     }
 
+    /// How many people are free, from each minute on; nobody after the last day.
+    pub(super) fn steps(&self) -> impl Iterator<Item = (Minute, i32)> + '_ {
+        let bases = (0..).map(|day| self.origin + DAY * day);
+        let inside = self.days.iter().zip(bases).flat_map(|(day, base)| {
+            let steps = day.steps.iter();
+            steps.map(move |(from, people)| (Minute::new(base + i64::from(*from)), *people))
+        });
+        let end = self.origin + DAY * i64::try_from(self.days.len()).unwrap_or(0);
+        inside.chain(std::iter::once((Minute::new(end), 0)))
+    }
+
     /// People free in the minute `at`; zero outside the line.
     #[cfg(test)]
     pub(super) fn at(&self, at: Minute) -> i32 {

@@ -112,6 +112,11 @@ impl<'p> Timelines<'p> {
         self.rigs[rig.ix()].run_at(load).is_some()
     }
 
+    /// How many people of a crew are free, from each minute on.
+    pub(super) fn people_left(&self, crew: usize) -> impl Iterator<Item = (Minute, i32)> + '_ {
+        self.crews[crew].steps()
+    }
+
     /// Books a visit; whoever calls knows that it fits.
     pub(super) fn place(&mut self, unit: UnitIx, step: usize, placed: Placed) {
         let problem = self.problem;

@@ -43,7 +43,7 @@ fn one_task(net: &Network, placed: &[Placed], task: usize, own: &Placed) -> Resu
         return Err(format!("task {task} starts before it is ready"));
     }
     let fits = |mode: &&rigday::problem::network::Mode| {
-        mode.rig == own.rig && own.start + mode.length == own.end
+        mode.rig == own.rig && own.start + mode.length() == own.end
     };
     if !net.modes(task).iter().any(|mode| fits(&mode)) {
         return Err(format!(
@@ -77,6 +77,7 @@ fn one_rig(net: &Network, placed: &[Placed], rig: usize) -> Result<(), String> {
     let (room, lanes) = match net.rigs[rig] {
         Place::Each(positions) => (1, positions as usize),
         Place::Together(positions) => (positions as usize, 1),
+        Place::Held(_) => return Err("no public instance has a held rig".to_owned()),
         Place::Open => return Ok(()),
     };
     for tasks in runs.values() {

@@ -1,6 +1,6 @@
 //! From the files of each family to the engine's network.
 
-use rigday::problem::network::{Group, Mode, NEVER, Network, Place, Supply, Tick, Use};
+use rigday::problem::network::{Group, Mode, NEVER, Network, Place, Supply, Task, Tick, Use};
 use std::path::Path;
 
 /// A family of instances.
@@ -170,7 +170,9 @@ impl Chains {
         family: u32,
         modes: &[Mode],
     ) {
-        let task = self.net.add_task(group, ready, family, modes, &[]);
+        let task = self
+            .net
+            .add_task(Task::new(group, ready, family), modes, &[]);
         if operation > 0 {
             self.links.push((task - 1, task, true, 0, NEVER));
         }
@@ -211,10 +213,7 @@ fn shop(all: &[i32], groups: Option<&[(Tick, i64)]>) -> Result<Parts, String> {
         let group = if groups.is_some() { ix(job) } else { 0 };
         for operation in 0..machines {
             let rig = ix(all.count()?);
-            let mode = Mode {
-                rig,
-                length: all.next()?,
-            };
+            let mode = Mode::plain(rig, all.next()?);
             chains.add(job, operation, group, 0, 0, &[mode]);
         }
     }
@@ -274,10 +273,7 @@ fn flexible(all: &[i32]) -> Result<Parts, String> {
             let mut modes = Vec::new();
             for _ in 0..all.count()? {
                 let rig = ix(all.count()?);
-                modes.push(Mode {
-                    rig,
-                    length: all.next()?,
-                });
+                modes.push(Mode::plain(rig, all.next()?));
             }
             chains.add(job, operation, 0, 0, 0, &modes);
         }
@@ -315,16 +311,7 @@ impl Project {
                     number: *number,
                 })
                 .collect();
-            net.add_task(
-                0,
-                0,
-                0,
-                &[Mode {
-                    rig: 0,
-                    length: *length,
-                }],
-                &uses,
-            );
+            net.add_task(Task::new(0, 0, 0), &[Mode::plain(0, *length)], &uses);
         }
         net.link(&self.links);
         let labels = (0..self.durations.len())
@@ -460,8 +447,8 @@ fn batch(text: &str) -> Result<Parts, String> {
             late: (weight * 100.0).round() as i64,
             flow: 0,
         });
-        let modes: Vec<Mode> = rigs.clone().map(|rig| Mode { rig, length }).collect();
-        net.add_task(ix(job), number(ready)?, ix(family), &modes, &[]);
+        let modes: Vec<Mode> = rigs.clone().map(|rig| Mode::plain(rig, length)).collect();
+        net.add_task(Task::new(ix(job), number(ready)?, ix(family)), &modes, &[]);
         labels.push((job, 0));
     }
     net.link(&[]);
@@ -502,10 +489,7 @@ fn complex(text: &str) -> Result<Parts, String> {
         let mut own = Vec::new();
         for _ in 0..all.count()? {
             let rig = ix(all.count()?);
-            own.push(Mode {
-                rig,
-                length: all.next()?,
-            });
+            own.push(Mode::plain(rig, all.next()?));
         }
         modes.push(own);
     }

@@ -412,7 +412,7 @@ fn rest(together: bool, random: &mut Random) -> Rest {
 /// Pins one or two visits of a valid plan where they are.
 fn pins(lab: &mut Lab, start: Minute, random: &mut Random) {
     let problem = compile(lab, &Facts::default(), start);
-    let plan = solve(&problem, 1, &mut Rounds(0), &mut |_| {}).plan;
+    let plan = solve(&problem, 1, &Rounds(0), &mut |_| {}).plan;
     let bookings = problem.words(&plan.visits, &[]);
     if bookings.is_empty() {
         return;
@@ -440,7 +440,7 @@ fn later(lab: Lab, start: Minute, random: &mut Random) -> (Lab, Facts, Minute) {
         then.pins.retain(|pin| !last.units.contains(&pin.unit));
     }
     let problem = compile(&then, &Facts::default(), start);
-    let plan = solve(&problem, 1, &mut Rounds(1), &mut |_| {}).plan;
+    let plan = solve(&problem, 1, &Rounds(1), &mut |_| {}).plan;
     let mut facts = facts_of_plan(&problem.words(&plan.visits, &[]), now);
     if random.chance(25) {
         let rig = random.pick(&lab.rigs).id;
