@@ -10,7 +10,7 @@ use super::search::Search;
 use super::sequencing;
 
 /// How often plans are exchanged.
-const EXCHANGES: u64 = 4;
+const EXCHANGES: u64 = 2;
 
 /// Improves the plan in the builder until the budget is used up; the rounds done since `rounds`, included.
 pub(super) fn improve<'p>(
@@ -37,7 +37,9 @@ pub(super) fn improve<'p>(
             let mut search = Search::new(builder, seed);
             while share(rounds) < 1.0 {
                 rounds += 1;
-                let Some(outcome) = search.round(budget.used(rounds)) else { break };
+                let Some(outcome) = search.round(budget.used(rounds)) else {
+                    break;
+                };
                 if outcome.improved {
                     news(rounds, outcome.cost);
                 }
@@ -65,7 +67,8 @@ fn second<'p>(
     budget: &dyn Budget,
     share: &(dyn Fn(u64) -> f64 + Sync),
 ) -> (Builder<'p>, i64) {
-    if std::env::var("NOSEQ").is_err() && let Some(orders) = Orders::of(&builder) {
+    if let Some(orders) = Orders::of(&builder) {
+        // An order that costs much more when placed anew is a poor place to begin.
         let most = orders.cost(&builder) + orders.cost(&builder) / 50;
         let found = sequencing::improve(&orders.net, &orders.outline, most, seed, begun, share);
         if let Some((cost, runs)) = found {

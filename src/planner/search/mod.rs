@@ -22,8 +22,9 @@ pub(super) struct Outcome {
     pub(super) cost: i64,
 }
 
-/// Share of the best cost by which a plan may be dearer at first.
-const THRESHOLD: f64 = 0.01;
+/// Shares of the best cost by which an accepted plan is dearer on average, at first and in the end.
+const HOT: f64 = 0.02;
+const COLD: f64 = 0.0002;
 
 /// What a round brought.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -146,7 +147,9 @@ impl<'b, 'p> Search<'b, 'p> {
     }
 
     fn costs(&self, requests: &[RequestIx]) -> i64 {
-        let costs = requests.iter().map(|request| request_cost(self.builder, *request));
+        let costs = requests
+            .iter()
+            .map(|request| request_cost(self.builder, *request));
         costs.sum()
     }
 
@@ -184,14 +187,13 @@ impl<'b, 'p> Search<'b, 'p> {
         self.best_cost
     }
 
-    /// Worse plans are taken within a threshold of the best that falls as the work goes on.
-    fn accepts(&self, change: i64) -> bool {
+    /// Dearer plans are taken ever more rarely as the work goes on: annealing.
+    fn accepts(&mut self, change: i64) -> bool {
         if change <= 0 {
             return true;
         }
-        let left = 1.0 - self.used;
-        let share = THRESHOLD * left * left;
-        (self.cost + change - self.best_cost) as f64 <= share * self.best_cost as f64
+        let heat = self.best_cost as f64 * HOT * (COLD / HOT).powf(self.used);
+        (change as f64) < -heat * (1.0 - self.random.fraction()).ln()
     }
 
     fn span_of(&self, request: RequestIx) -> (Minute, Minute) {

@@ -59,14 +59,18 @@ impl Search<'_, '_> {
         let from = ready + crate::domain::Minutes::new((self.random.fraction() * length) as i64);
         let most = 1 + self.random.below(6);
         let all = self.with_rivals(first, most);
-        all.into_iter().filter_map(|request| self.after(request, from)).collect()
+        all.into_iter()
+            .filter_map(|request| self.after(request, from))
+            .collect()
     }
 
     /// What all units of a request do from the first stage on that none of them begins before `from`.
     fn after(&self, request: RequestIx, from: Minute) -> Option<Piece> {
         let units: Vec<UnitIx> = self.builder.problem.units_of(request).collect();
         let stage = self.stages(request).into_iter().find(|stage| {
-            units.iter().all(|unit| self.begins_after(*unit, *stage, from))
+            units
+                .iter()
+                .all(|unit| self.begins_after(*unit, *stage, from))
         })?;
         let piece = Piece {
             request,
@@ -93,8 +97,12 @@ impl Search<'_, '_> {
             for _ in 0..count {
                 let units: Vec<UnitIx> = self.builder.problem.units_of(rival).collect();
                 let unit = units[self.random.below(units.len())];
-                let early = from - crate::domain::Minutes::hours([0, 2, 8, 24][self.random.below(4)]);
-                let stage = self.stages(rival).into_iter().find(|stage| self.begins_after(unit, *stage, early));
+                let early =
+                    from - crate::domain::Minutes::hours([0, 2, 8, 24][self.random.below(4)]);
+                let stage = self
+                    .stages(rival)
+                    .into_iter()
+                    .find(|stage| self.begins_after(unit, *stage, early));
                 if let Some(stage) = stage
                     && pieces.iter().all(|piece| !piece.units.contains(&unit))
                 {
@@ -112,7 +120,11 @@ impl Search<'_, '_> {
         let together = problem.requests[request.ix()].keep_together;
         Piece {
             request,
-            units: if together { problem.units_of(request).collect() } else { vec![unit] },
+            units: if together {
+                problem.units_of(request).collect()
+            } else {
+                vec![unit]
+            },
             from,
             whole: false,
         }
@@ -122,7 +134,8 @@ impl Search<'_, '_> {
         let problem = self.builder.problem;
         piece.units.iter().any(|unit| {
             let own = &problem.units[unit.ix()];
-            (piece.from.max(own.facts.len())..own.wanted).any(|step| self.builder.lines.placed(*unit, step).is_some())
+            (piece.from.max(own.facts.len())..own.wanted)
+                .any(|step| self.builder.lines.placed(*unit, step).is_some())
         })
     }
 
@@ -139,7 +152,9 @@ impl Search<'_, '_> {
             let last = problem.units[unit.ix()].wanted.checked_sub(1)?;
             Some(self.builder.lines.placed(*unit, last)?.times.out)
         };
-        problem.units_of(request).max_by_key(|unit| (out(unit), *unit))
+        problem
+            .units_of(request)
+            .max_by_key(|unit| (out(unit), *unit))
     }
 
     /// First steps of the stages of a request: those before which no largest rest binds.
@@ -171,9 +186,12 @@ impl Search<'_, '_> {
     /// The dearest of a few drawn at random.
     fn seed_request(&mut self) -> RequestIx {
         let draws = 1 + self.random.below(4);
-        let drawn: Vec<RequestIx> =
-            (0..draws).map(|_| self.movable[self.random.below(self.movable.len())]).collect();
-        let dearest = drawn.into_iter().max_by_key(|request| request_cost(self.builder, *request));
+        let drawn: Vec<RequestIx> = (0..draws)
+            .map(|_| self.movable[self.random.below(self.movable.len())])
+            .collect();
+        let dearest = drawn
+            .into_iter()
+            .max_by_key(|request| request_cost(self.builder, *request));
         dearest.expect("at least one is drawn")
     }
 }

@@ -81,7 +81,10 @@ pub(super) fn improve(
     let start = State::of_runs(&shape, &outline.runs);
     let mut decoder = Decoder::new(&shape);
     let mut decoded = start.clone();
-    decoder.decode_patiently(&mut decoded).cost().filter(|cost| *cost <= most)?;
+    decoder
+        .decode_patiently(&mut decoded)
+        .cost()
+        .filter(|cost| *cost <= most)?;
     let mut line = Line::new(&shape, None, &decoded, seed, WARM);
     line.run(rounds, u64::MAX, share);
     let run = |task: usize| {
