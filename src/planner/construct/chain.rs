@@ -251,7 +251,10 @@ impl Builder<'_> {
             open_from: Some(open_from),
             ..RunRule::ANY
         };
-        let mut chain = self.find_kept_chain(unit, &links, any, until)?;
+        let mut chain = self.find_kept_chain(unit, &links, any, Minute::LAST)?;
+        if way_out(&chain) > until {
+            return Err(last);
+        }
         if self.opens_run(&chain) {
             let join_only = RunRule {
                 open_from: None,
