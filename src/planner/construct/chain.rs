@@ -237,29 +237,36 @@ impl Builder<'_> {
     }
 
     /// Places the steps in the chain that comes out earliest, or in one that opens no run of its own where
-    /// joining costs no more than the style allows.
+    /// joining costs no more than the style allows; fails where that comes out after `until`.
     pub(super) fn put_joining(
         &mut self,
         unit: UnitIx,
         steps: Range<usize>,
         open_from: Minute,
+        until: Minute,
     ) -> Result<(), usize> {
+        let last = steps.end - 1;
         let links = self.links(unit, steps);
         let any = RunRule {
             open_from: Some(open_from),
             ..RunRule::ANY
         };
         let mut chain = self.find_kept_chain(unit, &links, any, Minute::LAST)?;
+        if way_out(&chain) > until {
+            return Err(last);
+        }
         if self.opens_run(&chain) {
-            let out = chain.last().expect("a chain has a link").1.times.out;
             let join_only = RunRule {
                 open_from: None,
                 ..RunRule::ANY
             };
-            let until = out + self.style.join_wait;
+            let latest = way_out(&chain) + self.style.join_wait;
             chain = self
-                .find_kept_chain(unit, &links, join_only, until)
+                .find_kept_chain(unit, &links, join_only, latest)
                 .unwrap_or(chain);
+        }
+        if way_out(&chain) > until {
+            return Err(last);
         }
         self.place_chain(unit, chain);
         Ok(())
@@ -271,4 +278,9 @@ impl Builder<'_> {
             placed.slot == Slot::Run && !self.lines.has_run(placed.rig, placed.times.load)
         })
     }
+}
+
+/// When a chain comes out of its last step.
+fn way_out(chain: &[(usize, Placed)]) -> Minute {
+    chain.last().expect("a chain has a link").1.times.out
 }

@@ -87,7 +87,11 @@ pub(super) fn generate<'p>(
         if first.is_empty() {
             break;
         }
+        let before = order.clone();
         order.sort_by_key(|request| !first.contains(request));
+        if order == before {
+            break; // Generation would only repeat itself.
+        }
     }
     best.expect("there is at least one attempt")
 }

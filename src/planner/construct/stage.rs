@@ -76,24 +76,25 @@ impl Builder<'_> {
             .filter(|step| self.is_chamber_step(request, *step))
             .min();
         let Some(chamber) = chamber else {
-            return self.put_each(chains, None);
+            return self.put_each(chains, None, Minute::LAST);
         };
         if self.problem.requests[request.ix()].keep_together && chains.len() > 1 {
             return self.put_group(request, chains);
         }
-        self.put_each(chains, Some(Minute::FIRST))?;
+        self.put_each(chains, Some(Minute::FIRST), Minute::LAST)?;
         if self.style.look_ahead && chains.len() > 1 {
             self.wait_for_later_units(chains, chamber);
         }
         Ok(())
     }
 
-    /// One unit after the other, those whose window closes first ahead, then those that can begin first; `runs_from` where a chamber is
-    /// among the steps.
+    /// One unit after the other, those whose window closes first ahead, then those that can begin first;
+    /// `runs_from` where a chamber is among the steps. Given up where one comes out after `until`.
     fn put_each(
         &mut self,
         chains: &[(UnitIx, Range<usize>)],
         runs_from: Option<Minute>,
+        until: Minute,
     ) -> Result<(), usize> {
         let mut order: Vec<&(UnitIx, Range<usize>)> = chains.iter().collect();
         order.sort_by_key(|(unit, steps)| {
@@ -102,7 +103,7 @@ impl Builder<'_> {
         });
         for (unit, steps) in order {
             match runs_from {
-                Some(from) => self.put_joining(*unit, steps.clone(), from)?,
+                Some(from) => self.put_joining(*unit, steps.clone(), from, until)?,
                 None => self.put_chain(*unit, steps.clone(), RunRule::ANY)?,
             }
         }
@@ -121,11 +122,13 @@ impl Builder<'_> {
         if arrivals.len() < 2 || self.loads_at(chains, chamber).len() < 2 {
             return;
         }
-        for from in [arrivals[arrivals.len() - 1], arrivals[arrivals.len() / 2]] {
+        let mut from = vec![arrivals[arrivals.len() - 1], arrivals[arrivals.len() / 2]];
+        from.dedup();
+        for from in from {
             let before = self.stage_value(chains, chamber);
             let taken = self.take_chains(chains);
             let mark = self.log.len();
-            let again = self.put_each(chains, Some(from));
+            let again = self.put_each(chains, Some(from), before.0);
             if again.is_err() || self.stage_value(chains, chamber) >= before {
                 self.undo_to(mark);
                 for (unit, step, placed) in taken {

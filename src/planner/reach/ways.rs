@@ -110,24 +110,23 @@ impl Asked<'_> {
             return;
         };
         let first = first.start.max(open_from);
-        let mut seen: Vec<Span> = Vec::new();
+        let mut seen = Seen::default();
         for rig in alike.rigs.iter().filter(|rig| link.allows_rig(**rig)) {
             let room = Span::new(first, self.window.end);
-            if room.length() < times.shortest() || covered(&seen, room) {
+            if room.length() < times.shortest() || seen.covers(room) {
                 return;
             }
             let own = &problem.rigs[rig.ix()];
             let known = found.ways.len();
             let line = &self.lines.rigs[rig.ix()];
             line.gaps(own, step.fixture, step.condition, room, &mut |slot, gap| {
-                if !link.allows_slot(slot) || gap.length() < times.shortest() || covered(&seen, gap)
-                {
+                if !link.allows_slot(slot) || gap.length() < times.shortest() || seen.covers(gap) {
                     return;
                 }
                 let usable = own.usable_near(gap).iter();
                 for piece in usable.map(|span| span.meet(gap)) {
-                    if piece.length() >= times.shortest() && !covered(&seen, piece) {
-                        seen.push(piece);
+                    if piece.length() >= times.shortest() && !seen.covers(piece) {
+                        seen.add(piece);
                         stay.push_way(*rig, slot, piece, found);
                     }
                 }
@@ -139,9 +138,24 @@ impl Asked<'_> {
     }
 }
 
-/// True where one of the gaps looked at covers this one.
-fn covered(seen: &[Span], gap: Span) -> bool {
-    seen.iter().any(|known| known.covers(gap))
+/// Gaps looked at, without those that lie within another: sorted by start, and so by end too.
+#[derive(Default)]
+struct Seen(Vec<Span>);
+
+impl Seen {
+    /// True where the gap lies within one looked at.
+    fn covers(&self, gap: Span) -> bool {
+        let after = self.0.partition_point(|known| known.start <= gap.start);
+        let before = after.checked_sub(1).map(|ix| self.0[ix]);
+        before.is_some_and(|known| known.covers(gap))
+    }
+
+    /// Adds a gap that is not covered.
+    fn add(&mut self, gap: Span) {
+        let from = self.0.partition_point(|known| known.start < gap.start);
+        let within = self.0[from..].partition_point(|known| known.end <= gap.end);
+        self.0.splice(from..from + within, [gap]);
+    }
 }
 
 impl Staff {
@@ -382,4 +396,29 @@ fn paused_ends(watch: &OnTime, span: Span, exposure: Minutes) -> Spans {
         .or_else(|| watch.spans().last().map(|span| span.end))
         .unwrap_or(first);
     shift(watch.within(Span::new(first - one, last)).collect(), one)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::planner::random::Random;
+
+    #[test]
+    fn a_gap_is_covered_where_it_lies_within_one_gap_seen() {
+        let mut random = Random::new(3);
+        for _ in 0..200 {
+            let (mut seen, mut all) = (Seen::default(), Vec::<Span>::new());
+            for _ in 0..30 {
+                let start = i64::try_from(random.below(40)).expect("small");
+                let length = 1 + i64::try_from(random.below(20)).expect("small");
+                let gap = Span::new(Minute::new(start), Minute::new(start + length));
+                let covered = all.iter().any(|known| known.covers(gap));
+                assert_eq!(seen.covers(gap), covered, "{gap:?} in {all:?}");
+                if !covered {
+                    seen.add(gap);
+                    all.push(gap);
+                }
+            }
+        }
+    }
 }
