@@ -277,10 +277,7 @@ impl Player<'_> {
         if let Err(outcome) = self.desk.take_in()? {
             return Err(self.stopped(&outcome));
         }
-        let proposal = self
-            .desk
-            .planning()
-            .run(1, &mut Rounds(ROUNDS), &mut |_| {});
+        let proposal = self.desk.planning().run(1, &Rounds(ROUNDS), &mut |_| {});
         let outcome = self.desk.publish(&proposal)?;
         self.stuck.clear();
         self.good(outcome)

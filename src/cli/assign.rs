@@ -44,7 +44,7 @@ pub(crate) fn run(arguments: &Arguments, env: &mut Env) -> Answer {
     let proposal =
         desk.planning()
             .with_pins(std::slice::from_ref(&pin))
-            .run(1, &mut Rounds(200), &mut |_| {});
+            .run(1, &Rounds(200), &mut |_| {});
     env.print(&format!(
         "{unit} step {} on {} at {when}\n",
         pin.step, pin.rig

@@ -249,7 +249,7 @@ impl Network {
         index(self.tasks.len() - 1)
     }
 
-    /// Sets all links at once, each as (first task, second task, from_end, least, most).
+    /// Sets all links at once, each as (first task, second task, `from_end`, least, most).
     pub fn link(&mut self, links: &[(u32, u32, bool, Tick, Tick)]) {
         let way = |first: bool| {
             let one = |(a, b, from_end, least, most): &(u32, u32, bool, Tick, Tick)| {
@@ -298,12 +298,20 @@ impl Network {
     }
 
     /// The shortest time a task can take.
+    ///
+    /// # Panics
+    ///
+    /// Where the task was added without a mode.
     pub fn shortest(&self, task: usize) -> Tick {
         let lengths = self.modes(task).iter().map(Mode::length);
         lengths.min().expect("every task has a mode")
     }
 
     /// The longest time a task can take.
+    ///
+    /// # Panics
+    ///
+    /// Where the task was added without a mode.
     pub fn longest(&self, task: usize) -> Tick {
         let lengths = self.modes(task).iter().map(Mode::length);
         lengths.max().expect("every task has a mode")

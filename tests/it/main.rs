@@ -11,6 +11,7 @@ mod job_shop;
 mod ledger;
 mod mutants;
 mod mutated_labs;
+mod networks;
 mod published_values;
 mod random_labs;
 mod rules;

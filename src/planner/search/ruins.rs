@@ -1,7 +1,7 @@
 //! What a round takes off: whole requests, what several do after some minute, or single units.
 
 use super::{Search, request_cost};
-use crate::domain::Minute;
+use crate::domain::{Minute, Minutes};
 use crate::problem::{RequestIx, UnitIx};
 
 /// Bookings of one request that are taken off together: those of some units from a step on.
@@ -55,8 +55,9 @@ impl Search<'_, '_> {
     /// A request and its rivals from some minute of its way on.
     fn window(&mut self, first: RequestIx) -> Vec<Piece> {
         let (ready, finish) = self.span_of(first);
-        let length = (finish - ready).get().max(1) as f64;
-        let from = ready + crate::domain::Minutes::new((self.random.fraction() * length) as i64);
+        let length = usize::try_from((finish - ready).get()).unwrap_or(0).max(1);
+        let after = i64::try_from(self.random.below(length)).expect("a length in minutes");
+        let from = ready + Minutes::new(after);
         let most = 1 + self.random.below(6);
         let all = self.with_rivals(first, most);
         all.into_iter()
@@ -97,8 +98,7 @@ impl Search<'_, '_> {
             for _ in 0..count {
                 let units: Vec<UnitIx> = self.builder.problem.units_of(rival).collect();
                 let unit = units[self.random.below(units.len())];
-                let early =
-                    from - crate::domain::Minutes::hours([0, 2, 8, 24][self.random.below(4)]);
+                let early = from - Minutes::hours([0, 2, 8, 24][self.random.below(4)]);
                 let stage = self
                     .stages(rival)
                     .into_iter()

@@ -130,10 +130,10 @@ fn dear_group(shape: &Shape<'_>, state: &State, random: &mut Random) -> Option<u
     if total <= 0 {
         return None;
     }
-    let mut drawn = (random.fraction() * total as f64) as i64;
+    let mut drawn = random.fraction() * total as f64;
     for ix in 0..groups.len() {
-        drawn -= excess(ix);
-        if drawn < 0 {
+        drawn -= excess(ix) as f64;
+        if drawn < 0.0 {
             return Some(ix);
         }
     }

@@ -13,9 +13,9 @@ use crate::problem::network::{NEVER, Place, Tick};
 pub(super) enum Rule {
     /// The longest way to the end first.
     Tail,
-    /// Apparent tardiness cost with this look-ahead, in mean lengths; a run waits this share of its length for
+    /// Apparent tardiness cost with this look-ahead, in mean lengths; a run waits this many quarters of its length for
     /// those that could share it.
-    Tardiness { look_ahead: f64, wait: f64 },
+    Tardiness { look_ahead: f64, wait: Tick },
 }
 
 /// The rules worth trying.
@@ -23,11 +23,7 @@ pub(super) fn rules(shape: &Shape<'_>) -> Vec<Rule> {
     if shape.net.groups.len() == 1 {
         return vec![Rule::Tail];
     }
-    let waits: &[f64] = if shape.has_runs {
-        &[0.0, 0.25, 0.5]
-    } else {
-        &[0.0]
-    };
+    let waits: &[Tick] = if shape.has_runs { &[0, 1, 2] } else { &[0] };
     let mut rules = Vec::new();
     for wait in waits {
         for look_ahead in [0.5, 1.0, 2.0, 4.0, 8.0] {
@@ -182,10 +178,10 @@ impl Dispatch<'_, '_> {
             return vec![lead];
         };
         let wait = match self.rule {
-            Rule::Tail => 0.0,
+            Rule::Tail => 0,
             Rule::Tardiness { wait, .. } => wait,
         };
-        let until = offer.start + (wait * f64::from(mode.length())) as Tick;
+        let until = offer.start + mode.length() * wait / 4;
         let family = net.tasks[lead as usize].family;
         let mut others: Vec<u32> = self
             .ready
@@ -218,11 +214,11 @@ impl Dispatch<'_, '_> {
             state.count[*task as usize] = 0;
             state.join(*task, members[0]);
         }
-        if !self.shape.any[lead] {
-            state.mode[lead] = u32::try_from(offer.mode).expect("few modes");
+        state.mode[lead] = if self.shape.any[lead] {
+            ANY
         } else {
-            state.mode[lead] = ANY;
-        }
+            u32::try_from(offer.mode).expect("few modes")
+        };
         state.order.push(members[0]);
         state.number(state.order.len() - 1, state.order.len());
         self.ready.retain(|task| !members.contains(task));

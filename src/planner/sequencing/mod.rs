@@ -112,6 +112,7 @@ const EPOCH: u64 = 400;
 
 /// Searches for the order of the lowest cost with that many threads; the same number of rounds gives the same
 /// order. `None` where no order was found that keeps every gap.
+#[expect(clippy::missing_panics_doc, reason = "there is one line at least")]
 pub fn search(net: &Network, seed: u64, threads: u64, share: Share<'_>) -> Option<Ordered> {
     let shape = Shape::new(net);
     let reversed = breed::suits(&shape).then(|| reverse::reversed(net));
@@ -322,8 +323,8 @@ impl<'s, 'n> Line<'s, 'n> {
             let mut worse = 0.0;
             let mut taken = 0.0;
             for _ in 0..MOVES {
-                let limit = self.current.cost as f64 - heat * (1.0 - self.random.fraction()).ln();
-                let outcome = self.attempt(limit as i64);
+                let limit = self.limit(heat);
+                let outcome = self.attempt(limit);
                 if outcome == Outcome::Dear {
                     worse += 1.0;
                 }
@@ -383,6 +384,15 @@ impl<'s, 'n> Line<'s, 'n> {
             }
         }
         self.kinds[0].0
+    }
+
+    /// The highest cost that is accepted this time.
+    #[expect(
+        clippy::cast_possible_truncation,
+        reason = "a float beyond it becomes the largest number"
+    )]
+    fn limit(&mut self, heat: f64) -> i64 {
+        (self.current.cost as f64 - heat * (1.0 - self.random.fraction()).ln()) as i64
     }
 
     /// A round of breeding.

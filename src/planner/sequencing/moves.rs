@@ -180,7 +180,7 @@ impl<'s, 'n> Mover<'s, 'n> {
         }
         let from = state.pos[own as usize].min(state.pos[node as usize]) as usize;
         if state.count[node as usize] < self.room(state, node) {
-            self.move_task(state, task, node);
+            state.move_task(task, node);
             return Some(from.min(state.order.len() - 1));
         }
         state.leave_for_swap(task, other);
@@ -193,15 +193,6 @@ impl<'s, 'n> Mover<'s, 'n> {
             ANY => self.shape.room[task],
             mode => self.shape.room_in(task, mode as usize),
         }
-    }
-
-    fn move_task(&self, state: &mut State, task: u32, node: u32) {
-        let own = state.node[task as usize];
-        state.leave(task);
-        if state.count[own as usize] == 0 {
-            state.remove_node(own);
-        }
-        state.join(task, node);
     }
 
     /// A task leaves its run for one of its own, just before or after.

@@ -6,6 +6,10 @@ use crate::problem::network::{Block, Mode, NEVER, Network, Place, Tick};
 pub(super) const ANY: u32 = u32::MAX;
 
 /// A network with the figures that every decode needs.
+#[expect(
+    clippy::struct_excessive_bools,
+    reason = "each says what a network has, apart from the others"
+)]
 pub(super) struct Shape<'n> {
     pub(super) net: &'n Network,
     /// Earliest start of each task, and

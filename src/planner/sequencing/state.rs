@@ -143,6 +143,16 @@ impl State {
         self.count[node as usize] += 1;
     }
 
+    /// Moves a task into another node; its own is removed where it was alone.
+    pub(super) fn move_task(&mut self, task: u32, node: u32) {
+        let own = self.node[task as usize];
+        self.leave(task);
+        if self.count[own as usize] == 0 {
+            self.remove_node(own);
+        }
+        self.join(task, node);
+    }
+
     /// Two tasks of different nodes change places.
     pub(super) fn leave_for_swap(&mut self, one: u32, other: u32) {
         let (from, to) = (self.node[one as usize], self.node[other as usize]);

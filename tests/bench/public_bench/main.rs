@@ -4,6 +4,12 @@
 //! `public_bench table FOLDER` runs every instance of a folder that a `best-known.csv` lists and prints a table.
 //! Each solution is checked here, from the instance's data alone, before a figure is printed.
 
+#![expect(
+    clippy::print_stdout,
+    clippy::print_stderr,
+    reason = "printing is its job"
+)]
+
 mod best_known;
 mod check;
 mod read;
@@ -11,11 +17,11 @@ mod table;
 
 use clap::Parser;
 use read::{Family, Instance};
+use rigday::clock::{Clock, SystemClock};
 use rigday::planner::sequencing;
 use serde_json::json;
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
-use std::time::Instant;
 
 /// Plans public scheduling instances.
 #[derive(Parser)]
@@ -39,7 +45,7 @@ struct Arguments {
     seed: u64,
     /// Due date factor, for weighted-tardiness on a job shop's file.
     #[arg(long)]
-    factor: Option<f64>,
+    factor: Option<String>,
     /// Write where and when each task is done.
     #[arg(long)]
     solution: Option<PathBuf>,
@@ -99,16 +105,17 @@ fn one_line(arguments: &Arguments) -> Result<(), String> {
 
 /// Reads, plans, checks.
 fn run(family: Family, file: &Path, arguments: &Arguments) -> Result<Outcome, String> {
-    let started = Instant::now();
-    let instance = read::read(family, file, arguments.factor)?;
+    let clock = SystemClock::default();
+    let elapsed = || clock.elapsed().as_secs_f64();
+    let instance = read::read(family, file, arguments.factor.as_deref())?;
     let best_known = best_known::of(family, file, &instance.name)?;
     let limit = arguments.seconds;
     let share = |rounds: u64| match arguments.rounds {
         Some(all) => rounds as f64 / all.max(1) as f64,
-        None => started.elapsed().as_secs_f64() / limit.max(1e-9),
+        None => elapsed() / limit.max(1e-9),
     };
     let found = sequencing::search(&instance.net, arguments.seed, arguments.threads, &share);
-    let seconds = started.elapsed().as_secs_f64();
+    let seconds = elapsed();
     let bound = sequencing::lower_bound(&instance.net);
     let mut outcome = Outcome {
         instance: instance.name.clone(),

@@ -60,7 +60,7 @@ pub(crate) struct Instance {
 }
 
 /// Reads an instance.
-pub(crate) fn read(family: Family, file: &Path, factor: Option<f64>) -> Result<Instance, String> {
+pub(crate) fn read(family: Family, file: &Path, factor: Option<&str>) -> Result<Instance, String> {
     let stem = file
         .file_name()
         .map(|name| name.to_string_lossy().into_owned())
@@ -129,6 +129,15 @@ impl<'a> Numbers<'a> {
     fn count(&mut self) -> Result<usize, String> {
         usize::try_from(self.next()?).map_err(|_| "a count is negative".to_owned())
     }
+}
+
+/// A number with at most two decimals, in hundredths.
+fn hundredths(word: &str) -> Result<i64, String> {
+    let (whole, part) = word.split_once('.').unwrap_or((word, ""));
+    if part.len() > 2 {
+        return Err(format!("{word:?} has more than two decimals"));
+    }
+    Ok(100 * number::<i64>(whole)? + number::<i64>(&format!("{part:0<2}"))?)
 }
 
 /// Counts the latest finish only.
@@ -220,9 +229,9 @@ fn shop(all: &[i32], groups: Option<&[(Tick, i64)]>) -> Result<Parts, String> {
     Ok(chains.finish(1.0))
 }
 
-fn weighted_tardiness(file: &Path, name: &str, factor: Option<f64>) -> Result<Parts, String> {
-    let (shop_file, factor) = match (factor, name.rsplit_once("_f")) {
-        (Some(factor), _) => (file.to_path_buf(), factor),
+fn weighted_tardiness(file: &Path, name: &str, factor: Option<&str>) -> Result<Parts, String> {
+    let (shop_file, factor): (_, String) = match (factor, name.rsplit_once("_f")) {
+        (Some(factor), _) => (file.to_path_buf(), factor.to_owned()),
         (None, Some((shop, factor))) => {
             let folder = file.parent().unwrap_or(Path::new("."));
             let places = [
@@ -234,11 +243,12 @@ fn weighted_tardiness(file: &Path, name: &str, factor: Option<f64>) -> Result<Pa
             let found = files.clone().find(|file| file.is_file());
             (
                 found.ok_or_else(|| format!("no {shop}.txt in ../jobshop or beside it"))?,
-                number(factor)?,
+                factor.to_owned(),
             )
         }
         (None, None) => return Err("name a case such as ft10_f1.3, or give --factor".to_owned()),
     };
+    let tenths = i32::try_from(hundredths(&factor)? / 10).map_err(|_| "a large factor")?;
     let all = numbers(&shop_file)?;
     let machines =
         usize::try_from(*all.get(1).ok_or("ends too early")?).map_err(|_| "no machines")?;
@@ -246,8 +256,7 @@ fn weighted_tardiness(file: &Path, name: &str, factor: Option<f64>) -> Result<Pa
         .map(|job| {
             let row = all.iter().skip(2 + job * 2 * machines).take(2 * machines);
             let sum: i32 = row.skip(1).step_by(2).sum();
-            // The smallest excess keeps 1.3 x 1000 from becoming 1299.999.
-            let due = (factor * f64::from(sum) + 1e-6).floor() as Tick;
+            let due = tenths * sum / 10;
             (
                 due,
                 match job {
@@ -401,7 +410,7 @@ fn rcpsp_max(text: &str) -> Result<Parts, String> {
     for ((from, to), (least, most)) in gaps {
         links.push((ix_of(from)?, ix_of(to)?, false, least, most));
     }
-    let own = &rows[1 + activities..1 + 2 * activities];
+    let own = &rows[1 + activities..][..activities];
     let project = Project {
         durations: own.iter().map(|row| row[2]).collect(),
         demands: own.iter().map(|row| row[3..].to_vec()).collect(),
@@ -440,11 +449,10 @@ fn batch(text: &str) -> Result<Parts, String> {
         let length = *families
             .get(family + 1)
             .ok_or("more jobs than families have")?;
-        let weight: f64 = number(weight)?;
         net.groups.push(Group {
             ready: 0,
             due: number(due)?,
-            late: (weight * 100.0).round() as i64,
+            late: hundredths(weight)?,
             flow: 0,
         });
         let modes: Vec<Mode> = rigs.clone().map(|rig| Mode::plain(rig, length)).collect();

@@ -6,10 +6,13 @@
 //! forbidden is made, and going back on it is forbidden for a while. After a long time without
 //! progress the search goes on from the best, shaken.
 
+mod sequences;
+
 use super::shape::Shape;
 use super::state::{NONE, State};
 use crate::planner::random::Random;
 use crate::problem::network::{Place, Tick};
+use sequences::{Sequences, release};
 
 /// The most tasks for which the table of forbidden orders is worth its memory.
 const MOST_TASKS: usize = 3000;
@@ -33,20 +36,6 @@ pub(super) fn suits(shape: &Shape<'_>) -> bool {
                 .iter()
                 .all(|link| link.from_end && link.least >= 0)
         })
-}
-
-/// Sequences on rigs, with heads and tails.
-#[derive(Clone, Default)]
-struct Sequences {
-    rigs: Vec<Vec<u32>>,
-    mode: Vec<u32>,
-    rig: Vec<u32>,
-    place: Vec<u32>,
-    length: Vec<Tick>,
-    head: Vec<Tick>,
-    tail: Vec<Tick>,
-    order: Vec<u32>,
-    finish: Tick,
 }
 
 /// A change with what it is thought to give.
@@ -600,54 +589,5 @@ impl<'s, 'n> Tabu<'s, 'n> {
             let chosen = self.changes[self.random.below(self.changes.len())];
             self.make(chosen);
         }
-    }
-}
-
-/// One thing less that a task waits for.
-#[inline]
-fn release(now: &mut Sequences, waits: &mut [u32], task: u32, from: Tick) {
-    let at = task as usize;
-    now.head[at] = now.head[at].max(from);
-    waits[at] -= 1;
-    if waits[at] == 0 {
-        now.order.push(task);
-    }
-}
-
-impl Sequences {
-    fn number(&mut self, rig: usize) {
-        for (place, task) in self.rigs[rig].iter().enumerate() {
-            self.place[*task as usize] = u32::try_from(place).expect("places are few");
-        }
-    }
-
-    #[inline]
-    fn before(&self, task: usize) -> u32 {
-        let place = self.place[task] as usize;
-        if place == 0 {
-            NONE
-        } else {
-            self.rigs[self.rig[task] as usize][place - 1]
-        }
-    }
-
-    #[inline]
-    fn after(&self, task: usize) -> u32 {
-        let sequence = &self.rigs[self.rig[task] as usize];
-        sequence
-            .get(self.place[task] as usize + 1)
-            .copied()
-            .unwrap_or(NONE)
-    }
-
-    #[inline]
-    fn end(&self, task: u32) -> Tick {
-        self.head[task as usize] + self.length[task as usize]
-    }
-
-    /// From a task's start to the finish.
-    #[inline]
-    fn through(&self, task: u32) -> Tick {
-        self.length[task as usize] + self.tail[task as usize]
     }
 }
