@@ -42,6 +42,16 @@ fn moved_with(plan: &Plan, ix: usize) -> Vec<usize> {
         .collect()
 }
 
+/// The places that a visit could have on its rig: a reason speaks of the rig, not of one position.
+fn places(problem: &Problem, visit: &Visit) -> Vec<Place> {
+    match visit.place {
+        Place::Position(_) => (1..=problem.rigs[visit.rig.ix()].positions)
+            .map(Place::Position)
+            .collect(),
+        other => vec![other],
+    }
+}
+
 /// The plan with those visits a minute earlier: the way out kept, or moved as well.
 fn earlier(problem: &Problem, plan: &Plan, moved: &[usize], out_too: bool) -> Option<Plan> {
     let minute = Minutes::new(1);
@@ -76,7 +86,11 @@ fn every_reason_is_true(problem: &Problem, rounds: u64) -> BTreeMap<String, usiz
         let moved = moved_with(&solved.plan, ix);
         let mut broken: Vec<Vec<Rule>> = Vec::new();
         for out_too in [false, true] {
-            if let Some(plan) = earlier(problem, &solved.plan, &moved, out_too) {
+            let Some(mut plan) = earlier(problem, &solved.plan, &moved, out_too) else {
+                continue;
+            };
+            for place in places(problem, visit) {
+                plan.visits[ix].place = place;
                 broken.push(
                     check(problem, &plan)
                         .iter()

@@ -124,7 +124,12 @@ fn one_crew(net: &Network, placed: &[Placed], crew: usize) -> Result<(), String>
         *change.entry(*tick).or_default() += number - before;
         before = *number;
     }
+    let mut runs = std::collections::BTreeSet::new();
     for (task, own) in placed.iter().enumerate() {
+        // A run takes its people once.
+        if !runs.insert(own.run) {
+            continue;
+        }
         for used in net
             .uses(task)
             .iter()
