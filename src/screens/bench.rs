@@ -12,9 +12,7 @@ use ratatui::buffer::Buffer;
 use ratatui::layout::Rect;
 use ratatui::style::{Modifier, Style};
 
-/// Said beside every caution.
-pub(super) const PREVAIL: &str =
-    "Local codes, the rig maker's instructions and qualified people prevail.";
+pub(super) use crate::domain::standard::PREVAIL;
 
 pub(super) fn draw(app: &App, theme: &Theme, area: Rect, buffer: &mut Buffer) -> usize {
     for at in 0..area.height {
