@@ -133,12 +133,15 @@ fn figure(value: &Value<'_>) -> Option<Figure> {
 fn listed(value: &Value<'_>) -> Option<Listed> {
     let table = value.inner_table()?;
     let known = table.need("known").and_then(|value| known(&value));
+    let mut lists = table.entries();
+    lists.retain(|(name, _)| name != "known");
+    if lists.is_empty() {
+        value.fault("at least one list of values is needed");
+        return None;
+    }
     let mut values = BTreeMap::new();
     let mut good = true;
-    for (name, value) in table.entries() {
-        if name == "known" {
-            continue;
-        }
+    for (name, value) in lists {
         let number = |value: &Value<'_>| {
             if Listed::is_time(&name) {
                 value.length().map(|time| time.get() as f64)
@@ -156,10 +159,6 @@ fn listed(value: &Value<'_>) -> Option<Listed> {
             }
             None => good = false,
         }
-    }
-    if values.is_empty() {
-        value.fault("at least one list of values is needed");
-        return None;
     }
     known.filter(|_| good).map(|known| Listed { values, known })
 }

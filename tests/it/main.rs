@@ -3,6 +3,7 @@
 mod because;
 mod broken_labs;
 mod built_in_methods;
+mod catalogue_times;
 mod cli;
 mod floor;
 mod hand_week;
@@ -14,5 +15,7 @@ mod mutated_labs;
 mod published_values;
 mod random_labs;
 mod rules;
+mod sharing;
 mod support;
 mod terminal;
+mod warnings;

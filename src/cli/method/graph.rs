@@ -25,6 +25,7 @@ pub(super) struct Lines {
     origin: char,
     tick: char,
     cut: &'static str,
+    celsius: &'static str,
 }
 
 impl Lines {
@@ -39,6 +40,7 @@ impl Lines {
                 origin: '└',
                 tick: '┴',
                 cut: "╱╱",
+                celsius: "°C",
             }
         } else {
             Self {
@@ -50,6 +52,7 @@ impl Lines {
                 origin: '+',
                 tick: '+',
                 cut: "//",
+                celsius: "C",
             }
         }
     }
@@ -74,7 +77,7 @@ pub(super) fn draw(course: &Course, lines: Lines) -> Vec<String> {
         return Vec::new();
     }
     let temperatures = |leg: &Leg| Some((leg.from_c, leg.to_c));
-    let mut text = vec![format!("{:>6}", "°C")];
+    let mut text = vec![format!("{:>6}", lines.celsius)];
     text.extend(panel(&legs, temperatures, ROWS, lines));
     let humidity = |leg: &Leg| leg.rh.map(|rh| (rh, rh));
     if legs.iter().any(|own| own.leg.rh.is_some()) {

@@ -8,7 +8,7 @@ use crate::domain::lab::{
 };
 use crate::domain::standard::{Listed, PREVAIL, Standard};
 use crate::domain::text::shown;
-use crate::lab::published::shared;
+use crate::lab::published::{fall_m_per_s, half_sine_m_per_s, shared};
 use crate::problem::course::{Course, of_shape};
 use crate::problem::course_on;
 use crate::widgets::text::{fit, wrapped};
@@ -93,6 +93,7 @@ pub(super) fn method(lab: &Lab, method: &Method, lines: Lines) -> String {
     page.say(0, 2, &who(method));
     picture(&mut page, lab, method, lines);
     rigs(&mut page, lab, method);
+    arithmetic(&mut page, method);
     sharing(&mut page, method, standard);
     if let Some(standard) = standard {
         severities(&mut page, standard);
@@ -233,8 +234,11 @@ fn on_a_rig(lab: &Lab, method: &Method) -> Option<(Course, String)> {
     }
     let nominal = nominal_rig(method);
     let course = course_on(lab, &nominal, &step).ok()??;
-    let rate = nominal.heat_k_per_min.unwrap_or_default();
-    Some((course, format!("on a rig of {rate} K/min")))
+    let on = match (nominal.transfer_s, nominal.heat_k_per_min) {
+        (Some(seconds), _) => format!("on a rig that moves its load in {seconds} s"),
+        (None, rate) => format!("on a rig of {} K/min", rate.unwrap_or_default()),
+    };
+    Some((course, on))
 }
 
 /// A rig that can just do the method, for drawing where the lab has none.
@@ -288,7 +292,12 @@ fn rigs(page: &mut Page, lab: &Lab, method: &Method) {
     page.heading(&format!("on the rigs of {}", shown(&lab.name)));
     let on = on_rigs(lab, method);
     if on.is_empty() {
-        page.say(2, 4, &format!("missing: {}", no_rig(method)));
+        let words = format!(
+            "missing: {}; it would have `does = [\"{}\"]`",
+            no_rig(method),
+            method.does
+        );
+        page.say(2, 4, &words);
     }
     for OnRig { rig, time } in &on {
         match time {
@@ -318,6 +327,27 @@ fn rig_line(rig: &Rig, time: Minutes) -> String {
         (some, _) => format!("{some} positions"),
     };
     format!("{} ({}): {time}{hands}; {positions}", rig.id, rig.name)
+}
+
+/// What follows from the severity by physics alone.
+fn arithmetic(page: &mut Page, method: &Method) {
+    let severity = |name: &str| method.severity.get(name).copied();
+    let mut said = Vec::new();
+    if let (Some(acceleration), Some(pulse)) = (severity("acceleration_g"), severity("pulse_ms")) {
+        let change = half_sine_m_per_s(acceleration, pulse);
+        said.push(format!("velocity change of a half-sine: {change:.2} m/s"));
+    }
+    if let Some(height_mm) = severity("height_mm") {
+        let speed = fall_m_per_s(height_mm / 1000.0);
+        said.push(format!("speed at the end of a free fall: {speed:.2} m/s"));
+    }
+    if said.is_empty() {
+        return;
+    }
+    page.heading("arithmetic");
+    for words in said {
+        page.say(2, 4, &words);
+    }
 }
 
 /// Whose units share a run, and how a count may be shared.
