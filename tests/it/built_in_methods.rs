@@ -215,3 +215,14 @@ fn shapes_fit_their_holds_a_whole_number_of_times() {
     }
     assert!(shapes >= 15, "{shapes} have a shape");
 }
+
+/// Behind the word `caution: `, in a line of 80 columns.
+#[test]
+fn every_caution_of_the_catalogue_fits_a_line() {
+    for method in catalogue().methods.values() {
+        for caution in &method.cautions {
+            let columns = caution.chars().count();
+            assert!(columns <= 71, "{}: {columns} columns: {caution}", method.id);
+        }
+    }
+}

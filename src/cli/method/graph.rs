@@ -293,3 +293,116 @@ fn legend(course: &Course, legs: &[Drawn], lines: Lines) -> Vec<String> {
     }
     text
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn leg(kind: LegKind, from_c: f64, to_c: f64, minutes: f64) -> Leg {
+        Leg {
+            kind,
+            from_c,
+            to_c,
+            rh: None,
+            minutes,
+        }
+    }
+
+    fn course(first: Vec<Leg>, passes: u32, back: Option<Leg>) -> Course {
+        Course {
+            further: if passes > 1 {
+                first.clone()
+            } else {
+                Vec::new()
+            },
+            first,
+            passes,
+            back,
+            ..Course::default()
+        }
+    }
+
+    /// The row of the label, and what is drawn in it.
+    fn row_of<'t>(text: &'t [String], label: &str) -> &'t str {
+        let is_it = |line: &&String| line.trim_start().starts_with(&format!("{label} |"));
+        text.iter().find(is_it).expect("the label has a row")
+    }
+
+    #[test]
+    fn a_hold_stands_between_its_ramps_and_every_level_has_its_label() {
+        let up = leg(LegKind::Ramp, 23.0, 63.0, 60.0);
+        let hold = leg(LegKind::Hold, 63.0, 63.0, 120.0);
+        let down = leg(LegKind::Ramp, 63.0, 23.0, 60.0);
+        let text = draw(&course(vec![up, hold], 1, Some(down)), Lines::new(false));
+        let top = row_of(&text, "63");
+        let drawn = top.matches('-').count();
+        assert!((30..=40).contains(&drawn), "half of 68 columns: {top}");
+        assert!(row_of(&text, "23").matches(['-', '+']).count() <= 8);
+        let axis = text.last().expect("the times");
+        assert!(
+            axis.contains("1h ") && axis.contains("3h") && axis.ends_with("4h"),
+            "{axis}"
+        );
+        assert!(
+            text.iter().all(|line| line.is_ascii() && line.len() <= 80),
+            "{text:#?}"
+        );
+    }
+
+    #[test]
+    fn a_long_hold_is_cut_and_a_load_that_settles_is_seen() {
+        let legs = vec![
+            leg(LegKind::Ramp, 23.0, -40.0, 63.0),
+            leg(LegKind::Settle, -40.0, -40.0, 37.0),
+            leg(LegKind::Hold, -40.0, -40.0, 5760.0),
+        ];
+        let text = draw(&course(legs, 1, None), Lines::new(false));
+        assert!(row_of(&text, "-40").contains("~~"), "{text:#?}");
+        assert!(
+            text.iter()
+                .any(|line| line.contains("// a hold is drawn shorter"))
+        );
+        assert!(
+            text.iter().any(|line| line.contains("4d 1h 40m")),
+            "its true end: {text:#?}"
+        );
+    }
+
+    #[test]
+    fn two_passes_are_drawn_and_the_others_counted() {
+        let legs = vec![
+            leg(LegKind::Transfer, 23.0, -40.0, 0.5),
+            leg(LegKind::Hold, -40.0, -40.0, 30.0),
+            leg(LegKind::Transfer, -40.0, 85.0, 0.5),
+            leg(LegKind::Hold, 85.0, 85.0, 30.0),
+        ];
+        let text = draw(&course(legs, 10, None), Lines::new(true));
+        let high = text
+            .iter()
+            .find(|line| line.contains("85 │"))
+            .expect("a label");
+        assert_eq!(high.matches('┌').count(), 2, "{text:#?}");
+        assert!(
+            text.iter()
+                .any(|line| line.contains("and 8 more passes like the second"))
+        );
+    }
+
+    #[test]
+    fn humidity_has_a_panel_where_it_is_set_and_nothing_is_drawn_of_nothing() {
+        let mut dry = leg(LegKind::Hold, 40.0, 40.0, 60.0);
+        assert_eq!(
+            draw(&course(Vec::new(), 1, None), Lines::new(true)),
+            [""; 0]
+        );
+        let text = draw(&course(vec![dry], 1, None), Lines::new(true));
+        assert!(!text.iter().any(|line| line.contains("% RH")));
+        dry.rh = Some(93.0);
+        let text = draw(&course(vec![dry], 1, None), Lines::new(true));
+        assert!(text.iter().any(|line| line.contains("% RH")));
+        assert!(
+            text.iter().any(|line| line.contains("93 │ ────")),
+            "{text:#?}"
+        );
+    }
+}
