@@ -9,6 +9,7 @@ mod compile;
 pub mod course;
 mod exposure;
 mod facts;
+pub mod network;
 mod plan;
 mod words;
 
@@ -297,6 +298,15 @@ impl Problem {
             .due
             .map_or(Minutes::ZERO, |due| (finish - due).at_least_zero());
         request.priority * (10 * late.get() + (finish - request.ready).get())
+    }
+}
+
+impl Rig {
+    /// The usable spans that own a minute of `window`, whole.
+    pub fn usable_near(&self, window: Span) -> &[Span] {
+        let from = self.usable.partition_point(|span| span.end <= window.start);
+        let to = self.usable.partition_point(|span| span.start < window.end);
+        &self.usable[from..to.max(from)]
     }
 }
 
