@@ -53,6 +53,7 @@ fn minutes(value: &Value) -> f64 {
 fn reference(settles: bool) -> Lab {
     let entries = entries();
     let does: BTreeSet<&str> = entries.iter().map(|own| text(own, "does")).collect();
+    let does: Vec<&str> = does.into_iter().collect();
     let names = entries
         .iter()
         .filter_map(|own| own.get("severity")?.as_table());

@@ -315,10 +315,8 @@ fn a_unit_takes_no_more_than_its_standard_allows() {
             "allows one unit at most 2; with this step it comes to 3",
         )],
     );
-    steps(
-        &["method = \"tactical-drop\"\ncycles = 5\nshared_by = 3"],
-        &[],
-    );
+    let shared = "method = \"tactical-drop\"\ncycles = 5\nshared_by = 3";
+    expect(&read_trial("", &[shared], 3), &[]);
 }
 
 #[test]
