@@ -13,6 +13,7 @@ mod init;
 mod load;
 mod log;
 mod mark;
+mod method;
 mod open;
 mod place;
 mod plan;
@@ -108,6 +109,8 @@ enum Command {
     Due(due::Arguments),
     /// Show how rigs are used, the backlog and what is late
     Load(load::Arguments),
+    /// List the methods, or explain one and draw its profile
+    Method(method::Arguments),
     /// Show units, or the whole walk of one
     Units(units::Arguments),
     /// Give the verdict on a checkpoint
@@ -167,6 +170,7 @@ fn run(command: Command, env: &mut Env) -> Answer {
         Command::Open(arguments) => open::run(&arguments, env),
         Command::Due(arguments) => due::run(&arguments, env),
         Command::Load(arguments) => load::run(&arguments, env),
+        Command::Method(arguments) => method::run(&arguments, env),
         Command::Units(arguments) => units::run(&arguments, env),
         Command::Mark(arguments) => mark::run(&arguments, env),
         Command::Start(arguments) => mark::start(&arguments, env),

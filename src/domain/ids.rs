@@ -42,6 +42,8 @@ text_id! {
     RigId,
     /// A sequence, such as `dv-slide`.
     SequenceId,
+    /// What a standard says about one kind of exposure, such as `cold`.
+    StandardId,
     /// A unit: its serial, unique in the lab.
     UnitId,
 }

@@ -2,7 +2,8 @@
 //!
 //! Whatever is in here has passed every check of the lab format; nobody needs to check it again.
 
-use super::ids::{CrewId, MethodId, RequestId, RigId, SequenceId, UnitId};
+use super::ids::{CrewId, MethodId, RequestId, RigId, SequenceId, StandardId, UnitId};
+use super::standard::Standard;
 use super::time::{Minute, Minutes, Span};
 use super::zone::Zone;
 use chrono::{NaiveDate, NaiveTime, Weekday};
@@ -31,6 +32,8 @@ pub struct Lab {
     pub outages: Vec<Outage>,
     /// Every method a sequence may name.
     pub methods: BTreeMap<MethodId, Method>,
+    /// What the standards say that methods name.
+    pub standards: BTreeMap<StandardId, Standard>,
     /// Sequences in the order of the file.
     pub sequences: Vec<Sequence>,
     /// Requests in the order of the file.
@@ -119,6 +122,20 @@ pub struct Rig {
     pub cycles_per_min: Option<f64>,
     /// Last local date on which it may be used.
     pub calibration_due: Option<NaiveDate>,
+    /// How long its load takes to settle at a new temperature, where that counts.
+    pub settle: Option<Settle>,
+    /// Seconds in which it moves its load from one zone into another.
+    pub transfer_s: Option<f64>,
+}
+
+/// How long a load takes until every part of it is within 3 K of a new temperature: stable, by
+/// IEC 60068-1, clause 4.8 (from memory).
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum Settle {
+    /// This time after every change of more than 3 K.
+    Allowance(Minutes),
+    /// The time that follows from this thermal time constant of the load.
+    TimeConstant(Minutes),
 }
 
 /// A time at which a rig cannot be used.
@@ -166,10 +183,49 @@ pub struct Segment {
     pub to_c: Option<f64>,
     /// Relative humidity to go to, which takes no time of its own.
     pub to_rh: Option<f64>,
-    /// Rate of the ramp in K/min; `None` takes the rig's own.
-    pub rate_k_per_min: Option<f64>,
+    /// How it comes to its temperature.
+    pub pace: Pace,
     /// Time at the new condition.
     pub hold: Minutes,
+}
+
+/// How a segment comes to its temperature.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub enum Pace {
+    /// At the rig's own rate.
+    #[default]
+    Own,
+    /// At this rate in K/min, which the rig must reach.
+    Rate(f64),
+    /// In exactly this time, above zero; the rig must reach the rate that this takes.
+    Over(Minutes),
+    /// The load is moved into another zone in the rig's own time, at most so many seconds.
+    Transfer {
+        /// Longest time that the method allows.
+        seconds_max: f64,
+    },
+}
+
+/// From when the holds of a profile count.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub enum CountsFrom {
+    /// The chamber reaches the temperature.
+    #[default]
+    SetPoint,
+    /// The load is stable at it; takes longer where rig or method say how the load settles.
+    Stable,
+}
+
+/// Whose units may share a run, or an oven at one time.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Share {
+    /// All of the same condition.
+    #[default]
+    Any,
+    /// Those of one product.
+    Product,
+    /// Those of one request.
+    Request,
 }
 
 /// One way to expose or check a unit.
@@ -193,6 +249,18 @@ pub struct Method {
     pub severity: BTreeMap<String, f64>,
     /// How long.
     pub length: Length,
+    /// Segments of a profile that are passed once, before its first pass.
+    pub before: Vec<Segment>,
+    /// What the rig does again and again during a hold, for people to see; takes no time of its own.
+    pub shape: Vec<Segment>,
+    /// From when the holds of a profile count.
+    pub counts_from: CountsFrom,
+    /// How its load settles, where not as the rig says.
+    pub settle: Option<Settle>,
+    /// Whose units may share a run.
+    pub share: Share,
+    /// What a standard says about it.
+    pub standard: Option<StandardId>,
     /// Where its figures come from.
     pub source: String,
     /// What can hurt somebody, in the catalogue's own words; may be empty.
@@ -221,6 +289,17 @@ pub struct Step {
     pub every: Option<Every>,
     /// Gap since the step before.
     pub rest: Rest,
+    /// A count that several units share; the length is then the largest share.
+    pub shared: Option<Shared>,
+}
+
+/// A count of cycles that is shared over several units.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Shared {
+    /// The whole count.
+    pub cycles: u64,
+    /// How many units share it, at least 1.
+    pub by: u32,
 }
 
 /// A length or part of a length, in the terms of its method.

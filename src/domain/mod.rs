@@ -7,6 +7,7 @@ pub mod facts;
 pub mod ids;
 pub mod lab;
 pub mod plan;
+pub mod standard;
 pub mod steps;
 pub mod text;
 pub mod time;
@@ -19,7 +20,7 @@ pub(crate) mod parts;
 
 pub use event::{Actor, Event, EventBody, EventId, NewEvent, Seq, Verdict};
 pub use facts::Facts;
-pub use ids::{CrewId, MethodId, PlanId, RequestId, RigId, SequenceId, UnitId};
+pub use ids::{CrewId, MethodId, PlanId, RequestId, RigId, SequenceId, StandardId, UnitId};
 pub use lab::Lab;
 pub use plan::{Booking, Plan};
 pub use time::{Minute, Minutes, Span};

@@ -140,7 +140,7 @@ fn parts(whole: Amount, part: Amount) -> Vec<Amount> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::domain::lab::Segment;
+    use crate::domain::lab::{Pace, Segment};
     use crate::domain::parts::{empty_lab, every, method, request, sequence, step};
     use crate::domain::time::Minute;
 
@@ -160,7 +160,7 @@ mod tests {
         let segments = vec![Segment {
             to_c: Some(55.0),
             to_rh: None,
-            rate_k_per_min: None,
+            pace: Pace::Own,
             hold: Minutes::hours(16),
         }];
         let climate = Length::Profile {

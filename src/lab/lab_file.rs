@@ -1,9 +1,9 @@
 //! `lab.toml`: the lab, its crews, rigs and outages.
 
 use super::names::Names;
-use super::value::{Table, Value};
+use super::value::{Faulty, Table, Value};
 use crate::clock;
-use crate::domain::lab::{Crew, Limit, Loading, Outage, Rig, Shift};
+use crate::domain::lab::{Crew, Limit, Loading, Outage, Rig, Settle, Shift};
 use crate::domain::{CrewId, Lab, Minutes, RigId, Span, Zone};
 use chrono::{NaiveDate, Weekday};
 use std::collections::{BTreeMap, BTreeSet};
@@ -68,6 +68,7 @@ fn head(root: &Table<'_>) -> Lab {
         rigs: Vec::new(),
         outages: Vec::new(),
         methods: BTreeMap::new(),
+        standards: BTreeMap::new(),
         sequences: Vec::new(),
         requests: Vec::new(),
         pins: Vec::new(),
@@ -197,6 +198,9 @@ fn rig(table: &Table<'_>, id: &str) -> Option<Rig> {
         "cool_k_per_min",
         "cycles_per_min",
         "calibration_due",
+        "settle",
+        "time_constant",
+        "transfer_s",
     ]);
     let duration = |key| {
         table
@@ -221,6 +225,7 @@ fn rig(table: &Table<'_>, id: &str) -> Option<Rig> {
     let (heat, cool) = (rate("heat_k_per_min"), rate("cool_k_per_min"));
     let cycles = rate("cycles_per_min");
     let calibration = table.get("calibration_due").map(|value| value.date());
+    let (settle, transfer) = (settle(table), rate("transfer_s"));
     Some(Rig {
         id: RigId::new(id),
         name: name?,
@@ -239,7 +244,29 @@ fn rig(table: &Table<'_>, id: &str) -> Option<Rig> {
         cool_k_per_min: cool.map_or(Some(None), |rate| rate.map(Some))?,
         cycles_per_min: cycles.map_or(Some(None), |rate| rate.map(Some))?,
         calibration_due: calibration.map_or(Some(None), |date| date.map(Some))?,
+        settle: settle.ok()?,
+        transfer_s: transfer.map_or(Some(None), |seconds| seconds.map(Some))?,
     })
+}
+
+/// How a load settles, as a rig or a method says it: by an allowance or by a time constant.
+pub(super) fn settle(table: &Table<'_>) -> Result<Option<Settle>, Faulty> {
+    let (allowance, constant) = (table.get("settle"), table.get("time_constant"));
+    match (allowance, constant) {
+        (None, None) => Ok(None),
+        (Some(value), None) => {
+            let time = value.duration().ok_or(Faulty)?;
+            Ok(Some(Settle::Allowance(time)))
+        }
+        (None, Some(value)) => {
+            let time = value.length().ok_or(Faulty)?;
+            Ok(Some(Settle::TimeConstant(time)))
+        }
+        (Some(_), Some(both)) => {
+            both.fault("only one of `settle` and `time_constant` may stand here");
+            Err(Faulty)
+        }
+    }
 }
 
 fn capabilities(value: &Value<'_>) -> Option<BTreeSet<String>> {

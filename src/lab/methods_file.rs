@@ -1,10 +1,13 @@
 //! `methods.toml`: a lab's own methods, and the built-in catalogue.
 
-use super::lab_file::{lines, temperature};
+use super::lab_file::{lines, settle, temperature};
 use super::names::Names;
-use super::value::{Table, Value};
-use crate::domain::lab::{Length, Method, Segment, Watch};
-use crate::domain::{CrewId, MethodId, Minutes};
+use super::sense;
+use super::standards_file::Standards;
+use super::value::{Faulty, Table, Value};
+use crate::domain::lab::{CountsFrom, Length, Method, Pace, Segment, Share, Watch};
+use crate::domain::steps::own_amount;
+use crate::domain::{CrewId, MethodId, Minutes, StandardId};
 use std::collections::BTreeMap;
 
 /// Largest count of cycles.
@@ -33,63 +36,114 @@ impl Methods {
 }
 
 /// Reads methods. `crews` is `None` where the crews are not known.
-pub(super) fn read(root: &Table<'_>, crews: Option<&Names>) -> Methods {
-    root.only(&["method"]);
+pub(super) fn read(root: &Table<'_>, crews: Option<&Names>, standards: &Standards) -> Methods {
     let mut methods = Methods::default();
     for mut table in root.tables("method") {
         let id = table.identify("method", &mut methods.names);
-        let method = method(&table, id.as_deref().unwrap_or_default(), crews);
-        if let (Some(id), Some(method)) = (id, method) {
+        let method = method(&table, id.as_deref().unwrap_or_default(), crews, standards);
+        if let (Some(id), Ok(method)) = (id, method) {
+            let standard = method.standard.as_ref();
+            if let Some(standard) = standard.and_then(|id| standards.good.get(id)) {
+                let asked = sense::Asked::of(&method, own_amount(&method.length), &method.severity);
+                sense::severity(table.site, &table.what, &asked, standard);
+            }
             methods.good.insert(MethodId::new(&id), method);
         }
     }
     methods
 }
 
-fn method(table: &Table<'_>, id: &str, crews: Option<&Names>) -> Option<Method> {
-    table.only(&[
-        "id", "name", "does", "crew", "watch", "pausable", "verdict", "max_wait", "severity",
-        "source", "caution", "cycles", "hold", "profile", "repeat",
-    ]);
+const KNOWN: [&str; 22] = [
+    "id",
+    "name",
+    "does",
+    "crew",
+    "watch",
+    "pausable",
+    "verdict",
+    "max_wait",
+    "severity",
+    "source",
+    "caution",
+    "cycles",
+    "hold",
+    "profile",
+    "repeat",
+    "before",
+    "shape",
+    "counts_from",
+    "settle",
+    "time_constant",
+    "share",
+    "standard",
+];
+
+fn method(
+    table: &Table<'_>,
+    id: &str,
+    crews: Option<&Names>,
+    standards: &Standards,
+) -> Result<Method, Faulty> {
+    table.only(&KNOWN);
     table.get("name").and_then(|value| value.name());
-    let flag = |key| table.get(key).map_or(Some(false), |value| value.truth());
     let does = table.need("does").and_then(|value| value.id());
-    let crew = table
-        .get("crew")
-        .map(|value| value.reference("crew", crews));
-    let watch = table
-        .get("watch")
-        .map_or(Some("none"), |value| value.word(&["none", "site", "full"]));
-    let (pausable, verdict) = (flag("pausable"), flag("verdict"));
-    let max_wait = table.get("max_wait").map(|value| value.duration());
-    let severity = table
-        .get("severity")
-        .map_or(Some(BTreeMap::new()), |value| severity(&value));
-    let source = table
-        .get("source")
-        .map_or(Some(String::new()), |value| value.name());
-    let cautions = table
-        .get("caution")
-        .map(|value| lines(&value))
-        .unwrap_or_default();
+    let crew = table.maybe("crew", |value| value.reference("crew", crews));
+    let watch = table.maybe("watch", |value| value.word(&["none", "site", "full"]));
+    let pausable = table.maybe("pausable", Value::truth);
+    let verdict = table.maybe("verdict", Value::truth);
+    let max_wait = table.maybe("max_wait", Value::duration);
+    let severity = table.maybe("severity", severity);
+    let source = table.maybe("source", Value::name);
+    let standard = table.maybe("standard", |value| {
+        value.reference("standard", Some(&standards.names))
+    });
     let length = length(table);
-    Some(Method {
+    let (before, shape) = (before(table), shape(table));
+    let (counts_from, settle, share) = (counts_from(table), settle(table), share(table));
+    let own_cautions = table.get("caution").map(|value| lines(&value));
+    let standard = standard?.map(|id| StandardId::new(&id));
+    Ok(Method {
         id: MethodId::new(id),
-        does: does?,
-        crew: crew.map_or(Some(None), |crew| crew.map(|id| Some(CrewId::new(&id))))?,
+        does: does.ok_or(Faulty)?,
+        crew: crew?.map(|id| CrewId::new(&id)),
         watch: match watch? {
-            "full" => Watch::Full,
-            "site" => Watch::Site,
+            Some("full") => Watch::Full,
+            Some("site") => Watch::Site,
             _ => Watch::None,
         },
-        pausable: pausable?,
-        verdict: verdict?,
-        max_wait: max_wait.map_or(Some(None), |wait| wait.map(Some))?,
-        severity: severity?,
-        length: length?,
-        source: source?,
-        cautions,
+        pausable: pausable?.unwrap_or(false),
+        verdict: verdict?.unwrap_or(false),
+        max_wait: max_wait?,
+        severity: severity?.unwrap_or_default(),
+        length: length.ok_or(Faulty)?,
+        before: before?.unwrap_or_default(),
+        shape: shape?.unwrap_or_default(),
+        counts_from: counts_from?,
+        settle: settle?,
+        share: share?,
+        source: source?.unwrap_or_default(),
+        cautions: cautions(
+            own_cautions.unwrap_or_default(),
+            standard.as_ref(),
+            standards,
+        ),
+        standard,
     })
+}
+
+/// The method's own cautions, then those of its standard that are not among them.
+fn cautions(
+    mut own: Vec<String>,
+    standard: Option<&StandardId>,
+    standards: &Standards,
+) -> Vec<String> {
+    let standard = standard.and_then(|id| standards.good.get(id));
+    for caution in standard.iter().flat_map(|standard| &standard.cautions) {
+        if !own.contains(caution) {
+            own.push(caution.clone());
+        }
+    }
+    own
 }
 
 /// Severity values by name.
@@ -140,6 +194,65 @@ fn length(table: &Table<'_>) -> Option<Length> {
     }
 }
 
+/// A field that goes with a `profile`, or with a `hold`, only.
+fn goes_with(table: &Table<'_>, key: &str, length: &str) -> Result<(), Faulty> {
+    match table.get(key) {
+        Some(value) if !table.has(length) => {
+            value.fault(&format!("`{key}` goes with a `{length}` only"));
+            Err(Faulty)
+        }
+        _ => Ok(()),
+    }
+}
+
+fn before(table: &Table<'_>) -> Result<Option<Vec<Segment>>, Faulty> {
+    goes_with(table, "before", "profile")?;
+    table.maybe("before", segments)
+}
+
+/// What the rig does during a hold: it keeps its own times, so each change says how long it takes.
+fn shape(table: &Table<'_>) -> Result<Option<Vec<Segment>>, Faulty> {
+    goes_with(table, "shape", "hold")?;
+    let Some(shape) = table.maybe("shape", segments)? else {
+        return Ok(None);
+    };
+    let fault = |why| {
+        if let Some(value) = table.get("shape") {
+            value.fault(why);
+        }
+        Err(Faulty)
+    };
+    let own_time = |segment: &Segment| matches!(segment.pace, Pace::Own | Pace::Over(_));
+    if !shape.iter().all(own_time) {
+        return fault("a change in a shape takes the time that `over` says");
+    }
+    let takes_time =
+        |segment: &Segment| segment.hold > Minutes::ZERO || matches!(segment.pace, Pace::Over(_));
+    let goes_somewhere = shape.iter().any(|segment| segment.to_c.is_some());
+    if !goes_somewhere || !shape.iter().any(takes_time) {
+        return fault("a shape has a temperature, and takes some time");
+    }
+    Ok(Some(shape))
+}
+
+fn counts_from(table: &Table<'_>) -> Result<CountsFrom, Faulty> {
+    let word = table.maybe("counts_from", |value| value.word(&["set-point", "stable"]))?;
+    if word != Some("stable") {
+        return Ok(CountsFrom::SetPoint);
+    }
+    goes_with(table, "counts_from", "profile")?;
+    Ok(CountsFrom::Stable)
+}
+
+fn share(table: &Table<'_>) -> Result<Share, Faulty> {
+    let word = table.maybe("share", |value| value.word(&["any", "product", "request"]))?;
+    Ok(match word {
+        Some("product") => Share::Product,
+        Some("request") => Share::Request,
+        _ => Share::Any,
+    })
+}
+
 fn segments(value: &Value<'_>) -> Option<Vec<Segment>> {
     let values = value.list()?;
     if values.is_empty() {
@@ -152,19 +265,50 @@ fn segments(value: &Value<'_>) -> Option<Vec<Segment>> {
 
 fn segment(value: &Value<'_>) -> Option<Segment> {
     let table = value.inner_table()?;
-    table.only(&["to_c", "to_rh", "rate_k_per_min", "hold"]);
-    let to_c = table.get("to_c").map(|value| temperature(&value));
-    let to_rh = table.get("to_rh").map(|value| humidity(&value));
-    let rate = table.get("rate_k_per_min").map(|value| value.rate());
-    let hold = table
-        .get("hold")
-        .map_or(Some(Minutes::ZERO), |value| value.duration());
+    table.only(&[
+        "to_c",
+        "to_rh",
+        "rate_k_per_min",
+        "over",
+        "transfer_s",
+        "hold",
+    ]);
+    let to_c = table.maybe("to_c", temperature);
+    let to_rh = table.maybe("to_rh", humidity);
+    let pace = pace(&table);
+    let hold = table.maybe("hold", Value::duration);
     Some(Segment {
-        to_c: to_c.map_or(Some(None), |value| value.map(Some))?,
-        to_rh: to_rh.map_or(Some(None), |value| value.map(Some))?,
-        rate_k_per_min: rate.map_or(Some(None), |value| value.map(Some))?,
-        hold: hold?,
+        to_c: to_c.ok()?,
+        to_rh: to_rh.ok()?,
+        pace: pace.ok()?,
+        hold: hold.ok()?.unwrap_or(Minutes::ZERO),
     })
+}
+
+/// At most one of `rate_k_per_min`, `over` and `transfer_s`; the latter two need somewhere to go.
+fn pace(table: &Table<'_>) -> Result<Pace, Faulty> {
+    let rate = table.maybe("rate_k_per_min", Value::rate);
+    let over = table.maybe("over", Value::length);
+    let transfer = table.maybe("transfer_s", Value::rate);
+    let fault = |key: &str, why: &str| {
+        if let Some(value) = table.get(key) {
+            value.fault(why);
+        }
+        Err(Faulty)
+    };
+    for key in ["over", "transfer_s"] {
+        if table.has(key) && !table.has("to_c") {
+            return fault(key, &format!("`{key}` needs a `to_c` to go to"));
+        }
+    }
+    match (rate?, over?, transfer?) {
+        (None, None, None) => Ok(Pace::Own),
+        (Some(rate), None, None) => Ok(Pace::Rate(rate)),
+        (None, Some(time), None) => Ok(Pace::Over(time)),
+        (None, None, Some(seconds_max)) => Ok(Pace::Transfer { seconds_max }),
+        (_, Some(_), _) => fault("over", "only one pace may stand here"),
+        (_, _, Some(_)) => fault("transfer_s", "only one pace may stand here"),
+    }
 }
 
 fn humidity(value: &Value<'_>) -> Option<f64> {

@@ -11,19 +11,23 @@ mod methods_file;
 mod names;
 pub mod published;
 mod requests_file;
+mod sense;
 mod sequences_file;
+mod standards_file;
 mod text;
 mod value;
 
-pub use fault::{Fault, Faults};
+pub use fault::{Fault, Faults, nearest};
 pub use text::{offset_text, parse_clock, parse_date, parse_duration, parse_instant};
 
 use crate::domain::lab::Method;
-use crate::domain::{Lab, MethodId, Zone};
+use crate::domain::standard::Standard;
+use crate::domain::{Lab, MethodId, StandardId, Zone};
 use files::Found;
 use lab_file::LabNames;
 use methods_file::Methods;
 use requests_file::Pinnable;
+use standards_file::Standards;
 use std::collections::BTreeMap;
 use std::path::Path;
 use toml::Spanned;
@@ -32,6 +36,9 @@ use value::{Doc, Sink, Site, Table, parse};
 
 /// The methods that come with the program: published severities, with the source of each.
 pub const CATALOGUE: &str = include_str!("../../config/methods.toml");
+
+/// What the standards say that the built-in methods follow.
+pub const STANDARDS: &str = include_str!("../../config/standards.toml");
 
 /// A lab that passed every check.
 #[derive(Clone, Debug)]
@@ -64,22 +71,49 @@ pub fn read(folder: &Path) -> Result<ReadLab, Faults> {
     }
 }
 
-/// The built-in methods alone.
+/// The built-in catalogue alone.
+#[derive(Clone, Debug)]
+pub struct Catalogue {
+    /// Published methods and severities.
+    pub methods: BTreeMap<MethodId, Method>,
+    /// What the standards say that they follow.
+    pub standards: BTreeMap<StandardId, Standard>,
+    /// What looks like a mistake; the tests see that there is none.
+    pub warnings: Vec<Fault>,
+}
+
+/// Reads the built-in catalogue.
 ///
 /// # Panics
 /// If the catalogue that is compiled in has a fault, which the tests rule out.
-pub fn catalogue() -> BTreeMap<MethodId, Method> {
+pub fn catalogue() -> Catalogue {
+    let (methods, standards, warnings) = built_in();
+    Catalogue {
+        methods,
+        standards: standards.good,
+        warnings,
+    }
+}
+
+fn built_in() -> (BTreeMap<MethodId, Method>, Standards, Vec<Fault>) {
     let sink = Sink::default();
-    let doc = Doc::new("built-in methods.toml", CATALOGUE.to_owned());
-    let table = parse(&doc, &sink).expect("the catalogue is TOML");
-    let methods = methods_file::read(&Table::root(&table, Site::start(&doc, &sink)), None).good;
-    let (faults, _) = sink.into_sorted();
+    let text = Doc::new("built-in standards.toml", STANDARDS.to_owned());
+    let table = parse(&text, &sink).expect("the standards are TOML");
+    let root = Table::root(&table, Site::start(&text, &sink));
+    root.only(&["standard", "order"]);
+    let standards = standards_file::read(&root);
+    let text = Doc::new("built-in methods.toml", CATALOGUE.to_owned());
+    let table = parse(&text, &sink).expect("the catalogue is TOML");
+    let root = Table::root(&table, Site::start(&text, &sink));
+    root.only(&["method"]);
+    let methods = methods_file::read(&root, None, &standards).good;
+    let (faults, warnings) = sink.into_sorted();
     assert!(
         faults.is_empty(),
         "the catalogue has no fault: {}",
         Faults(faults)
     );
-    methods
+    (methods, standards, warnings)
 }
 
 /// What stands under the names of the folder's files.
@@ -127,19 +161,19 @@ impl Docs {
         let zone = lab
             .as_ref()
             .map_or_else(Zone::utc, |lab: &Lab| lab.zone.clone());
-        let methods = self.methods(names.as_ref(), sink);
+        let (methods, standards) = self.methods(names.as_ref(), sink);
         let sequences_file = Parsed::new(&self.sequences, sink);
-        let sequences = sequences_file
-            .as_ref()
-            .map(|file| sequences_file::read(&file.root(sink), methods.as_ref()));
-        let requests_file = Parsed::new(&self.requests, sink);
-        let requests = requests_file.as_ref().map(|file| {
-            let sequences = sequences.as_ref().map(|(_, names)| names);
-            requests_file::read(&file.root(sink), &zone, sequences)
+        let sequences = sequences_file.as_ref().map(|file| {
+            sequences_file::read(&file.root(sink), methods.as_ref(), &standards, lab.as_ref())
         });
+        let requests_file = Parsed::new(&self.requests, sink);
+        let requests = requests_file
+            .as_ref()
+            .map(|file| requests_file::read(&file.root(sink), &zone, sequences.as_ref()));
         let (requests, units) = requests.unzip();
         if let Some(lab) = &mut lab {
             lab.methods = methods.map(|methods| methods.good).unwrap_or_default();
+            lab.standards = standards.good;
             lab.sequences = sequences.map(|(good, _)| good).unwrap_or_default();
             lab.requests = requests.unwrap_or_default();
         }
@@ -155,15 +189,20 @@ impl Docs {
         lab.map(|lab| Lab { pins, ..lab })
     }
 
-    /// The lab's own methods and the built-in ones; `None` where the lab's own cannot be read.
-    fn methods(&self, names: Option<&LabNames>, sink: &Sink) -> Option<Methods> {
-        let own = match &self.methods {
-            Found::Absent => Methods::default(),
-            found => {
-                let file = Parsed::new(found, sink)?;
-                methods_file::read(&file.root(sink), names.map(|names| &names.crews))
-            }
+    /// The lab's own methods and the built-in ones, and the standards of both; no methods where the
+    /// lab's own cannot be read.
+    fn methods(&self, names: Option<&LabNames>, sink: &Sink) -> (Option<Methods>, Standards) {
+        let (built_in, standards, _) = built_in();
+        if matches!(self.methods, Found::Absent) {
+            return (Some(Methods::default().with(built_in)), standards);
+        }
+        let Some(file) = Parsed::new(&self.methods, sink) else {
+            return (None, standards);
         };
-        Some(own.with(catalogue()))
+        let root = file.root(sink);
+        root.only(&["method", "standard"]);
+        let standards = standards_file::read(&root).with(standards);
+        let own = methods_file::read(&root, names.map(|names| &names.crews), &standards);
+        (Some(own.with(built_in)), standards)
     }
 }

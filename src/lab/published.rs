@@ -102,6 +102,16 @@ pub fn fall_energy_j(mass_kg: f64, fall_m: f64) -> f64 {
     mass_kg * 9.81 * fall_m
 }
 
+/// Speed in m/s at the end of a fall, with g = 9.81 m/s².
+pub fn fall_m_per_s(fall_m: f64) -> f64 {
+    (2.0 * 9.81 * fall_m).sqrt()
+}
+
+/// Velocity change in m/s of a half-sine pulse: `2·A·D/π`, A in g of 9.81 m/s², D in ms.
+pub fn half_sine_m_per_s(acceleration_g: f64, pulse_ms: f64) -> f64 {
+    2.0 * acceleration_g * 9.81 * pulse_ms / 1000.0 / std::f64::consts::PI
+}
+
 /// Nominal energy of IK codes 1 to 11 in J (IEC 62262; the eleventh added in 2021).
 pub fn impact_energy_j(code: usize) -> Option<f64> {
     let codes = [0.14, 0.2, 0.35, 0.5, 0.7, 1.0, 2.0, 5.0, 10.0, 20.0, 50.0];

@@ -3,7 +3,7 @@
 use super::names::Names;
 use super::sequences_file::MOST_STEPS;
 use super::value::{Table, Value};
-use crate::domain::lab::{Lab, OnFailure, Pin, Request};
+use crate::domain::lab::{Lab, OnFailure, Pin, Request, Sequence, Shared};
 use crate::domain::steps::walk;
 use crate::domain::text::id_fault;
 use crate::domain::{RequestId, RigId, SequenceId, UnitId, Zone};
@@ -24,7 +24,7 @@ pub(super) struct Units {
 pub(super) fn read(
     root: &Table<'_>,
     zone: &Zone,
-    sequences: Option<&Names>,
+    sequences: Option<&(Vec<Sequence>, Names)>,
 ) -> (Vec<Request>, Units) {
     root.only(&["request"]);
     let (mut names, mut units) = (Names::default(), Units::default());
@@ -40,7 +40,7 @@ fn request(
     table: &Table<'_>,
     id: Option<&str>,
     zone: &Zone,
-    sequences: Option<&Names>,
+    sequences: Option<&(Vec<Sequence>, Names)>,
     known: &mut Units,
 ) -> Option<Request> {
     table.only(&[
@@ -60,8 +60,11 @@ fn request(
     let (product, build) = (text("product"), text("build"));
     let sequence = table
         .need("sequence")
-        .and_then(|value| value.reference("sequence", sequences));
+        .and_then(|value| value.reference("sequence", sequences.map(|(_, names)| names)));
     let units = units(table, id, &mut known.names);
+    if let (Some(units), Some((sequences, _))) = (&units, sequences) {
+        shares(table, units.len(), sequence.as_deref(), sequences);
+    }
     known.in_doubt |= units.is_none();
     let ready = table
         .need("ready")
@@ -98,6 +101,23 @@ fn request(
             OnFailure::Continue
         },
     })
+}
+
+/// Warns where the units do not come to whole groups of those that share a count.
+fn shares(table: &Table<'_>, units: usize, sequence: Option<&str>, sequences: &[Sequence]) {
+    let own = sequences
+        .iter()
+        .find(|own| sequence == Some(own.id.as_str()));
+    let steps = own.map_or(&[][..], |own| &own.steps);
+    let uneven = |shared: &Shared| !units.is_multiple_of(shared.by as usize);
+    let shared = steps.iter().filter_map(|step| step.shared);
+    for shared in shared.filter(uneven) {
+        let why = format!(
+            "its sequence shares {} cycles over {} units each time, and it has {units}",
+            shared.cycles, shared.by
+        );
+        table.site.warn(&table.what, &why);
+    }
 }
 
 /// The serials: exactly one of `units` and `serials` says which.

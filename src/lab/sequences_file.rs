@@ -2,8 +2,10 @@
 
 use super::methods_file::{MOST_CYCLES, MOST_REPEATS, Methods, severity};
 use super::names::Names;
-use super::value::{Table, Value};
-use crate::domain::lab::{Amount, Every, Length, Method, Rest, Sequence, Step};
+use super::sense::Judge;
+use super::standards_file::Standards;
+use super::value::{Faulty, Table, Value};
+use crate::domain::lab::{Amount, Every, Lab, Length, Method, Rest, Sequence, Shared, Step};
 use crate::domain::steps::own_amount;
 use crate::domain::{MethodId, SequenceId};
 use std::collections::BTreeMap;
@@ -12,15 +14,25 @@ use std::collections::BTreeMap;
 pub(super) const MOST_STEPS: u64 = 1000;
 
 /// Reads sequences, and the names of all; one with a fault has no steps. `methods` is `None` where they
-/// are not known.
-pub(super) fn read(root: &Table<'_>, methods: Option<&Methods>) -> (Vec<Sequence>, Names) {
+/// are not known, and so is the lab.
+pub(super) fn read(
+    root: &Table<'_>,
+    methods: Option<&Methods>,
+    standards: &Standards,
+    lab: Option<&Lab>,
+) -> (Vec<Sequence>, Names) {
+    let judge = methods.map(|methods| Judge {
+        methods,
+        standards,
+        lab,
+    });
     root.only(&["sequence"]);
     let mut names = Names::default();
     let mut sequences = Vec::new();
     for mut table in root.tables("sequence") {
         let id = table.identify("sequence", &mut names);
         table.only(&["id", "step"]);
-        let steps = steps(&table, methods);
+        let steps = steps(&table, judge.as_ref());
         if let Some(id) = id {
             sequences.push(Sequence {
                 id: SequenceId::new(&id),
@@ -31,14 +43,15 @@ pub(super) fn read(root: &Table<'_>, methods: Option<&Methods>) -> (Vec<Sequence
     (sequences, names)
 }
 
-fn steps(table: &Table<'_>, methods: Option<&Methods>) -> Option<Vec<Step>> {
+fn steps(table: &Table<'_>, judge: Option<&Judge<'_>>) -> Option<Vec<Step>> {
+    let methods = judge.map(|judge| judge.methods);
     let tables = table.tables("step");
     if tables.is_empty() {
         table
             .site
             .fault(&table.what, "it has no `[[sequence.step]]`");
     }
-    let mut steps = Vec::new();
+    let (mut steps, mut sites) = (Vec::new(), Vec::new());
     let mut expanded = 0;
     for (ix, step) in tables.iter().enumerate() {
         let mut step = step.clone();
@@ -48,13 +61,18 @@ fn steps(table: &Table<'_>, methods: Option<&Methods>) -> Option<Vec<Step>> {
             expanded += parts(read, methods);
         }
         steps.push(read);
+        sites.push((step.site, step.what));
     }
     if expanded > MOST_STEPS {
         let why = format!("it comes to {expanded} steps; at most {MOST_STEPS} are allowed");
         table.site.fault(&table.what, &why);
         return None;
     }
-    steps.into_iter().collect()
+    let steps: Option<Vec<Step>> = steps.into_iter().collect();
+    if let (Some(steps), Some(judge)) = (&steps, judge) {
+        judge.sequence(steps, &sites);
+    }
+    steps
 }
 
 fn step(table: &Table<'_>, methods: Option<&Methods>, first: bool) -> Option<Step> {
@@ -68,12 +86,14 @@ fn step(table: &Table<'_>, methods: Option<&Methods>, first: bool) -> Option<Ste
         "check",
         "rest",
         "check_rest",
+        "shared_by",
     ]);
     let method_id = table
         .need("method")
         .and_then(|value| method_name(&value, methods));
     let method = method_id.as_ref().and_then(|id| methods?.good.get(id));
     let length = length(table, method);
+    let shared = shared(table, method, length.as_ref().ok().copied().flatten());
     let severity = table
         .get("severity")
         .map_or(Some(BTreeMap::new()), |value| severity(&value));
@@ -84,22 +104,55 @@ fn step(table: &Table<'_>, methods: Option<&Methods>, first: bool) -> Option<Ste
         }
         value.rest()
     });
+    let (length, shared) = (length.ok()?, shared.ok()?);
     Some(Step {
         method: method_id?,
-        length: length.ok()?,
+        length: shared.map_or(length, |own| Some(largest_share(own))),
         severity: severity?,
         every: every.ok()?,
         rest: rest?,
+        shared,
     })
+}
+
+/// A count that several units share. All of them are given the time of the largest share, so that any
+/// unit may take it.
+fn shared(
+    table: &Table<'_>,
+    method: Option<&Method>,
+    length: Option<Amount>,
+) -> Result<Option<Shared>, Faulty> {
+    let Some(value) = table.get("shared_by") else {
+        return Ok(None);
+    };
+    let by = value.whole(1..=100_000).ok_or(Faulty)?;
+    if table.has("every") {
+        value.fault("`shared_by` and `every` cannot both cut the count");
+        return Err(Faulty);
+    }
+    let whole = length.or_else(|| method.map(|method| own_amount(&method.length)));
+    match whole {
+        Some(Amount::Cycles(cycles)) => Ok(Some(Shared {
+            cycles,
+            by: u32::try_from(by).map_err(|_| Faulty)?,
+        })),
+        Some(_) => {
+            value.fault("only a count of cycles can be shared");
+            Err(Faulty)
+        }
+        // Its method has a fault of its own.
+        None => Ok(None),
+    }
+}
+
+fn largest_share(shared: Shared) -> Amount {
+    Amount::Cycles(shared.cycles.div_ceil(u64::from(shared.by)))
 }
 
 fn method_name(value: &Value<'_>, methods: Option<&Methods>) -> Option<MethodId> {
     let name = value.reference("method", methods.map(|methods| &methods.names))?;
     Some(MethodId::new(&name))
 }
-
-/// What is optional is there, but has a fault, which is noted.
-struct Faulty;
 
 /// The override of the method's length, where there is one.
 fn length(table: &Table<'_>, method: Option<&Method>) -> Result<Option<Amount>, Faulty> {

@@ -66,6 +66,10 @@ impl Doc {
     }
 }
 
+/// What is optional is there, but has a fault, which is noted.
+#[derive(Debug)]
+pub(super) struct Faulty;
+
 /// Where a thing stands: for faults about it.
 #[derive(Clone, Copy)]
 pub(super) struct Site<'a> {
@@ -175,6 +179,18 @@ impl<'a> Table<'a> {
             self.site.fault(&self.what, &format!("`{key}` is missing"));
         }
         value
+    }
+
+    /// What an optional field says: nothing where it is absent, a value where it is good.
+    pub(super) fn maybe<T>(
+        &self,
+        key: &str,
+        read: impl FnOnce(&Value<'a>) -> Option<T>,
+    ) -> Result<Option<T>, Faulty> {
+        match self.get(key) {
+            None => Ok(None),
+            Some(value) => read(&value).map(Some).ok_or(Faulty),
+        }
     }
 
     /// The tables of an array of tables; none where the key is missing.

@@ -7,7 +7,7 @@ use super::{
     CondIx, Condition, Crew, CrewIx, EligibleIx, FixtureIx, Pin, Problem, Request, RequestIx, Rig,
     RigIx, Step, Unit,
 };
-use crate::domain::lab::{self, Amount, Lab, Loading, Outage};
+use crate::domain::lab::{self, Amount, Lab, Loading, Outage, Sequence, Share};
 use crate::domain::steps::{WalkStep, walk};
 use crate::domain::{Facts, MethodId, Minute, Minutes, RigId, SequenceId, Span};
 use std::collections::{BTreeMap, HashMap};
@@ -201,13 +201,17 @@ fn add_request(
     });
 }
 
-/// What makes two conditions the same: method, severity (by the bits of its values) and length.
-type ConditionKey = (MethodId, Vec<(String, u64)>, Amount);
+/// What makes two conditions the same: method, severity (by the bits of its values), length, and the
+/// product or request where its units share with no others.
+type ConditionKey = (MethodId, Vec<(String, u64)>, Amount, Option<String>);
 
 /// Gives equal things one index, so that steps of thousands of units share what they have in common.
 struct Interner<'l> {
     lab: &'l Lab,
-    walks: BTreeMap<SequenceId, Vec<(WalkStep, CondIx)>>,
+    /// Each sequence with the narrowest sharing among its steps.
+    sequences: BTreeMap<&'l SequenceId, (&'l Sequence, Share)>,
+    /// By sequence, and the product or request where some of its steps share with no others.
+    walks: BTreeMap<(SequenceId, Option<String>), Vec<(WalkStep, CondIx)>>,
     conditions: HashMap<ConditionKey, CondIx>,
     fixtures: HashMap<(String, MethodId), FixtureIx>,
     /// By condition and the number of units that must share a run (0: any).
@@ -216,8 +220,10 @@ struct Interner<'l> {
 
 impl<'l> Interner<'l> {
     fn new(lab: &'l Lab) -> Self {
+        let with_share = |own: &'l Sequence| (&own.id, (own, narrowest(lab, own)));
         Self {
             lab,
+            sequences: lab.sequences.iter().map(with_share).collect(),
             walks: BTreeMap::new(),
             conditions: HashMap::new(),
             fixtures: HashMap::new(),
@@ -231,7 +237,7 @@ impl<'l> Interner<'l> {
         problem: &mut Problem,
         request: &lab::Request,
     ) -> (Vec<Step>, Option<(usize, String)>) {
-        let walked = self.walk(problem, &request.sequence);
+        let walked = self.walk(problem, request);
         let together = if request.keep_together {
             request.units.len()
         } else {
@@ -256,35 +262,45 @@ impl<'l> Interner<'l> {
         (steps, impossible)
     }
 
-    fn walk(&mut self, problem: &mut Problem, id: &SequenceId) -> Vec<(WalkStep, CondIx)> {
-        if let Some(known) = self.walks.get(id) {
+    fn walk(&mut self, problem: &mut Problem, request: &lab::Request) -> Vec<(WalkStep, CondIx)> {
+        let (sequence, share) = self.sequences[&request.sequence];
+        let key = (sequence.id.clone(), among(share, request));
+        if let Some(known) = self.walks.get(&key) {
             return known.clone();
         }
-        let sequences = &self.lab.sequences;
-        let sequence = sequences
-            .iter()
-            .find(|sequence| sequence.id == *id)
-            .expect("a checked lab has the sequence of each request");
         let walked: Vec<(WalkStep, CondIx)> = walk(self.lab, sequence)
             .into_iter()
             .map(|step| {
-                let condition = self.condition(problem, &step);
+                let condition = self.condition(problem, &step, request);
                 (step, condition)
             })
             .collect();
-        self.walks.insert(id.clone(), walked.clone());
+        self.walks.insert(key, walked.clone());
         walked
     }
 
-    fn condition(&mut self, problem: &mut Problem, step: &WalkStep) -> CondIx {
+    fn condition(
+        &mut self,
+        problem: &mut Problem,
+        step: &WalkStep,
+        request: &lab::Request,
+    ) -> CondIx {
         let severity = step
             .severity
             .iter()
             .map(|(name, value)| (name.clone(), value.to_bits()));
-        let key = (step.method.clone(), severity.collect(), step.amount);
+        let among = among(self.lab.methods[&step.method].share, request);
+        let key = (
+            step.method.clone(),
+            severity.collect(),
+            step.amount,
+            among.clone(),
+        );
         *self.conditions.entry(key).or_insert_with(|| {
             let ix = CondIx::from(problem.conditions.len());
-            problem.conditions.push(condition(self.lab, step));
+            problem
+                .conditions
+                .push(condition(self.lab, step, among.as_deref()));
             ix
         })
     }
@@ -320,7 +336,26 @@ impl<'l> Interner<'l> {
     }
 }
 
-fn condition(lab: &Lab, step: &WalkStep) -> Condition {
+/// The narrowest sharing among the steps of a sequence.
+fn narrowest(lab: &Lab, sequence: &Sequence) -> Share {
+    let methods = sequence.steps.iter().flat_map(|step| {
+        let check = step.every.as_ref().map(|every| &every.check);
+        check.into_iter().chain([&step.method])
+    });
+    let shares = methods.map(|id| lab.methods[id].share);
+    shares.max().unwrap_or_default()
+}
+
+/// Among which units a run is shared: those of a product or request, in words; `None` is all.
+fn among(share: Share, request: &lab::Request) -> Option<String> {
+    match share {
+        Share::Any => None,
+        Share::Product => Some(format!("{} only", request.product)),
+        Share::Request => Some(format!("request {} only", request.id)),
+    }
+}
+
+fn condition(lab: &Lab, step: &WalkStep, among: Option<&str>) -> Condition {
     let method = &lab.methods[&step.method];
     let crew = method.crew.as_ref().map_or(0, |id| {
         lab.crews
@@ -339,6 +374,9 @@ fn condition(lab: &Lab, step: &WalkStep) -> Condition {
         Amount::Repeat(1) => "one pass".to_owned(),
         Amount::Repeat(repeat) => format!("{repeat} passes"),
     });
+    if let Some(among) = among {
+        label.push_str(&format!(", {among}"));
+    }
     Condition {
         method: step.method.clone(),
         label,

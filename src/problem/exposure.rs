@@ -1,10 +1,38 @@
 //! How long an exposure lasts on a rig, or why the rig cannot do it (R3).
 
-use crate::domain::Minutes;
-use crate::domain::lab::{Amount, Length, Loading, Method, Rig, Segment};
+use super::course::{self, Course};
+use crate::domain::lab::{Amount, Lab, Length, Loading, Method, Rig, Segment};
 use crate::domain::steps::WalkStep;
 use crate::domain::time::{minutes_ceil, minutes_ceil_of_cycles};
-use std::cmp::Ordering;
+use crate::domain::{MethodId, Minutes};
+
+/// Minutes of exposure of a step on a rig of the lab, pauses excluded.
+///
+/// # Errors
+/// The reason in words why the rig cannot do it, or that the lab does not have the method.
+pub fn time_on(lab: &Lab, rig: &Rig, step: &WalkStep) -> Result<Minutes, String> {
+    exposure(lab.ambient_c, rig, method_of(lab, &step.method)?, step)
+}
+
+/// What the rig does during the exposure; `None` where it is no profile.
+///
+/// # Errors
+/// As [`time_on`].
+pub fn course_on(lab: &Lab, rig: &Rig, step: &WalkStep) -> Result<Option<Course>, String> {
+    let method = method_of(lab, &step.method)?;
+    exposure(lab.ambient_c, rig, method, step)?;
+    match (step.amount, &method.length) {
+        (Amount::Repeat(passes), Length::Profile { segments, .. }) => {
+            course::of_profile(lab.ambient_c, rig, method, segments, passes).map(Some)
+        }
+        _ => Ok(None),
+    }
+}
+
+fn method_of<'l>(lab: &'l Lab, id: &MethodId) -> Result<&'l Method, String> {
+    let method = lab.methods.get(id);
+    method.ok_or_else(|| format!("there is no method {id}"))
+}
 
 /// Minutes of exposure of `step` on `rig`, pauses excluded.
 ///
@@ -25,19 +53,16 @@ pub(super) fn exposure(
     let minutes = match (step.amount, &method.length) {
         (Amount::Hold(hold), _) => hold,
         (Amount::Cycles(_), _) if rig.loading == Loading::Held => {
-            return Err(not_held(rig, method));
+            return Err(course::not_held(rig, method));
         }
         (Amount::Cycles(cycles), _) => match rig.cycles_per_min {
             Some(rate) => minutes_ceil_of_cycles(cycles as f64, rate),
             None => return Err(format!("{} counts no cycles", rig.id)),
         },
-        (Amount::Repeat(repeat), Length::Profile { segments, .. }) => {
-            profile_limits(rig, segments)?;
-            if rig.loading == Loading::Held {
-                held(rig, method, segments, repeat)?
-            } else {
-                profile(ambient_c, rig, segments, repeat)?
-            }
+        (Amount::Repeat(passes), Length::Profile { segments, .. }) => {
+            profile_limits(rig, method.before.iter().chain(segments))?;
+            let course = course::of_profile(ambient_c, rig, method, segments, passes)?;
+            minutes_ceil(course.minutes())
         }
         (Amount::Repeat(_), _) => unreachable!("a checked lab repeats profiles only"),
     };
@@ -59,7 +84,10 @@ fn within(rig: &Rig, name: &str, value: f64) -> Result<(), String> {
     }
 }
 
-fn profile_limits(rig: &Rig, segments: &[Segment]) -> Result<(), String> {
+fn profile_limits<'s>(
+    rig: &Rig,
+    segments: impl Iterator<Item = &'s Segment>,
+) -> Result<(), String> {
     for segment in segments {
         if let Some(celsius) = segment.to_c {
             within(rig, "temperature_c", celsius)?;
@@ -71,72 +99,10 @@ fn profile_limits(rig: &Rig, segments: &[Segment]) -> Result<(), String> {
     Ok(())
 }
 
-fn not_held(rig: &Rig, method: &Method) -> String {
-    format!(
-        "{} is held at one condition, and {} is no single hold",
-        rig.id, method.id
-    )
-}
-
-/// Of a one-segment profile only the hold counts, once a repeat.
-fn held(rig: &Rig, method: &Method, segments: &[Segment], repeat: u32) -> Result<Minutes, String> {
-    match segments {
-        [only] => Ok(only.hold * i64::from(repeat)),
-        _ => Err(not_held(rig, method)),
-    }
-}
-
-/// From ambient through all passes and back, rounded up once. Every pass ends at the same temperature and
-/// every one but the first begins there, so two are walked and the second counts for all that follow.
-fn profile(
-    ambient_c: f64,
-    rig: &Rig,
-    segments: &[Segment],
-    repeat: u32,
-) -> Result<Minutes, String> {
-    let (mut total, end_c) = pass(rig, segments, ambient_c)?;
-    if repeat > 1 {
-        let (further, _) = pass(rig, segments, end_c)?;
-        total += further * f64::from(repeat - 1);
-    }
-    Ok(minutes_ceil(total + ramp(rig, end_c, ambient_c, None)?))
-}
-
-/// Minutes of one pass that begins at `from_c`, and the temperature at its end.
-fn pass(rig: &Rig, segments: &[Segment], from_c: f64) -> Result<(f64, f64), String> {
-    let (mut minutes, mut at) = (0.0, from_c);
-    for segment in segments {
-        if let Some(to) = segment.to_c {
-            minutes += ramp(rig, at, to, segment.rate_k_per_min)?;
-            at = to;
-        }
-        minutes += segment.hold.get() as f64;
-    }
-    Ok((minutes, at))
-}
-
-/// Minutes from one temperature to another at the asked rate, or the rig's own.
-fn ramp(rig: &Rig, from: f64, to: f64, asked: Option<f64>) -> Result<f64, String> {
-    let (own, what) = match to.partial_cmp(&from) {
-        Some(Ordering::Greater) => (rig.heat_k_per_min, "heating"),
-        Some(Ordering::Less) => (rig.cool_k_per_min, "cooling"),
-        // Nothing to change: no rate is needed, nor the one asked for reached.
-        Some(Ordering::Equal) | None => return Ok(0.0),
-    };
-    let own = own.ok_or_else(|| format!("{} has no {what} rate", rig.id))?;
-    match asked {
-        Some(rate) if rate > own => Err(format!(
-            "{} reaches {own} K/min {what}, {rate} is asked",
-            rig.id
-        )),
-        rate => Ok((to - from).abs() / rate.unwrap_or(own)),
-    }
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::domain::lab::Limit;
+    use crate::domain::lab::{CountsFrom, Limit, Pace, Settle};
     use crate::domain::parts;
     use crate::domain::steps::own_amount;
 
@@ -158,14 +124,14 @@ mod tests {
         Segment {
             to_c: Some(celsius),
             to_rh: None,
-            rate_k_per_min: None,
+            pace: Pace::Own,
             hold: Minutes::new(hold),
         }
     }
 
     fn at_rate(celsius: f64, rate: f64, hold: i64) -> Segment {
         Segment {
-            rate_k_per_min: Some(rate),
+            pace: Pace::Rate(rate),
             ..to(celsius, hold)
         }
     }
@@ -336,5 +302,112 @@ mod tests {
         refused(&chamber(), &cycles, "chamber counts no cycles");
         let nothing = climate(vec![to(23.0, 0)], 3);
         refused(&chamber(), &nothing, "chamber would have nothing to do");
+    }
+
+    fn paced(celsius: f64, pace: Pace, hold: i64) -> Segment {
+        Segment {
+            pace,
+            ..to(celsius, hold)
+        }
+    }
+
+    /// Two zones with a lift between them, which takes half a minute.
+    fn two_zones() -> Rig {
+        let mut own = parts::rig("zones", &["climate"], Loading::Together, 4);
+        limit(&mut own, "temperature_c", -65.0, 180.0);
+        own.transfer_s = Some(30.0);
+        own
+    }
+
+    #[test]
+    fn a_load_that_is_moved_takes_the_rigs_transfer_each_time_and_no_way_back() {
+        let moved = |seconds_max| {
+            let pace = Pace::Transfer { seconds_max };
+            climate(vec![paced(-40.0, pace, 30), paced(85.0, pace, 30)], 5)
+        };
+        // Ten times 30.5 minutes.
+        assert_eq!(lasts(&two_zones(), &moved(180.0)), Ok(305));
+        assert_eq!(lasts(&two_zones(), &moved(30.0)), Ok(305));
+        let why = "zones moves its load in 30 s, at most 29 is asked";
+        refused(&two_zones(), &moved(29.0), why);
+        let why = "chamber moves no load between zones";
+        refused(&chamber(), &moved(180.0), why);
+    }
+
+    #[test]
+    fn a_ramp_over_a_time_takes_it_where_the_rig_is_fast_enough() {
+        // 32 K in 180 minutes up, in 360 down, from and back to ambient.
+        let over = |time| {
+            let pace = Pace::Over(Minutes::new(time));
+            climate(vec![paced(55.0, pace, 540), paced(23.0, pace, 10)], 1)
+        };
+        assert_eq!(lasts(&chamber(), &over(180)), Ok(180 + 540 + 180 + 10));
+        assert_eq!(lasts(&chamber(), &over(32)), Ok(32 + 540 + 32 + 10));
+        let why = "chamber needs 32 min from 55 to 23 °C, 31 is asked";
+        refused(&chamber(), &over(31), why);
+    }
+
+    #[test]
+    fn what_comes_before_a_profile_is_passed_once() {
+        let mut own = climate(vec![to(63.0, 60), to(33.0, 60)], 3);
+        own.before = vec![to(43.0, 120)];
+        // 10 + 120, then 10 + 60 + 30 + 60, then twice 15 + 60 + 30 + 60, and 10 back.
+        assert_eq!(lasts(&chamber(), &own), Ok(130 + 160 + 2 * 165 + 10));
+        own.before[0].to_c = Some(200.0);
+        let why = "chamber allows temperature_c -40 to 130, 200 is asked";
+        refused(&chamber(), &own, why);
+        let mut oven = parts::rig("oven", &["climate"], Loading::Held, 9);
+        limit(&mut oven, "temperature_c", 30.0, 150.0);
+        let mut bake = climate(vec![to(85.0, 60)], 1);
+        bake.before = vec![to(43.0, 120)];
+        let why = "oven is held at one condition, and cycle is no single hold";
+        refused(&oven, &bake, why);
+    }
+
+    #[test]
+    fn a_hold_counts_from_a_stable_load_where_rig_or_method_says_how_it_settles() {
+        let mut rig = chamber();
+        let mut cold = climate(vec![to(-40.0, 960)], 1);
+        let plain = 63 + 960 + 32;
+        rig.settle = Some(Settle::Allowance(Minutes::new(45)));
+        assert_eq!(
+            lasts(&rig, &cold),
+            Ok(plain),
+            "it counts from the set-point"
+        );
+        cold.counts_from = CountsFrom::Stable;
+        assert_eq!(lasts(&rig, &cold), Ok(plain + 45));
+        assert_eq!(lasts(&chamber(), &cold), Ok(plain), "nobody says how");
+        cold.settle = Some(Settle::Allowance(Minutes::new(10)));
+        assert_eq!(
+            lasts(&rig, &cold),
+            Ok(plain + 10),
+            "the method knows better"
+        );
+        // 63 minutes at 1 K/min with 20 minutes: 20 x (1 - e^-3.15) = 19.14 K behind, 37.07 minutes to 3 K.
+        cold.settle = Some(Settle::TimeConstant(Minutes::new(20)));
+        assert_eq!(
+            lasts(&rig, &cold),
+            Ok(63 + 960 + 69),
+            "63 + 37.07 + 960 + 31.5"
+        );
+        // A load so light that it keeps up needs no more time, nor does a change of 3 K.
+        cold.settle = Some(Settle::TimeConstant(Minutes::new(3)));
+        assert_eq!(lasts(&rig, &cold), Ok(plain));
+        let mut mild = climate(vec![to(26.0, 60)], 1);
+        mild.counts_from = CountsFrom::Stable;
+        assert_eq!(lasts(&rig, &mild), Ok(65), "1.5 up, 60, 3 down");
+    }
+
+    #[test]
+    fn a_load_put_into_a_held_oven_settles_after_a_sudden_change() {
+        let mut oven = parts::rig("oven", &["climate"], Loading::Held, 9);
+        limit(&mut oven, "temperature_c", 30.0, 150.0);
+        oven.settle = Some(Settle::TimeConstant(Minutes::new(20)));
+        let mut bake = climate(vec![to(88.0, 960)], 1);
+        assert_eq!(lasts(&oven, &bake), Ok(960));
+        bake.counts_from = CountsFrom::Stable;
+        // 65 K: 20 x ln(65 / 3) = 61.5 minutes.
+        assert_eq!(lasts(&oven, &bake), Ok(960 + 62));
     }
 }

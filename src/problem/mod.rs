@@ -6,6 +6,7 @@
 
 pub mod calendar;
 mod compile;
+pub mod course;
 mod exposure;
 mod facts;
 pub mod network;
@@ -14,6 +15,7 @@ mod words;
 
 pub use calendar::{OnTime, People};
 pub use compile::compile;
+pub use exposure::{course_on, time_on};
 pub use facts::facts_of_plan;
 pub use plan::{Left, Place, Plan, Visit};
 pub use words::{Figures, Unresolved};

@@ -7,14 +7,12 @@ use crate::app::walk::{StepProgress, WalkLine, state_word, task_word, walk_of};
 use crate::domain::UnitId;
 use crate::domain::lab::Method;
 use crate::floor::Due;
-use crate::widgets::text::fit;
+use crate::widgets::text::{fit, wrapped};
 use ratatui::buffer::Buffer;
 use ratatui::layout::Rect;
 use ratatui::style::{Modifier, Style};
 
-/// Said beside every caution.
-pub(super) const PREVAIL: &str =
-    "Local codes, the rig maker's instructions and qualified people prevail.";
+pub(super) use crate::domain::standard::PREVAIL;
 
 pub(super) fn draw(app: &App, theme: &Theme, area: Rect, buffer: &mut Buffer) -> usize {
     for at in 0..area.height {
@@ -106,15 +104,11 @@ fn card(app: &App, theme: &Theme, area: Rect, buffer: &mut Buffer) -> u16 {
         line(buffer, area, used, &format!("  {words}  "), style);
         used += 1;
     }
-    for caution in method.iter().flat_map(|method| &method.cautions) {
+    let cautions = method.iter().flat_map(|method| &method.cautions);
+    let cautions = cautions.map(|caution| format!("caution: {caution}"));
+    for words in cautions.flat_map(|caution| wrapped(&caution, area.width.into())) {
         if used + 2 < most {
-            line(
-                buffer,
-                area,
-                used,
-                &format!("caution: {caution}"),
-                theme.warning(),
-            );
+            line(buffer, area, used, &words, theme.warning());
             used += 1;
         }
     }

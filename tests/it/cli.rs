@@ -409,3 +409,127 @@ fn the_readme_names_every_command_and_option() {
         }
     }
 }
+
+#[test]
+fn methods_are_listed_with_their_time_on_the_rigs() {
+    let desk = Desk::new();
+    desk.run("init lab").good();
+    let list = desk.run("method --lab lab").good();
+    assert!(list.contains("\nIEC 60068-2-1, test A: cold\n"), "{list}");
+    assert!(
+        list.contains("  cold-minus-40-16h                   heat-1 17h"),
+        "{list}"
+    );
+    assert!(
+        list.contains("  salt-mist-cyclic-2                  no rig does salt-mist"),
+        "{list}"
+    );
+    let plain = desk.run("method --lab lab --plain").good();
+    assert!(plain.starts_with("method\tstandard\tdoes\trig\tminutes\twhy_not\n"));
+    assert!(
+        plain.contains("\ndrop-12-faces\t\tdrop\tdrop-1\t45\t\n"),
+        "{plain}"
+    );
+}
+
+#[test]
+fn every_page_of_a_method_fits_eighty_columns() {
+    let desk = Desk::new();
+    desk.run("init lab").good();
+    let list = desk.run("method --lab lab").good();
+    let wide = |text: &str| {
+        text.lines()
+            .find(|line| line.chars().count() > 80)
+            .map(str::to_owned)
+    };
+    assert_eq!(wide(&list), None);
+    // One of each standard, and every one with a shape or a profile of its own kind.
+    for name in [
+        "cold",
+        "atmospheres",
+        "ip-water",
+        "function-check",
+        "drop-12-faces",
+        "cold-minus-40-16h",
+        "temperature-change-rapid-40-85-30m",
+        "temperature-change-15k",
+        "damp-heat-cyclic-55-6x-chamber",
+        "damp-heat-composite",
+        "salt-mist-cyclic-3",
+        "humidity-810",
+        "component-cycling-b",
+        "transit-drop-26-122cm",
+        "tactical-drop",
+        "shock-half-sine-50g",
+    ] {
+        let page = desk.run(&format!("method {name} --lab lab")).good();
+        assert_eq!(wide(&page), None, "{page}");
+        assert!(page.lines().count() > 5, "{page}");
+    }
+}
+
+#[test]
+fn a_page_says_what_a_method_is_and_what_can_hurt() {
+    let desk = Desk::new();
+    desk.run("init lab").good();
+    let page = desk.run("method cold-minus-40-16h --lab lab").good();
+    for words in [
+        "IEC 60068-2-1, test A: cold",
+        "holds count from a stable load",
+        "profile on heat-1",
+        "  heat-1 (heat-1): 17h",
+        "to_c: -65, -55, -50, -40",
+        "temperature tolerance: ±3 K (read)",
+        "Frostbite at the door",
+        "qualified people prevail",
+        "source: IEC 60068-2-1",
+    ] {
+        assert!(page.contains(words), "{words} is not in\n{page}");
+    }
+    let page = desk.run("method transit-drop-26-122cm --lab lab").good();
+    assert!(page.contains("(6 + 5 + 5 + 5 + 5)"), "{page}");
+    assert!(page.contains("cannot: drop-1 counts no cycles"), "{page}");
+    let page = desk.run("method salt-mist-cyclic-2 --lab lab").good();
+    assert!(page.contains("missing: no rig does salt-mist"), "{page}");
+    desk.run("method cold-minus-40-16 --lab lab")
+        .bad(1, "did you mean cold-minus-40-16h?");
+}
+
+#[test]
+fn without_a_lab_the_catalogue_alone_is_shown() {
+    let desk = Desk::new();
+    let ended = desk.run("method damp-heat-cyclic-55");
+    assert!(
+        ended.err.contains("the catalogue alone is shown"),
+        "{}",
+        ended.err
+    );
+    assert!(ended.good().contains("profile as the rig's own programme"));
+    desk.run("method --lab nowhere")
+        .bad(1, "nowhere cannot be used");
+}
+
+#[test]
+fn a_warning_is_told_by_every_command_and_stops_none() {
+    let desk = Desk::new();
+    desk.run("init lab").good();
+    let steps = desk
+        .read("lab/sequences.toml")
+        .replace("rest = \"1h..4h\"", "rest = \"10m..4h\"");
+    desk.write("lab/sequences.toml", &steps);
+    for line in [
+        "check lab",
+        "plan lab --at 2027-03-01T06:00 --rounds 1",
+        "units --lab lab",
+        "method --lab lab",
+        "due --lab lab",
+    ] {
+        let ended = desk.run(line);
+        let told = ended.err.contains("warning: sequences.toml:")
+            && ended
+                .err
+                .contains("has the measurement 1h or more after the exposure");
+        assert!(told, "{line}: {}", ended.err);
+        ended.good();
+    }
+}

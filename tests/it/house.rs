@@ -40,7 +40,7 @@ const MAY_IMPORT: &[(&str, &[&str])] = &[
         "cli",
         &[
             "domain", "clock", "lab", "problem", "planner", "checker", "ledger", "floor",
-            "evidence", "usage", "report", "app", "screens", "terminal",
+            "evidence", "usage", "report", "app", "widgets", "screens", "terminal",
         ],
     ),
     ("main", &["cli"]),

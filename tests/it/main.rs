@@ -3,6 +3,7 @@
 mod because;
 mod broken_labs;
 mod built_in_methods;
+mod catalogue_times;
 mod cli;
 mod floor;
 mod hand_week;
@@ -15,5 +16,7 @@ mod networks;
 mod published_values;
 mod random_labs;
 mod rules;
+mod sharing;
 mod support;
 mod terminal;
+mod warnings;

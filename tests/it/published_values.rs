@@ -409,3 +409,67 @@ fn pressure_humidity_and_85_85_take_their_hours() {
         "a run adds 62 K at 15 K/min each way, rounded up once"
     );
 }
+
+/// Arithmetic on figures from memory or of common practice: counts at a rate, through the real path.
+#[test]
+fn counts_take_their_time_at_the_rate_of_the_rig() {
+    for (does, method, count, rate, minutes) in [
+        ("slide", "slide-actuations", 300_000, 30.0, 10_000),
+        ("micro-drop", "micro-drop", 20_000, 15.0, 1334),
+        ("tumble", "repeated-free-fall", 200, 10.0, 20),
+        ("press", "button-presses", 300_000, 40.0, 7500),
+        ("abrade", "abrasion-martindale", 50_000, 47.5, 1053),
+        ("abrade-wheel", "abrasion-wheel-1000", 1000, 60.0, 17),
+    ] {
+        let rig = counter(rate).replace(
+            "limits = {",
+            "limits = { force_n = [0, 99], height_mm = [0, 9999], load_g = [0, 9999], ",
+        );
+        let trial = Trial {
+            does,
+            method,
+            step: &format!("cycles = {count}"),
+            rig: &rig,
+            ..Trial::default()
+        };
+        assert_eq!(trial.minutes(), minutes, "{method}: {count} at {rate}");
+    }
+}
+
+/// Half-sine pulses and falls, g = 9.81 m/s².
+#[test]
+fn pulses_and_falls_have_the_speed_of_physics() {
+    let near = |value: f64, expected: f64| (value - expected).abs() < 0.005;
+    assert!(near(published::half_sine_m_per_s(50.0, 11.0), 3.43));
+    assert!(near(published::half_sine_m_per_s(15.0, 11.0), 1.03));
+    assert!(near(published::fall_m_per_s(1.0), 4.43));
+    assert!(near(published::fall_m_per_s(1.5), 5.42));
+}
+
+/// IEC 60068-1, clause 4.8, from memory: stable within 3 K. A load of 20 min put into an oven 65 K hotter
+/// is stable after 61.5 min.
+#[test]
+fn a_load_of_twenty_minutes_is_stable_after_62_min() {
+    let oven =
+        "loading = \"held\"\ntime_constant = \"20m\"\nlimits = { temperature_c = [30, 200] }\n";
+    let trial = Trial {
+        does: "dry-heat",
+        method: "dry-heat-85-16h",
+        rig: oven,
+        ambient_c: 20.0,
+        ..Trial::default()
+    };
+    assert_eq!(trial.minutes(), 960 + 62);
+}
+
+/// IEC 60068-2-30, test Db, as a profile: an hour of humidifying at 25 °C, then six cycles of 24 h.
+#[test]
+fn damp_heat_cyclic_in_a_chamber_adds_its_first_hour() {
+    let trial = Trial {
+        does: "damp-heat-cyclic",
+        method: "damp-heat-cyclic-55-6x-chamber",
+        ambient_c: 25.0,
+        ..Trial::default()
+    };
+    assert_eq!(trial.minutes(), 60 + 8640);
+}

@@ -1,8 +1,8 @@
 //! Parts of labs, plain enough to be changed field by field.
 
 use rigday::domain::lab::{
-    Amount, Crew, Every, Lab, Length, Loading, Method, OnFailure, Request, Rest, Rig, Sequence,
-    Shift, Step, Watch,
+    Amount, CountsFrom, Crew, Every, Lab, Length, Loading, Method, OnFailure, Request, Rest, Rig,
+    Sequence, Share, Shift, Step, Watch,
 };
 use rigday::domain::{CrewId, MethodId, Minute, Minutes, RequestId, RigId, SequenceId, UnitId};
 use rigday::domain::{Zone, time::Span};
@@ -26,6 +26,7 @@ pub(crate) fn empty_lab() -> Lab {
         rigs: Vec::new(),
         outages: Vec::new(),
         methods: BTreeMap::new(),
+        standards: BTreeMap::new(),
         sequences: Vec::new(),
         requests: Vec::new(),
         pins: Vec::new(),
@@ -67,6 +68,8 @@ pub(crate) fn rig(id: &str, does: &[&str], loading: Loading, positions: u32) -> 
         cool_k_per_min: None,
         cycles_per_min: None,
         calibration_due: None,
+        settle: None,
+        transfer_s: None,
     }
 }
 
@@ -82,6 +85,12 @@ pub(crate) fn method(id: &str, does: &str, length: Length) -> Method {
         max_wait: None,
         severity: BTreeMap::new(),
         length,
+        before: Vec::new(),
+        shape: Vec::new(),
+        counts_from: CountsFrom::default(),
+        settle: None,
+        share: Share::default(),
+        standard: None,
         source: "made for a test".to_owned(),
         cautions: Vec::new(),
     }
@@ -94,6 +103,7 @@ pub(crate) fn step(method: &str) -> Step {
         severity: BTreeMap::new(),
         every: None,
         rest: Rest::ANY,
+        shared: None,
     }
 }
 

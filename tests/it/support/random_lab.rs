@@ -11,7 +11,7 @@ use super::parts::{
 use super::random::Random;
 use rigday::domain::facts::{Stop, StopReason};
 use rigday::domain::lab::{Amount, Crew, Length, Limit, Loading, Method, Pin, Rest, Rig};
-use rigday::domain::lab::{Segment, Step, Watch};
+use rigday::domain::lab::{Pace, Segment, Step, Watch};
 use rigday::domain::time::Span;
 use rigday::domain::{Facts, Lab, Minute, Minutes, UnitId, Zone};
 use rigday::planner::{Rounds, solve};
@@ -377,7 +377,11 @@ fn climate_method(id: &str, random: &mut Random) -> Method {
     let segment = |random: &mut Random| Segment {
         to_c: random.chance(80).then(|| random.range(-30, 90) as f64),
         to_rh: random.chance(40).then(|| random.range(20, 95) as f64),
-        rate_k_per_min: random.chance(30).then_some(0.8),
+        pace: if random.chance(30) {
+            Pace::Rate(0.8)
+        } else {
+            Pace::Own
+        },
         hold: Minutes::new(random.range(10, 400)),
     };
     let segments = (0..random.range(1, 3)).map(|_| segment(random)).collect();
