@@ -78,6 +78,7 @@ fn play(folder: &Path, env: &Env) -> Result<Minute, Failure> {
         ids: Ids::System,
         site: lab.name.clone(),
         zone: lab.zone.clone(),
+        heads: None,
     };
     let ledger =
         ledger::create(&folder.join("rigday.db"), store).map_err(|error| failed(&error))?;

@@ -117,6 +117,7 @@ fn parts(
         ids: Ids::System,
         site: lab.name.clone(),
         zone: lab.zone.clone(),
+        heads: None,
     };
     Ok((lab, path, store))
 }
