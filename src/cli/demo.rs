@@ -62,6 +62,7 @@ pub(crate) fn run(arguments: &Arguments, env: &mut Env) -> Answer {
         return Ok(Exit::Done);
     }
     env.clock = Arc::new(PacedClock::new(opens, arguments.pace));
+    env.host = env.clock.clone();
     env.now = None;
     let desk = super::place::desk(&folder, &LedgerFile { ledger: None }, env)?;
     show(desk, true, env)

@@ -2,6 +2,7 @@
 //!
 //! Plain data and pure functions. This room knows no file, no clock, no database and no serde.
 
+pub mod csv;
 pub mod event;
 pub mod facts;
 pub mod ids;

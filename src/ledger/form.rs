@@ -106,7 +106,7 @@ pub(super) enum Body {
 
 #[derive(Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
-struct BookingV1 {
+pub(super) struct BookingV1 {
     request: String,
     unit: String,
     step: u32,
