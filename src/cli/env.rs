@@ -66,6 +66,19 @@ impl Env {
         }
     }
 
+    /// The program has no rights but those of who runs it.
+    ///
+    /// # Errors
+    /// Where its file lends the rights of another user or group.
+    pub(crate) fn own_rights(&self) -> Result<(), Failure> {
+        use rustix::process::{getegid, geteuid, getgid, getuid};
+        if geteuid() == getuid() && getegid() == getgid() {
+            return Ok(());
+        }
+        let text = "its file lends the rights of another user or group, which this program does not use; take that away (chmod ug-s)";
+        Err(Failure::failed(text))
+    }
+
     /// Takes the options that every command has.
     pub(crate) fn adjust(
         &mut self,

@@ -19,6 +19,7 @@ mod plan;
 mod review;
 mod rig;
 mod role;
+mod selftest;
 mod take;
 mod units;
 mod verify;
@@ -160,6 +161,8 @@ enum Command {
     Sign(review::SignArguments),
     /// Show, grant or revoke roles
     Role(role::Arguments),
+    /// Prove on this disk that what was recorded stays recorded
+    Selftest(selftest::Arguments),
 }
 
 /// Runs the program; its exit code.
@@ -177,6 +180,10 @@ pub fn main() -> ExitCode {
             });
         }
     };
+    if let Err(failure) = env.own_rights() {
+        env.say(&format!("rigday: {}", failure.text));
+        return ExitCode::from(failure.exit as u8);
+    }
     let answer = env.adjust(
         arguments.now.as_deref(),
         arguments.person.as_deref(),
@@ -221,5 +228,6 @@ fn run(command: Command, env: &mut Env) -> Answer {
         Command::Review(arguments) => review::run(&arguments, env),
         Command::Sign(arguments) => review::sign(&arguments, env),
         Command::Role(arguments) => role::run(&arguments, env),
+        Command::Selftest(arguments) => selftest::run(&arguments, env),
     }
 }

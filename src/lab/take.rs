@@ -217,6 +217,12 @@ impl More<'_> {
 fn as_table<'a>(rows: &'a [Vec<Cell>], site: Site<'_>) -> Spanned<DeTable<'a>> {
     let mut list = DeArray::new();
     if let Some((header, rows)) = rows.split_first() {
+        for (ix, own) in header.iter().enumerate() {
+            if header.iter().take(ix).any(|other| other.text == own.text) {
+                let why = format!("column {} stands there twice", own.text.trim());
+                site.at(own.at).fault("header", &why);
+            }
+        }
         for row in rows {
             let at = row.first().map_or(0, |cell| cell.at);
             if row.len() != header.len() {
