@@ -91,6 +91,10 @@ fn text_of(
     match std::str::from_utf8(bytes) {
         Ok(text) => {
             let mut doc = Doc::new(file, text.to_owned());
+            if text.starts_with('\u{feff}') {
+                fault(&doc, "it begins with a second byte-order mark");
+                return None;
+            }
             if let Some(at) = long_line(text) {
                 let site = Site::start(&doc, sink).at(at);
                 site.fault(file, "the line is longer than 64 kB");

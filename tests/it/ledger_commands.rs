@@ -51,7 +51,7 @@ fn l07_one_fault_keeps_all_of_a_file_out() {
     desk.write("more.csv", &CSV.replace("2027-03-02T08:00", "2027-03-02"));
     let before = (desk.bytes("lab/rigday.db"), desk.bytes("lab/requests.toml"));
     let ended = desk.run("take more.csv --lab lab");
-    ended.bad(1, "more.csv:3:48: request X-2, ready: `2027-03-02` is only a date");
+    ended.bad(1, "more.csv:3:42: request X-2, ready: `2027-03-02` is only a date");
     assert!(before == (desk.bytes("lab/rigday.db"), desk.bytes("lab/requests.toml")));
 }
 

@@ -48,7 +48,9 @@ fn a_day(place: &Place, said: &mut Said) {
         };
         for _ in 0..3 {
             id += 1;
-            let event = new_event(id, note(&format!("note {id}")));
+            let mut event = new_event(id, note(&format!("note {id}")));
+            // The first user of either ledger.
+            event.actor.uid = 0;
             for _ in 0..3 {
                 let outcome = ledger.append(&[], std::slice::from_ref(&event));
                 said.hear(id, &outcome);

@@ -246,12 +246,37 @@ unsafe extern "C" fn sync<const KIND: usize>(file: *mut ffi::sqlite3_file, flags
 /// A file as the disk may have it.
 #[derive(Clone, Default)]
 struct Disk {
-    /// What is certainly there.
+    /// What was certainly there before the changes.
     kept: Vec<u8>,
-    /// What was asked since the last good sync.
-    pending: Vec<Change>,
-    /// What a failed sync may have thrown away, as long as nothing has written over it.
-    doubtful: Vec<Change>,
+    /// What was asked since, in order.
+    changes: Vec<(Change, Fate)>,
+}
+
+/// What a power cut does to a change.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum Fate {
+    /// Nothing: a good sync came after it.
+    Sure,
+    /// Anything: no sync has come yet.
+    Pending,
+    /// Anything: the sync that came failed, and later ones do not know of it any more.
+    Doubtful,
+}
+
+impl Disk {
+    /// A sync has come: what was pending has its fate.
+    fn decide(&mut self, fate: Fate) {
+        for (_, own) in &mut self.changes {
+            if *own == Fate::Pending {
+                *own = fate;
+            }
+        }
+        if self.changes.iter().all(|(_, own)| *own == Fate::Sure) {
+            for (change, _) in std::mem::take(&mut self.changes) {
+                change.apply(&mut self.kept, || true);
+            }
+        }
+    }
 }
 
 #[derive(Clone)]
@@ -321,26 +346,16 @@ impl Disks {
 
     /// Takes in what was asked next.
     pub(super) fn take(&mut self, op: &Op) {
+        let Some(path) = op.path() else {
+            return;
+        };
+        let disk = self.0.entry(path.to_path_buf()).or_default();
+        let mut ask = |change| disk.changes.push((change, Fate::Pending));
         match op {
-            Op::Write(path, at, bytes) => {
-                let disk = self.0.entry(path.clone()).or_default();
-                disk.pending.push(Change::Write(*at, bytes.clone()));
-            }
-            Op::Cut(path, length) => {
-                let disk = self.0.entry(path.clone()).or_default();
-                disk.pending.push(Change::Cut(*length));
-            }
-            Op::Sync(path) => {
-                let disk = self.0.entry(path.clone()).or_default();
-                for change in std::mem::take(&mut disk.pending) {
-                    change.apply(&mut disk.kept, || true);
-                }
-            }
-            Op::FailedSync(path) => {
-                let disk = self.0.entry(path.clone()).or_default();
-                let lost = std::mem::take(&mut disk.pending);
-                disk.doubtful.extend(lost);
-            }
+            Op::Write(_, at, bytes) => ask(Change::Write(*at, bytes.clone())),
+            Op::Cut(_, length) => ask(Change::Cut(*length)),
+            Op::Sync(_) => disk.decide(Fate::Sure),
+            Op::FailedSync(_) => disk.decide(Fate::Doubtful),
             Op::Told(_) => {}
         }
     }
@@ -355,8 +370,9 @@ impl Disks {
         all.sort_by_key(|(path, _)| path.as_path());
         let bytes = |disk: &Disk, choose: &mut dyn FnMut() -> bool| {
             let mut bytes = disk.kept.clone();
-            for change in disk.doubtful.iter().chain(&disk.pending) {
+            for (change, fate) in &disk.changes {
                 change.apply(&mut bytes, || match left {
+                    _ if *fate == Fate::Sure => true,
                     Left::Nothing => false,
                     Left::All => true,
                     Left::Some => choose(),
