@@ -24,10 +24,14 @@ pub struct Review {
 
 /// Everything since the last signature.
 pub fn review(floor: &Floor, zone: &Zone) -> Review {
-    let signed = floor.events.iter().rev().find_map(|event| match event.body {
-        EventBody::Signed { upto, .. } => Some(upto),
-        _ => None,
-    });
+    let signed = floor
+        .events
+        .iter()
+        .rev()
+        .find_map(|event| match event.body {
+            EventBody::Signed { upto, .. } => Some(upto),
+            _ => None,
+        });
     let after = signed.unwrap_or_default();
     let rows = floor.events.iter().filter(|event| event.seq > after);
     let rows = rows.flat_map(|event| kinds(event).into_iter().map(move |kind| (event, kind)));

@@ -153,6 +153,7 @@ pub const fn rig_word(state: RigState) -> &'static str {
 }
 
 /// What an event says, in a line.
+#[expect(clippy::too_many_lines, reason = "one arm a kind of event")]
 pub fn event_words(event: &Event) -> String {
     match &event.body {
         EventBody::RequestTaken { request, units } => {

@@ -4,8 +4,8 @@ use super::{Exit, Failure};
 use crate::app::review::LATE_MINUTES;
 use crate::clock::{Clock, FakeClock, SystemClock};
 use crate::domain::text::{ID_MAX, NOTE_MAX, line_fault, normal, shown};
-use crate::ledger::Heads;
 use crate::domain::{Actor, Minute, Zone};
+use crate::ledger::Heads;
 use std::io::{BufWriter, IsTerminal, Stdout, Write};
 use std::path::PathBuf;
 use std::sync::Arc;
@@ -204,7 +204,11 @@ fn variable(name: &str) -> Option<String> {
 
 /// The folder for what programs keep of a user, by the usual rule.
 fn state_folder() -> Option<PathBuf> {
-    let absolute = |name| variable(name).map(PathBuf::from).filter(|p| p.is_absolute());
+    let absolute = |name| {
+        variable(name)
+            .map(PathBuf::from)
+            .filter(|p| p.is_absolute())
+    };
     let folder = absolute("XDG_STATE_HOME")
         .or_else(|| absolute("HOME").map(|home| home.join(".local").join("state")));
     folder.map(|folder| folder.join("rigday"))

@@ -46,7 +46,11 @@ pub(crate) fn run(arguments: &Arguments, env: &mut Env) -> Answer {
         rows: desk.floor.events.iter().map(row).collect(),
     };
     if !arguments.json {
-        let text = if arguments.csv { table.csv() } else { table.tsv() };
+        let text = if arguments.csv {
+            table.csv()
+        } else {
+            table.tsv()
+        };
         env.print(&text)?;
         return Ok(Exit::Done);
     }

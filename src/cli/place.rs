@@ -122,7 +122,9 @@ fn take_in(desk: &mut Desk, env: &Env) -> Result<(), Failure> {
     }
     let what = counted(fresh, "new request");
     if desk.role() < Role::Coordinator {
-        env.say(&format!("in the folder: {what}, for a coordinator to take in"));
+        env.say(&format!(
+            "in the folder: {what}, for a coordinator to take in"
+        ));
         return Ok(());
     }
     match desk.take_in()? {
@@ -152,10 +154,7 @@ pub(crate) fn parts(
 ) -> Result<(Lab, PathBuf, ledger::Env), Failure> {
     let lab = read_lab(folder, env)?.lab;
     env.settle_clock(&lab.zone)?;
-    let path = ledger
-        .ledger
-        .clone()
-        .unwrap_or_else(|| folder.join(LEDGER));
+    let path = ledger.ledger.clone().unwrap_or_else(|| folder.join(LEDGER));
     let store = ledger::Env {
         clock: env.host.clone(),
         ids: Ids::System,

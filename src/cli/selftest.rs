@@ -112,7 +112,8 @@ impl Trial<'_> {
     fn new_ledger(&self, name: &str) -> Result<(PathBuf, ledger::SqliteLedger), String> {
         let path = self.folder.join(name);
         let made = ledger::create(&path, self.store.clone());
-        made.map(|own| (path, own)).map_err(|error| error.to_string())
+        made.map(|own| (path, own))
+            .map_err(|error| error.to_string())
     }
 
     fn open(&self, path: &Path) -> Result<ledger::SqliteLedger, String> {
@@ -196,10 +197,16 @@ impl Trial<'_> {
         let ledger = self.open(&path)?;
         let head = ledger.head().map_err(|error| error.to_string())?;
         if head.seq != Seq(WRITERS * EACH) {
-            return Err(format!("{} events are there, not {}", head.seq.0, WRITERS * EACH));
+            return Err(format!(
+                "{} events are there, not {}",
+                head.seq.0,
+                WRITERS * EACH
+            ));
         }
         good_chain(&ledger)?;
-        Ok(format!("{WRITERS} writers with {EACH} events each, every one there, no gap"))
+        Ok(format!(
+            "{WRITERS} writers with {EACH} events each, every one there, no gap"
+        ))
     }
 
     /// Copies of the files in the middle of writing, with a torn tail behind: as after a power cut.
@@ -210,7 +217,11 @@ impl Trial<'_> {
             drop(ledger);
             let mut child = Self::writer(&path)?;
             let mut named = BTreeMap::new();
-            let heard = hear(&mut child, &mut named, 1 + getrandom::u32().unwrap_or(0) % 40);
+            let heard = hear(
+                &mut child,
+                &mut named,
+                1 + getrandom::u32().unwrap_or(0) % 40,
+            );
             // Nothing is merged into the file before the log has a thousand pages.
             let copy = self.folder.join("copy.db");
             let copied = torn_copy(&path, &copy);

@@ -138,7 +138,10 @@ impl Reader<'_> {
             self.plain()?
         };
         if text.len() > CELL_MAX {
-            let why = format!("the cell has {} bytes, at most {CELL_MAX} are taken", text.len());
+            let why = format!(
+                "the cell has {} bytes, at most {CELL_MAX} are taken",
+                text.len()
+            );
             return Err(CsvFault { at, why });
         }
         Ok(Cell {
@@ -197,12 +200,14 @@ mod tests {
 
     #[test]
     fn cells_are_read_as_the_standard_has_them() {
-        assert_eq!(texts("a,b\r\nc,\"d,\"\"e\"\"\r\nf\"\n"), [
-            ["a", "b"],
-            ["c", "d,\"e\"\r\nf"]
-        ]);
+        assert_eq!(
+            texts("a,b\r\nc,\"d,\"\"e\"\"\r\nf\"\n"),
+            [["a", "b"], ["c", "d,\"e\"\r\nf"]]
+        );
         assert_eq!(texts("a,,\n\n,b,"), [["a", "", ""], ["", "b", ""]]);
-        let at: Vec<usize> = read("ab,\"c\",d\nü,e").expect("a table").concat()
+        let at: Vec<usize> = read("ab,\"c\",d\nü,e")
+            .expect("a table")
+            .concat()
             .iter()
             .map(|cell| cell.at)
             .collect();

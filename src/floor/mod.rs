@@ -10,8 +10,8 @@ mod facts;
 mod fold;
 mod state;
 
-use crate::domain::plan::{Booking, Finish, Unplannable};
 use crate::domain::Roles;
+use crate::domain::plan::{Booking, Finish, Unplannable};
 use crate::domain::{Event, Minute, Minutes, PlanId, RequestId, RigId, Seq, UnitId, Verdict};
 use std::collections::{BTreeMap, BTreeSet, HashMap};
 

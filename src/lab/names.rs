@@ -63,7 +63,10 @@ impl Names {
         match self.insert(name, &Place::of(site)) {
             Seen::New => true,
             Seen::Like(known, place) => {
-                site.warn(&what, &format!("looks like {known} in {}", place.from(site)));
+                site.warn(
+                    &what,
+                    &format!("looks like {known} in {}", place.from(site)),
+                );
                 true
             }
             Seen::Taken(place) => {

@@ -47,7 +47,13 @@ pub(super) fn read(root: &Table<'_>, known: &mut Known<'_>) -> Vec<Request> {
     for mut table in root.tables("request") {
         let id = table.identify("request", &mut known.requests);
         let (zone, sequences) = (known.zone, known.sequences);
-        requests.extend(request(&table, id.as_deref(), zone, sequences, &mut known.units));
+        requests.extend(request(
+            &table,
+            id.as_deref(),
+            zone,
+            sequences,
+            &mut known.units,
+        ));
     }
     requests
 }

@@ -234,7 +234,10 @@ fn as_table<'a>(rows: &'a [Vec<Cell>], site: Site<'_>) -> Spanned<DeTable<'a>> {
             list.push(Spanned::new(at..at, value));
         }
     } else {
-        let why = format!("it is empty; the first line names columns: {}", COLUMNS.join(", "));
+        let why = format!(
+            "it is empty; the first line names columns: {}",
+            COLUMNS.join(", ")
+        );
         site.fault("header", &why);
     }
     let mut root = DeTable::new();

@@ -60,10 +60,9 @@ impl SqliteLedger {
             .connection()
             .query_row("PRAGMA journal_mode", (), |row| row.get::<_, String>(0));
         match mode {
-            Ok(mode) if mode == "wal" => Finding::Good(format!(
-                "write-ahead log; SQLite {}",
-                rusqlite::version()
-            )),
+            Ok(mode) if mode == "wal" => {
+                Finding::Good(format!("write-ahead log; SQLite {}", rusqlite::version()))
+            }
             Ok(mode) => Finding::Warning(format!(
                 "journal mode {mode}: this is a copy, or nobody has written it yet"
             )),

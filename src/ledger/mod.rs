@@ -158,7 +158,9 @@ pub enum LedgerError {
         known: i64,
     },
     /// An event cannot be what this program wrote.
-    #[error("event {seq}: {why}; run `rigday verify`, then `rigday doctor` for the way back to a backup")]
+    #[error(
+        "event {seq}: {why}; run `rigday verify`, then `rigday doctor` for the way back to a backup"
+    )]
     Damaged {
         /// Where.
         seq: u64,

@@ -143,7 +143,11 @@ fn fill(path: &Path, env: &Env, readers: Readers) -> Result<(), LedgerError> {
 
 /// What a file of that version holds.
 fn schema(version: i64) -> impl Iterator<Item = &'static (&'static str, &'static str)> {
-    let later: &[(&str, &str)] = if version > OLDEST { &[ROLES_INDEX] } else { &[] };
+    let later: &[(&str, &str)] = if version > OLDEST {
+        &[ROLES_INDEX]
+    } else {
+        &[]
+    };
     SCHEMA.iter().chain(later)
 }
 
@@ -184,7 +188,11 @@ pub(super) fn open_anew(path: &Path, env: Env) -> Result<SqliteLedger, LedgerErr
     let merged = ledger
         .connection()
         .query_row("PRAGMA wal_checkpoint(FULL)", (), |row| {
-            Ok((row.get::<_, i64>(0)?, row.get::<_, i64>(1)?, row.get::<_, i64>(2)?))
+            Ok((
+                row.get::<_, i64>(0)?,
+                row.get::<_, i64>(1)?,
+                row.get::<_, i64>(2)?,
+            ))
         })?;
     let (busy, log, moved) = merged;
     if busy != 0 || log != moved {
@@ -420,8 +428,7 @@ fn ours(connection: &Connection, path: &Path) -> Result<i64, LedgerError> {
             return Err(foreign(format!("`{name}` in its schema is not ours")));
         }
     }
-    let missing = schema(found)
-        .find(|(own, _)| objects.iter().all(|(name, _)| name != own));
+    let missing = schema(found).find(|(own, _)| objects.iter().all(|(name, _)| name != own));
     missing.map_or(Ok(found), |(own, _)| {
         Err(foreign(format!("`{own}` is missing in its schema")))
     })

@@ -4,8 +4,8 @@ use super::LedgerError;
 use super::env::Env;
 use super::form::Body;
 use crate::domain::event::{Change, Subject};
-use crate::domain::text::{ID_MAX, NOTE_MAX, id_fault, line_fault};
 use crate::domain::roles::Holder;
+use crate::domain::text::{ID_MAX, NOTE_MAX, id_fault, line_fault};
 use crate::domain::{Actor, Event, EventBody, EventId, Minute, NewEvent, Seq, Verdict};
 
 /// The version of the stored form of an event.
@@ -159,7 +159,6 @@ pub(super) fn event_fault(event: &NewEvent) -> Option<String> {
     })
 }
 
-#[expect(clippy::too_many_lines, reason = "one arm a kind of event")]
 fn text_fault(event: &NewEvent) -> Option<String> {
     let id = |what: &str, id: &str| id_fault(id).map(|why| format!("{what}: {why}"));
     let line =

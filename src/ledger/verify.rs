@@ -62,6 +62,9 @@ fn checked(
     let seq: i64 = row.get(0).map_err(unreadable)?;
     let seq = u64::try_from(seq).map_err(|_| (at + 1, format!("its number is {seq}")))?;
     let told = |why: &str| Err((seq, why.to_owned()));
+    if seq <= at {
+        return Err((at + 1, format!("event {seq} stands in its place")));
+    }
     if seq != at + 1 {
         return told("an event before it is missing");
     }

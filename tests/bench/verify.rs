@@ -3,6 +3,8 @@
 //! `cargo bench --bench verify` has a hundred thousand events, with `TEST_FULL=1` a million. A word such as
 //! `1000` sets another number. Under `cargo test` it is a thousand.
 
+#![expect(clippy::print_stdout, reason = "its figures are what it is for")]
+
 use ratatui::buffer::Buffer;
 use ratatui::layout::Rect;
 use rigday::app::desk::{Desk, Opening};
@@ -42,7 +44,9 @@ fn env() -> Env {
 
 fn demo_lab() -> rigday::domain::Lab {
     let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("demo-lab");
-    rigday::lab::read(&folder).expect("the demo lab has no fault").lab
+    rigday::lab::read(&folder)
+        .expect("the demo lab has no fault")
+        .lab
 }
 
 fn note(number: u64, env: &Env, units: &[rigday::domain::UnitId]) -> NewEvent {
@@ -60,7 +64,11 @@ fn note(number: u64, env: &Env, units: &[rigday::domain::UnitId]) -> NewEvent {
 
 fn fill(path: &Path, count: u64) {
     let env = env();
-    let units: Vec<_> = demo_lab().requests.into_iter().flat_map(|own| own.units).collect();
+    let units: Vec<_> = demo_lab()
+        .requests
+        .into_iter()
+        .flat_map(|own| own.units)
+        .collect();
     let mut ledger = create(path, env.clone()).expect("a new ledger");
     let mut from = 1;
     while from <= count {
@@ -94,7 +102,10 @@ fn main() {
     let path = folder.path().join("rigday.db");
     let (filled, ()) = timed(&clock, || fill(&path, count));
     let bytes = std::fs::metadata(&path).expect("the file").len();
-    println!("{count} events, {} MB, written in {filled:.1?}", bytes >> 20);
+    println!(
+        "{count} events, {} MB, written in {filled:.1?}",
+        bytes >> 20
+    );
 
     let (opened, ledger) = timed(&clock, || open(&path, env()).expect("a good ledger"));
     println!("open with the check of the last thousand links: {opened:.1?}");
@@ -134,8 +145,14 @@ fn main() {
         slowest = slowest.max(drawn);
     }
     if in_bench {
-        assert!(verified <= Duration::from_secs(10), "verify took {verified:?}");
+        assert!(
+            verified <= Duration::from_secs(10),
+            "verify took {verified:?}"
+        );
         assert!(opened <= Duration::from_millis(20), "open took {opened:?}");
-        assert!(slowest <= Duration::from_millis(100), "a screen took {slowest:?}");
+        assert!(
+            slowest <= Duration::from_millis(100),
+            "a screen took {slowest:?}"
+        );
     }
 }

@@ -18,7 +18,9 @@ fn expected() -> BTreeMap<String, Vec<String>> {
     let mut all: BTreeMap<String, Vec<String>> = BTreeMap::new();
     for line in text.lines() {
         let (name, said) = line.split_once('\t').expect("a name and words");
-        all.entry(name.to_owned()).or_default().push(said.to_owned());
+        all.entry(name.to_owned())
+            .or_default()
+            .push(said.to_owned());
     }
     all
 }
@@ -31,18 +33,32 @@ fn x_every_hostile_file_is_refused_for_its_reason() {
     let all = expected();
     let names: BTreeSet<String> = std::fs::read_dir(data())
         .expect("the folder")
-        .map(|entry| entry.expect("an entry").file_name().into_string().expect("a plain name"))
+        .map(|entry| {
+            entry
+                .expect("an entry")
+                .file_name()
+                .into_string()
+                .expect("a plain name")
+        })
         .filter(|name| name != "expected.tsv")
         .collect();
-    assert_eq!(names, all.keys().cloned().collect(), "each file is on the list");
+    assert_eq!(
+        names,
+        all.keys().cloned().collect(),
+        "each file is on the list"
+    );
     let mut wrong = Vec::new();
     for (name, words) in &all {
         let said = match take(&lab, &data().join(name)) {
             Ok(_) => "it was taken".to_owned(),
             Err(faults) => faults.to_string(),
         };
-        let clean = said.chars().all(|c| c == '\n' || !rigday::domain::text::is_hidden(c));
-        let named = said.lines().all(|line| line.starts_with(name.as_str()) || line.starts_with('…'));
+        let clean = said
+            .chars()
+            .all(|c| c == '\n' || !rigday::domain::text::is_hidden(c));
+        let named = said
+            .lines()
+            .all(|line| line.starts_with(name.as_str()) || line.starts_with('…'));
         if !clean || !named || !words.iter().all(|word| said.contains(word.as_str())) {
             wrong.push(format!("{name}: {words:?} is not in:\n{said}"));
         }
@@ -60,7 +76,9 @@ fn made_on_the_spot(desk: &Desk) -> Vec<(&'static str, &'static str)> {
     link("/dev/urandom", "random.toml");
     link("nowhere", "dangling.csv");
     link("round.csv", "round.csv");
-    let made = std::process::Command::new("mkfifo").arg(path("pipe.csv")).status();
+    let made = std::process::Command::new("mkfifo")
+        .arg(path("pipe.csv"))
+        .status();
     assert!(made.expect("mkfifo").success());
     std::fs::write(path("large.csv"), "x,y\n".repeat(3 << 20)).expect("a file");
     std::fs::write(path("rows.csv"), "id\n".repeat(100_002)).expect("a file");
@@ -77,12 +95,30 @@ fn made_on_the_spot(desk: &Desk) -> Vec<(&'static str, &'static str)> {
         ("take rows.csv --lab lab", "more than 100000 rows"),
         ("take hole.toml --lab lab", "larger than 8 MB"),
         ("take nothing.csv --lab lab", "missing"),
-        ("note R-1/1 x --lab lab --ledger folder.csv", "no regular file"),
-        ("note R-1/1 x --lab lab --ledger zero.csv", "no regular file"),
-        ("note R-1/1 x --lab lab --ledger pipe.csv", "no regular file"),
-        ("note R-1/1 x --lab lab --ledger large.csv", "no rigday ledger"),
-        ("note R-1/1 x --lab lab --ledger file:a.db?mode=memory", "there is no ledger"),
-        ("note R-1/1 x --lab lab --ledger :memory:", "there is no ledger"),
+        (
+            "note R-1/1 x --lab lab --ledger folder.csv",
+            "no regular file",
+        ),
+        (
+            "note R-1/1 x --lab lab --ledger zero.csv",
+            "no regular file",
+        ),
+        (
+            "note R-1/1 x --lab lab --ledger pipe.csv",
+            "no regular file",
+        ),
+        (
+            "note R-1/1 x --lab lab --ledger large.csv",
+            "no rigday ledger",
+        ),
+        (
+            "note R-1/1 x --lab lab --ledger file:a.db?mode=memory",
+            "there is no ledger",
+        ),
+        (
+            "note R-1/1 x --lab lab --ledger :memory:",
+            "there is no ledger",
+        ),
         ("verify --ledger large.csv", "no rigday ledger"),
         ("verify --ledger zero.csv", "no regular file"),
         ("verify --lab lab --against large.csv", "line 1 is no head"),

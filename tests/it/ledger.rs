@@ -26,7 +26,7 @@ const ALONE: &str = "RIGDAY_TEST_ALONE";
 /// How large a fault test is: small among all other tests, as `TEST_FAULTS` says (`quick`, `full`) or
 /// `TEST_FULL`.
 pub(crate) fn size(small: u64, quick: u64, full: u64) -> u64 {
-    let asked = std::env::var("TEST_FAULTS").unwrap_or_default();
+    let asked = variable("TEST_FAULTS").unwrap_or_default();
     match asked.as_str() {
         "full" => full,
         "quick" => quick,
@@ -37,14 +37,20 @@ pub(crate) fn size(small: u64, quick: u64, full: u64) -> u64 {
 
 /// The seed of a random test: as `TEST_SEED` says, so that it can be had again.
 pub(crate) fn seed() -> u64 {
-    let asked = std::env::var("TEST_SEED").ok();
+    let asked = variable("TEST_SEED");
     let seed = asked.and_then(|text| text.parse().ok());
     seed.unwrap_or(u64::from(std::process::id()))
 }
 
+/// A variable of the environment, which says how a test is to run.
+fn variable(name: &str) -> Option<String> {
+    std::env::var_os(name)?.into_string().ok()
+}
+
 /// Runs the body of a test in a process of its own, as it changes things for the whole process.
+#[expect(clippy::print_stdout, reason = "figures and seeds are told")]
 fn alone(name: &str, body: impl FnOnce(u64)) {
-    if let Ok(seed) = std::env::var(ALONE) {
+    if let Some(seed) = variable(ALONE) {
         return body(seed.parse().expect("a seed"));
     }
     let seed = seed();

@@ -28,20 +28,30 @@ fn l07_a_file_of_requests_is_taken_in_whole() {
     let desk = lab();
     desk.write("more.csv", CSV);
     let told = desk.run("take more.csv --lab lab").good();
-    assert!(told.starts_with("more.csv, 2 requests: recorded as event"), "{told}");
+    assert!(
+        told.starts_with("more.csv, 2 requests: recorded as event"),
+        "{told}"
+    );
     let requests = desk.read("lab/requests.toml");
-    assert!(requests.contains("product = \"=meter\"") && requests.contains("\"A-9\""), "{requests}");
+    assert!(
+        requests.contains("product = \"=meter\"") && requests.contains("\"A-9\""),
+        "{requests}"
+    );
     assert!(desk.run("check lab").good().starts_with("ok: "));
     let units = desk.run("units --plain --lab lab").good();
     for unit in ["X-1/1", "X-1/2", "A-7", "A-9"] {
         assert!(units.contains(unit), "{units}");
     }
     let log = desk.run("log --lab lab").good();
-    assert!(log.contains("file more.csv taken in: 2 requests, 4 units, SHA-256"), "{log}");
+    assert!(
+        log.contains("file more.csv taken in: 2 requests, 4 units, SHA-256"),
+        "{log}"
+    );
     // The same again, in TOML: each name is taken.
     desk.write("again.toml", "[[request]]\nid = \"X-1\"\n");
     let before = (desk.bytes("lab/rigday.db"), desk.bytes("lab/requests.toml"));
-    desk.run("take again.toml --lab lab").bad(1, "again.toml:2:6: request X-1: the name is taken");
+    desk.run("take again.toml --lab lab")
+        .bad(1, "again.toml:2:6: request X-1: the name is taken");
     assert!(before == (desk.bytes("lab/rigday.db"), desk.bytes("lab/requests.toml")));
 }
 
@@ -51,7 +61,10 @@ fn l07_one_fault_keeps_all_of_a_file_out() {
     desk.write("more.csv", &CSV.replace("2027-03-02T08:00", "2027-03-02"));
     let before = (desk.bytes("lab/rigday.db"), desk.bytes("lab/requests.toml"));
     let ended = desk.run("take more.csv --lab lab");
-    ended.bad(1, "more.csv:3:42: request X-2, ready: `2027-03-02` is only a date");
+    ended.bad(
+        1,
+        "more.csv:3:42: request X-2, ready: `2027-03-02` is only a date",
+    );
     assert!(before == (desk.bytes("lab/rigday.db"), desk.bytes("lab/requests.toml")));
 }
 
@@ -63,24 +76,40 @@ fn roles_are_granted_refused_and_logged() {
     let before = desk.bytes("lab/requests.toml");
     let ended = desk.run("take more.csv --lab lab --person Kim");
     ended.bad(4, "file taken needs a coordinator; Kim");
-    assert!(desk.bytes("lab/requests.toml") == before, "the folder is as before");
-    desk.run("note R-1/1 seen --lab lab --person Kim").bad(4, "needs a technician");
-    desk.run("role grant person:Kim technician --lab lab").good();
+    assert!(
+        desk.bytes("lab/requests.toml") == before,
+        "the folder is as before"
+    );
+    desk.run("note R-1/1 seen --lab lab --person Kim")
+        .bad(4, "needs a technician");
+    desk.run("role grant person:Kim technician --lab lab")
+        .good();
     desk.run("note R-1/1 seen --lab lab --person Kim").good();
-    desk.run("withdraw R-1/1 --reason lost --lab lab --person Kim").bad(4, "needs a coordinator");
+    desk.run("withdraw R-1/1 --reason lost --lab lab --person Kim")
+        .bad(4, "needs a coordinator");
     let log = desk.run("log --lab lab").good();
-    assert_eq!(log.lines().filter(|line| line.contains("refused, ")).count(), 3, "{log}");
+    assert_eq!(
+        log.lines()
+            .filter(|line| line.contains("refused, "))
+            .count(),
+        3,
+        "{log}"
+    );
     desk.run("role revoke person:Kim --lab lab").good();
-    desk.run("role revoke person:Kim --lab lab").bad(4, "has no role");
+    desk.run("role revoke person:Kim --lab lab")
+        .bad(4, "has no role");
     desk.run("role revoke root --lab lab").bad(4, "");
-    desk.run("role grant nobody-of-that-name viewer --lab lab").bad(2, "no user of this host");
+    desk.run("role grant nobody-of-that-name viewer --lab lab")
+        .bad(2, "no user of this host");
 }
 
 #[test]
 fn a_signature_names_what_was_shown() {
     let desk = lab();
-    desk.run("note R-1/1 seen --lab lab --now 2020-01-01T08:00").bad(2, "--late REASON");
-    desk.run("note R-1/1 seen --lab lab --now 2020-01-01T08:00 --late holidays").good();
+    desk.run("note R-1/1 seen --lab lab --now 2020-01-01T08:00")
+        .bad(2, "--late REASON");
+    desk.run("note R-1/1 seen --lab lab --now 2020-01-01T08:00 --late holidays")
+        .good();
     let shown = |desk: &Desk| {
         let review = desk.run("review --lab lab").good();
         (review.lines().last().expect("a line").to_owned(), review)
@@ -95,7 +124,11 @@ fn a_signature_names_what_was_shown() {
     let (hash, _) = shown(&desk);
     desk.run(&sign(&hash)).good();
     let (_, review) = shown(&desk);
-    assert_eq!(review.lines().count(), 2, "nothing is left to look at: {review}");
+    assert_eq!(
+        review.lines().count(),
+        2,
+        "nothing is left to look at: {review}"
+    );
 }
 
 #[test]
@@ -144,10 +177,16 @@ fn l10_the_log_of_version_1_reads_as_it_did() {
     let data = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/data/ledger");
     let written = std::fs::read_to_string(data.join("v1.log.jsonl")).expect("the log");
     std::fs::copy(data.join("v1.db"), desk.path("v1.db")).expect("the ledger");
-    assert_eq!(desk.run("log --json --lab lab --ledger v1.db").good(), written);
+    assert_eq!(
+        desk.run("log --json --lab lab --ledger v1.db").good(),
+        written
+    );
     desk.run("note R-1/1 later --lab lab --ledger v1.db").good();
     let log = desk.run("log --json --lab lab --ledger v1.db").good();
-    assert!(log.starts_with(&written) && desk.has("v1.db.version-1"), "{log}");
+    assert!(
+        log.starts_with(&written) && desk.has("v1.db.version-1"),
+        "{log}"
+    );
 }
 
 #[test]

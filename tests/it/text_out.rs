@@ -60,7 +60,8 @@ fn f11_no_text_steers_a_terminal() {
 /// Characters that mean something to a table program, among plain ones.
 fn cell(random: &mut Random) -> String {
     const TRIGGERS: [char; 18] = [
-        '=', '+', '-', '@', '\t', '\r', '\n', '\0', '＝', '＋', '－', '＠', '"', '\'', ',', ' ', 'a', 'ü',
+        '=', '+', '-', '@', '\t', '\r', '\n', '\0', '＝', '＋', '－', '＠', '"', '\'', ',', ' ',
+        'a', 'ü',
     ];
     let length = random.below(7);
     let pick = |random: &mut Random| random.pick(&TRIGGERS);

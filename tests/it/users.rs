@@ -18,6 +18,7 @@ struct House {
 
 impl House {
     /// `None` where nobody can act as somebody else here.
+    #[expect(clippy::print_stdout, reason = "who skips says so")]
     fn new(init: &str) -> Option<Self> {
         let root = rustix::process::getuid().is_root();
         let able = Command::new("setpriv").arg("--version").output().is_ok();
@@ -31,7 +32,12 @@ impl House {
         std::fs::copy(PROGRAM, desk.path("rigday")).expect("the program");
         std::fs::set_permissions(desk.path("rigday"), open).expect("a program");
         desk.run(init).good();
-        for name in ["lab", "lab/rigday.db", "lab/rigday.db-wal", "lab/rigday.db-shm"] {
+        for name in [
+            "lab",
+            "lab/rigday.db",
+            "lab/rigday.db-wal",
+            "lab/rigday.db-shm",
+        ] {
             std::os::unix::fs::chown(desk.path(name), None, Some(GROUP)).expect("its group");
         }
         Some(Self { desk })
@@ -41,7 +47,11 @@ impl House {
     fn run_as(&self, uid: u32, gid: u32, line: &str) -> Ended {
         let mut command = Command::new("setpriv");
         command
-            .args([&format!("--reuid={uid}"), &format!("--regid={gid}"), "--clear-groups"])
+            .args([
+                &format!("--reuid={uid}"),
+                &format!("--regid={gid}"),
+                "--clear-groups",
+            ])
             .arg(self.desk.path("rigday"))
             .args(line.split_whitespace())
             .env_clear()
@@ -53,7 +63,10 @@ impl House {
     }
 
     fn mode(&self, name: &str) -> u32 {
-        std::fs::metadata(self.desk.path(name)).expect("it is there").mode() & 0o7777
+        std::fs::metadata(self.desk.path(name))
+            .expect("it is there")
+            .mode()
+            & 0o7777
     }
 }
 
@@ -62,7 +75,10 @@ fn f18_a_viewer_reads_and_cannot_write() {
     let Some(house) = House::new("init lab --others-read") else {
         return;
     };
-    assert_eq!((house.mode("lab"), house.mode("lab/rigday.db")), (0o2775, 0o664));
+    assert_eq!(
+        (house.mode("lab"), house.mode("lab/rigday.db")),
+        (0o2775, 0o664)
+    );
     let before = house.desk.bytes("lab/rigday.db");
     let read = house.run_as(STRANGER, STRANGER, "log --lab lab").good();
     assert!(read.contains("is manager now"), "{read}");
@@ -81,11 +97,22 @@ fn f18_a_stranger_neither_reads_nor_writes() {
     let Some(house) = House::new("init lab") else {
         return;
     };
-    assert_eq!((house.mode("lab"), house.mode("lab/rigday.db")), (0o2770, 0o660));
+    assert_eq!(
+        (house.mode("lab"), house.mode("lab/rigday.db")),
+        (0o2770, 0o660)
+    );
     let before = house.desk.bytes("lab/rigday.db");
-    for line in ["log --lab lab", "verify --lab lab", "note R-1/1 x --lab lab"] {
+    for line in [
+        "log --lab lab",
+        "verify --lab lab",
+        "note R-1/1 x --lab lab",
+    ] {
         let ended = house.run_as(STRANGER, STRANGER, line);
-        assert!(ended.code != 0 && ended.out.is_empty(), "{line}: {}", ended.out);
+        assert!(
+            ended.code != 0 && ended.out.is_empty(),
+            "{line}: {}",
+            ended.out
+        );
     }
     assert!(house.desk.bytes("lab/rigday.db") == before);
 }
@@ -96,8 +123,13 @@ fn f18_a_member_of_the_group_has_the_role_that_was_granted() {
         return;
     };
     let note = "note R-1/1 x --lab lab";
-    house.run_as(MEMBER, GROUP, note).bad(4, "needs a technician");
-    house.desk.run(&format!("role grant {MEMBER} technician --lab lab")).good();
+    house
+        .run_as(MEMBER, GROUP, note)
+        .bad(4, "needs a technician");
+    house
+        .desk
+        .run(&format!("role grant {MEMBER} technician --lab lab"))
+        .good();
     house.run_as(MEMBER, GROUP, note).good();
     let down = "role grant 0 viewer --lab lab";
     house.run_as(MEMBER, GROUP, down).bad(4, "needs a manager");
@@ -125,9 +157,16 @@ fn f18_the_umask_decides_nothing() {
             .output();
         Ended::of(made.expect("the program runs")).good();
         let mode = |name: &str| {
-            std::fs::metadata(desk.path(name)).expect("it is there").mode() & 0o7777
+            std::fs::metadata(desk.path(name))
+                .expect("it is there")
+                .mode()
+                & 0o7777
         };
-        assert_eq!((mode("lab"), mode("lab/rigday.db")), (0o2770, 0o660), "{umask}");
+        assert_eq!(
+            (mode("lab"), mode("lab/rigday.db")),
+            (0o2770, 0o660),
+            "{umask}"
+        );
         desk.run("note R-1/1 x --lab lab").good();
         assert_eq!(mode("lab/rigday.db-wal"), 0o660, "{umask}");
         assert_eq!(mode("lab/rigday.db-shm"), 0o660, "{umask}");
@@ -151,7 +190,8 @@ fn f18_a_link_that_was_swapped_in_is_not_followed() {
     // Nor a folder that everybody may write.
     let open = std::fs::Permissions::from_mode(0o777);
     std::fs::set_permissions(desk.path("other"), open).expect("an open folder");
-    desk.run("note R-1/1 x --lab other").bad(5, "everybody may write its folder");
+    desk.run("note R-1/1 x --lab other")
+        .bad(5, "everybody may write its folder");
 }
 
 #[test]

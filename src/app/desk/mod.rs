@@ -110,7 +110,9 @@ impl Desk {
     pub fn not_taken_in(&self) -> usize {
         let known = &self.floor.now.requests;
         let all = &self.lab.requests;
-        all.iter().filter(|own| !known.contains_key(&own.id)).count()
+        all.iter()
+            .filter(|own| !known.contains_key(&own.id))
+            .count()
     }
 
     /// Takes in every request of the folder that the ledger does not know yet; how many there were, or

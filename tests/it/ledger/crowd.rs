@@ -17,9 +17,12 @@ use std::time::Duration;
 const TASK: &str = "RIGDAY_TEST_TASK";
 
 fn task() -> (u64, u64) {
-    let text = std::env::var(TASK).unwrap_or_else(|_| "5 1".to_owned());
+    let text = super::variable(TASK).unwrap_or_else(|| "5 1".to_owned());
     let (count, number) = text.split_once(' ').expect("two numbers");
-    (count.parse().expect("a count"), number.parse().expect("a number"))
+    (
+        count.parse().expect("a count"),
+        number.parse().expect("a number"),
+    )
 }
 
 /// One of few units, which the workers contend for.
@@ -38,7 +41,7 @@ struct Own {
 
 impl Own {
     /// Records one event; whatever it expects is looked at again until nobody comes between.
-    fn record(&mut self, ledger: &mut impl Ledger, body: EventBody, about: Option<Subject>) {
+    fn record(&mut self, ledger: &mut impl Ledger, body: EventBody, about: Option<&Subject>) {
         let clock = SystemClock::default();
         let id = rigday::ledger::Ids::System.next();
         let event = NewEvent {
@@ -82,15 +85,23 @@ impl Own {
                 let verdict = Verdict::Pass;
                 let step = random.count(1, 9);
                 let about = Subject::Unit(unit.clone());
-                let body = EventBody::VerdictGiven { unit, step, verdict };
-                self.record(ledger, body, Some(about));
+                let body = EventBody::VerdictGiven {
+                    unit,
+                    step,
+                    verdict,
+                };
+                self.record(ledger, body, Some(&about));
                 self.last_mark = self.recorded.last().map(|(seq, _)| *seq);
             }
             5 | 6 if self.last_mark.is_some() => {
                 let mark = self.last_mark.take().expect("just looked");
                 self.record(ledger, void(mark), None);
             }
-            _ => self.record(ledger, note(&format!("note {}", random.range(1, 1_000_000))), None),
+            _ => self.record(
+                ledger,
+                note(&format!("note {}", random.range(1, 1_000_000))),
+                None,
+            ),
         }
     }
 }
@@ -136,7 +147,9 @@ fn a_viewer_sees_every_event_in_order() {
     let ledger = open_read_only(&path, system_env()).expect("a good ledger");
     let mut seen = Seq(0);
     while seen.0 < count {
-        let head = ledger.wait(seen, Duration::from_millis(200)).expect("a head");
+        let head = ledger
+            .wait(seen, Duration::from_millis(200))
+            .expect("a head");
         assert!(head.seq >= seen, "it never goes back");
         for event in ledger.read(seen, 500).expect("events") {
             assert_eq!(event.seq, Seq(seen.0 + 1), "none is left out");
@@ -200,10 +213,16 @@ fn f05_f16_many_at_once_lose_nothing_and_can_be_backed_up() {
     let heads = backups(&place.path(), size(3, 20, 100), Duration::from_millis(30));
     let said: Vec<(String, u64)> = children.into_iter().flat_map(ended).collect();
     let sum = |what: &str| -> u64 {
-        said.iter().filter(|(word, _)| word == what).map(|(_, n)| n).sum()
+        said.iter()
+            .filter(|(word, _)| word == what)
+            .map(|(_, n)| n)
+            .sum()
     };
-    let mut waits: Vec<u64> =
-        said.iter().filter(|(word, _)| word == "wait").map(|(_, n)| *n).collect();
+    let mut waits: Vec<u64> = said
+        .iter()
+        .filter(|(word, _)| word == "wait")
+        .map(|(_, n)| *n)
+        .collect();
     waits.sort_unstable();
     let p99 = waits[waits.len() * 99 / 100];
     let worst = waits[waits.len() - 1];
@@ -215,7 +234,11 @@ fn f05_f16_many_at_once_lose_nothing_and_can_be_backed_up() {
     assert_eq!(sum("recorded"), all, "each worker recorded all of its own");
     assert_eq!(ended(viewer).last(), Some(&("recorded".to_owned(), all)));
     let ledger = open(&place.path(), system_env());
-    assert_eq!(ledger.head().expect("a head").seq, Seq(all), "nothing more, nothing less");
+    assert_eq!(
+        ledger.head().expect("a head").seq,
+        Seq(all),
+        "nothing more, nothing less"
+    );
     assert_eq!(ledger.verify(&heads).faults, []);
     // No event was recorded twice.
     let events = ledger.read(Seq(0), u32::MAX).expect("events");
@@ -223,6 +246,9 @@ fn f05_f16_many_at_once_lose_nothing_and_can_be_backed_up() {
     assert_eq!(ids.len() as u64, all);
     // Whether it was quick depends on what else the machine does; asked for by name it must be.
     if std::env::var_os("TEST_TIMES").is_some() {
-        assert!(p99 <= 150_000 && worst <= 1_000_000, "p99 {p99} us, worst {worst} us");
+        assert!(
+            p99 <= 150_000 && worst <= 1_000_000,
+            "p99 {p99} us, worst {worst} us"
+        );
     }
 }

@@ -79,7 +79,10 @@ fn compare(path: &Path, said: &Said) {
     let ledger = open(path, still_env(1).0).expect("a good ledger once the disk is good again");
     assert_eq!(ledger.verify(&[]).faults, []);
     let events = ledger.read(Seq(0), u32::MAX).expect("events");
-    let ids: Vec<u128> = events.iter().map(|own| u128::from_be_bytes(own.id.0)).collect();
+    let ids: Vec<u128> = events
+        .iter()
+        .map(|own| u128::from_be_bytes(own.id.0))
+        .collect();
     let there: BTreeSet<u128> = ids.iter().copied().collect();
     assert_eq!(there.len(), ids.len(), "none twice");
     assert!(said.told.is_subset(&there), "told and lost");
@@ -137,31 +140,38 @@ fn run(fault: Fault, from_older: bool, random: &mut Random) -> bool {
 
 #[test]
 fn f03_a_failing_disk_loses_nothing_that_was_told() {
-    alone("ledger::disk::f03_a_failing_disk_loses_nothing_that_was_told", |seed| {
-        tap::install();
-        let mut random = Random::new(seed);
-        let wanted = size(160, 800, 4_000);
-        let (mut runs, mut at) = (0, 1);
-        while runs < wanted {
-            let mut hit = false;
-            for kind in 0..8 {
-                let fault = Fault {
-                    at,
-                    for_ever: kind & 1 > 0,
-                    full: kind & 2 > 0,
-                    torn: kind & 4 > 0,
+    alone(
+        "ledger::disk::f03_a_failing_disk_loses_nothing_that_was_told",
+        |seed| {
+            tap::install();
+            let mut random = Random::new(seed);
+            let wanted = size(160, 800, 4_000);
+            let (mut runs, mut at) = (0, 1);
+            while runs < wanted {
+                let mut hit = false;
+                for kind in 0..8 {
+                    let fault = Fault {
+                        at,
+                        for_ever: kind & 1 > 0,
+                        full: kind & 2 > 0,
+                        torn: kind & 4 > 0,
+                    };
+                    let from_older = random.chance(30);
+                    println!("{fault:?}, from an older one: {from_older}");
+                    hit |= run(fault, from_older, &mut random);
+                    runs += 1;
+                }
+                // Behind the end of the day it begins anew.
+                let step = if wanted > 1_000 {
+                    1
+                } else {
+                    random.range(1, 12)
                 };
-                let from_older = random.chance(30);
-                println!("{fault:?}, from an older one: {from_older}");
-                hit |= run(fault, from_older, &mut random);
-                runs += 1;
+                at = if hit { at + step.cast_unsigned() } else { 1 };
             }
-            // Behind the end of the day it begins anew.
-            let step = if wanted > 1_000 { 1 } else { random.range(1, 12) };
-            at = if hit { at + step.cast_unsigned() } else { 1 };
-        }
-        println!("f03: {runs} runs, seed {seed}");
-    });
+            println!("f03: {runs} runs, seed {seed}");
+        },
+    );
 }
 
 /// Records until the disk is full, then goes on once it is not.
@@ -221,7 +231,13 @@ fn f04_a_full_disk_loses_nothing_that_was_told() {
     let place = Place::new();
     let mount = |kilobytes: u64, how: &str| {
         let made = Command::new("mount")
-            .args(["-t", "tmpfs", "-o", &format!("{how}size={kilobytes}k"), "tmpfs"])
+            .args([
+                "-t",
+                "tmpfs",
+                "-o",
+                &format!("{how}size={kilobytes}k"),
+                "tmpfs",
+            ])
             .arg(place.folder.path())
             .output();
         made.is_ok_and(|output| output.status.success())

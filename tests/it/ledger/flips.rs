@@ -128,7 +128,10 @@ fn f08_without_the_head_a_cut_tail_is_not_seen() {
     std::fs::write(scratch.path(), bytes).expect("a file");
     std::fs::write(scratch.path().with_extension("db-wal"), log_bytes).expect("a log");
     let mut ledger = open(&scratch.path(), still_env(9).0);
-    assert!(ledger.head().expect("a head").seq < head.seq, "the tail is gone");
+    assert!(
+        ledger.head().expect("a head").seq < head.seq,
+        "the tail is gone"
+    );
     assert_eq!(ledger.verify(&[]).faults, []);
     assert_eq!(ledger.verify(&[head]).faults.len(), 1);
     let outcome = ledger.append(&[], &[new_event(99, note("later"))]);

@@ -312,8 +312,18 @@ const SIXTEEN: [Forgery; 15] = [
         None,
         Found::At(3),
     ),
-    ("delete middle", "DELETE FROM event WHERE seq = 3", None, Found::At(4)),
-    ("delete tail", "DELETE FROM event WHERE seq > 4", None, Found::ByHead),
+    (
+        "delete middle",
+        "DELETE FROM event WHERE seq = 3",
+        None,
+        Found::At(4),
+    ),
+    (
+        "delete tail",
+        "DELETE FROM event WHERE seq > 4",
+        None,
+        Found::ByHead,
+    ),
     (
         "insert",
         "UPDATE event SET seq = seq + 100 WHERE seq > 3; UPDATE event SET seq = seq - 99 WHERE seq > 100; INSERT INTO event SELECT 4, randomblob(16), ledger, site, happened_ms, recorded_ms, zone, offset_min, uid, login, person, host, session, program, clock_back, kind, ver, body, leaf, link FROM event WHERE seq = 3",
@@ -332,14 +342,24 @@ const SIXTEEN: [Forgery; 15] = [
         None,
         Found::At(2),
     ),
-    ("change who", "UPDATE event SET uid = 0, person = 'Ravi' WHERE seq = 4", None, Found::At(4)),
+    (
+        "change who",
+        "UPDATE event SET uid = 0, person = 'Ravi' WHERE seq = 4",
+        None,
+        Found::At(4),
+    ),
     (
         "change time",
         "UPDATE event SET happened_ms = happened_ms - 60000 WHERE seq = 6",
         None,
         Found::At(6),
     ),
-    ("change id", "UPDATE event SET id = randomblob(16) WHERE seq = 1", None, Found::At(1)),
+    (
+        "change id",
+        "UPDATE event SET id = randomblob(16) WHERE seq = 1",
+        None,
+        Found::At(1),
+    ),
     (
         "chained anew from 4",
         "UPDATE event SET person = 'Ravi' WHERE seq = 4",
@@ -405,7 +425,12 @@ fn f09_sixteen_forgeries_are_named() {
     let head = ledger.head().expect("a head");
     drop(ledger);
     std::fs::rename(copy, place.path()).expect("the old copy");
-    named += u32::from(is_named(&place, &head, &Found::ByHead, "an old copy put back"));
+    named += u32::from(is_named(
+        &place,
+        &head,
+        &Found::ByHead,
+        "an old copy put back",
+    ));
     assert_eq!(named, 16);
     println!("f09: {named} of 16 forgeries named");
 }
@@ -417,11 +442,19 @@ fn is_named(place: &Place, head: &Head, found: &Found, name: &str) -> bool {
         (Found::Opening(words), Err(error)) => error.to_string().contains(words),
         (Found::At(seq), Ok(ledger)) => {
             let faults = ledger.verify(&[]).faults;
-            assert_eq!(faults.first().and_then(|own| own.0), Some(Seq(*seq)), "{name}");
+            assert_eq!(
+                faults.first().and_then(|own| own.0),
+                Some(Seq(*seq)),
+                "{name}"
+            );
             true
         }
         (Found::ByHead, Ok(ledger)) => {
-            assert_eq!(ledger.verify(&[]).faults, [], "{name}: the chain alone is good");
+            assert_eq!(
+                ledger.verify(&[]).faults,
+                [],
+                "{name}: the chain alone is good"
+            );
             let faults = ledger.verify(std::slice::from_ref(head)).faults;
             assert_eq!(faults, [strange(head)], "{name}");
             true

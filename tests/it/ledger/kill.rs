@@ -69,14 +69,12 @@ fn a_writer_records_notes_until_it_is_stopped() {
 
 /// The ledger that this process was started for; where none was named, one of its own.
 pub(super) fn worker() -> (Option<Place>, PathBuf) {
-    match std::env::var_os(LEDGER) {
-        Some(path) => (None, path.into()),
-        None => {
-            let place = Place::new();
-            let path = place.path();
-            (Some(place), path)
-        }
+    if let Some(path) = std::env::var_os(LEDGER) {
+        return (None, path.into());
     }
+    let place = Place::new();
+    let path = place.path();
+    (Some(place), path)
 }
 
 /// Tells whoever started this process.
@@ -178,7 +176,10 @@ fn f01_what_was_acknowledged_outlives_a_kill() {
         acknowledged as u64 >= kills,
         "each writer had an answer: {acknowledged}"
     );
-    println!("f01: {kills} kills, {acknowledged} acknowledged of {}", named.0.len());
+    println!(
+        "f01: {kills} kills, {acknowledged} acknowledged of {}",
+        named.0.len()
+    );
 
     let mut ledger = open(&place.path(), system_env());
     let recorded = times_recorded(&ledger.read(Seq(0), u32::MAX).expect("events"));

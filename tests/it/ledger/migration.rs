@@ -11,7 +11,9 @@ use rusqlite::types::Value;
 use std::path::{Path, PathBuf};
 
 fn data(name: &str) -> PathBuf {
-    Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/data/ledger").join(name)
+    Path::new(env!("CARGO_MANIFEST_DIR"))
+        .join("tests/data/ledger")
+        .join(name)
 }
 
 /// A place with the ledger that version 1 has left.
@@ -60,11 +62,14 @@ fn f15_an_older_ledger_is_brought_forward_with_its_events_as_they_were() {
     let (rows, told) = (stored(&place.path()), events(&place.path()));
     let mut ledger = open(&place.path(), still_env(1).0);
     assert_eq!(ledger.read(Seq(0), 99).expect("events"), told);
-    let outcome = ledger.append(&[], &[{
-        let mut event = new_event(1, note("the first of the new version"));
-        event.actor = told[0].actor.clone();
-        event
-    }]);
+    let outcome = ledger.append(
+        &[],
+        &[{
+            let mut event = new_event(1, note("the first of the new version"));
+            event.actor = told[0].actor.clone();
+            event
+        }],
+    );
     assert_eq!(outcome, Outcome::Recorded { first: Seq(14) });
     assert_eq!(ledger.verify(&[]).faults, []);
     drop(ledger);

@@ -24,6 +24,9 @@ fn begin(place: &Place) -> Disks {
     disks
 }
 
+/// How many days the images are spread over.
+const DAYS: u64 = 3;
+
 /// How the cut images of a run came out.
 #[derive(Debug, Default, PartialEq, Eq)]
 pub(super) struct Tally {
@@ -84,7 +87,10 @@ fn by_ledger(path: &Path, told: &BTreeSet<u128>) -> Result<bool, String> {
         return Err(why.clone());
     }
     let events = ledger.read(Seq(0), u32::MAX).map_err(|e| e.to_string())?;
-    let ids: BTreeSet<u128> = events.iter().map(|own| u128::from_be_bytes(own.id.0)).collect();
+    let ids: BTreeSet<u128> = events
+        .iter()
+        .map(|own| u128::from_be_bytes(own.id.0))
+        .collect();
     assert_eq!(ids.len(), events.len(), "none twice");
     Ok(told.is_subset(&ids))
 }
@@ -117,26 +123,34 @@ fn a_day(place: &Place, random: &mut Random) {
 
 #[test]
 fn f02_what_was_acknowledged_outlives_a_power_cut() {
-    alone("ledger::power::f02_what_was_acknowledged_outlives_a_power_cut", |seed| {
-        tap::install();
-        let mut random = Random::new(seed);
-        let mut all = Tally::default();
-        let wanted = size(1_500, 9_000, 100_000);
-        const DAYS: u64 = 3;
-        for _ in 0..DAYS {
-            let place = Place::new();
-            drop(create(&place.path(), still_env(9).0).expect("a new ledger"));
-            let disks = begin(&place);
-            a_day(&place, &mut random);
-            let tally = cut(disks, &tap::recorded(), wanted / DAYS, &mut random, by_ledger);
-            all.images += tally.images;
-            all.lost += tally.lost;
-            all.broken += tally.broken;
-        }
-        println!("f02: {all:?}");
-        assert!(all.images >= wanted);
-        assert_eq!((all.lost, all.broken), (0, 0));
-    });
+    alone(
+        "ledger::power::f02_what_was_acknowledged_outlives_a_power_cut",
+        |seed| {
+            tap::install();
+            let mut random = Random::new(seed);
+            let mut all = Tally::default();
+            let wanted = size(1_500, 9_000, 100_000);
+            for _ in 0..DAYS {
+                let place = Place::new();
+                drop(create(&place.path(), still_env(9).0).expect("a new ledger"));
+                let disks = begin(&place);
+                a_day(&place, &mut random);
+                let tally = cut(
+                    disks,
+                    &tap::recorded(),
+                    wanted / DAYS,
+                    &mut random,
+                    by_ledger,
+                );
+                all.images += tally.images;
+                all.lost += tally.lost;
+                all.broken += tally.broken;
+            }
+            println!("f02: {all:?}");
+            assert!(all.images >= wanted);
+            assert_eq!((all.lost, all.broken), (0, 0));
+        },
+    );
 }
 
 /// Adds rows with a connection of somebody who does not care for the disk as the ledger does.
@@ -162,8 +176,9 @@ fn careless(place: &Place, how: &str) {
 /// Looks at an image with plain SQL.
 fn by_sql(path: &Path, told: &BTreeSet<u128>) -> Result<bool, String> {
     let look = |connection: &Connection| -> rusqlite::Result<(String, BTreeSet<u128>)> {
-        let said =
-            connection.query_row("PRAGMA integrity_check(1)", (), |row| row.get::<_, String>(0))?;
+        let said = connection.query_row("PRAGMA integrity_check(1)", (), |row| {
+            row.get::<_, String>(0)
+        })?;
         let mut ids = connection.prepare("SELECT id FROM event")?;
         let ids = ids.query_map((), |row| Ok(u128::from_be_bytes(row.get(0)?)))?;
         Ok((said, ids.collect::<Result<_, _>>()?))

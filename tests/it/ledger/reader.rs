@@ -10,7 +10,11 @@ use std::process::Command;
 /// What the other program says of a file: its words, and whether it finds it good.
 fn said(path: &Path) -> Option<(bool, String)> {
     let script = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/ledger_check.py");
-    let output = Command::new("python3").arg(script).arg(path).output().ok()?;
+    let output = Command::new("python3")
+        .arg(script)
+        .arg(path)
+        .output()
+        .ok()?;
     let words = [output.stdout, output.stderr].concat();
     let words = String::from_utf8(words).expect("text");
     Some((output.status.success(), words.trim().to_owned()))
@@ -27,7 +31,10 @@ fn another_program_finds_the_same_chain() {
         println!("skipped: there is no python3");
         return;
     };
-    assert_eq!(answer, (true, format!("{} {}", head.seq.0, hex(&head.link))));
+    assert_eq!(
+        answer,
+        (true, format!("{} {}", head.seq.0, hex(&head.link)))
+    );
     forge(
         &stranger(&place.path()),
         "UPDATE event SET person = 'Ravi' WHERE seq = 3",
@@ -37,5 +44,8 @@ fn another_program_finds_the_same_chain() {
     let text = std::fs::read_to_string(
         Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/ledger_check.py"),
     );
-    assert!(text.expect("the script").lines().count() <= 40, "it stays short");
+    assert!(
+        text.expect("the script").lines().count() <= 40,
+        "it stays short"
+    );
 }

@@ -36,6 +36,7 @@ const USERS: [(u32, Role); 4] = [
 ];
 
 /// One deed of each kind, with the least role that may do it.
+#[expect(clippy::too_many_lines, reason = "one entry a kind of event")]
 fn deeds() -> Vec<(EventBody, Role)> {
     let unit = || UnitId::new("R-1/1");
     let rig = || RigId::new("dh-1");
@@ -142,7 +143,10 @@ impl Lab {
             next: 1000,
             _place: place,
         };
-        assert_eq!(own.say(&user(10), note("founded")), Outcome::Recorded { first: Seq(1) });
+        assert_eq!(
+            own.say(&user(10), note("founded")),
+            Outcome::Recorded { first: Seq(1) }
+        );
         for (uid, role) in USERS {
             let holder = Holder::User(uid);
             let outcome = own.say(&user(10), EventBody::RoleGranted { holder, role });
@@ -185,8 +189,14 @@ fn every_role_may_do_what_it_may_and_nothing_more() {
                 let Outcome::Refused { why } = outcome else {
                     panic!("refused: {outcome:?}");
                 };
-                assert!(why.contains(needed.word()) && why.contains(role.word()), "{why}");
-                assert!(matches!(lab.last(), EventBody::AttemptRefused { .. }), "it is logged");
+                assert!(
+                    why.contains(needed.word()) && why.contains(role.word()),
+                    "{why}"
+                );
+                assert!(
+                    matches!(lab.last(), EventBody::AttemptRefused { .. }),
+                    "it is logged"
+                );
             }
         }
     }
@@ -195,19 +205,37 @@ fn every_role_may_do_what_it_may_and_nothing_more() {
 #[test]
 fn an_unknown_user_is_a_viewer_and_a_person_never_has_more_than_the_user() {
     let mut lab = Lab::new();
-    assert!(matches!(lab.say(&user(77), note("x")), Outcome::Refused { .. }));
+    assert!(matches!(
+        lab.say(&user(77), note("x")),
+        Outcome::Refused { .. }
+    ));
     let ines = || Holder::Person("Ines".to_owned());
     let grant = |role| EventBody::RoleGranted {
         holder: ines(),
         role,
     };
-    assert!(matches!(lab.say(&user(10), grant(Role::Manager)), Outcome::Recorded { .. }));
+    assert!(matches!(
+        lab.say(&user(10), grant(Role::Manager)),
+        Outcome::Recorded { .. }
+    ));
     let at_the_bench = actor(30, "Ines");
-    assert!(matches!(lab.say(&at_the_bench, note("x")), Outcome::Recorded { .. }));
+    assert!(matches!(
+        lab.say(&at_the_bench, note("x")),
+        Outcome::Recorded { .. }
+    ));
     let more = EventBody::RoleRevoked { holder: ines() };
-    assert!(matches!(lab.say(&at_the_bench, more), Outcome::Refused { .. }));
-    assert!(matches!(lab.say(&user(10), grant(Role::Viewer)), Outcome::Recorded { .. }));
-    assert!(matches!(lab.say(&at_the_bench, note("y")), Outcome::Refused { .. }));
+    assert!(matches!(
+        lab.say(&at_the_bench, more),
+        Outcome::Refused { .. }
+    ));
+    assert!(matches!(
+        lab.say(&user(10), grant(Role::Viewer)),
+        Outcome::Recorded { .. }
+    ));
+    assert!(matches!(
+        lab.say(&at_the_bench, note("y")),
+        Outcome::Refused { .. }
+    ));
 }
 
 #[test]
@@ -215,10 +243,16 @@ fn a_refused_attempt_is_logged_once_in_a_row() {
     let mut lab = Lab::new();
     let before = lab.count();
     for _ in 0..5 {
-        assert!(matches!(lab.say(&user(40), note("x")), Outcome::Refused { .. }));
+        assert!(matches!(
+            lab.say(&user(40), note("x")),
+            Outcome::Refused { .. }
+        ));
     }
     assert_eq!(lab.count(), before + 1);
-    assert!(matches!(lab.say(&user(77), note("x")), Outcome::Refused { .. }));
+    assert!(matches!(
+        lab.say(&user(77), note("x")),
+        Outcome::Refused { .. }
+    ));
     assert_eq!(lab.count(), before + 2);
 }
 
@@ -230,15 +264,27 @@ fn a_technician_corrects_an_own_mark_for_a_day() {
         panic!("a technician gives verdicts");
     };
     lab.clock.advance(Minutes::hours(24));
-    assert!(matches!(lab.say(&user(30), void(first)), Outcome::Recorded { .. }));
+    assert!(matches!(
+        lab.say(&user(30), void(first)),
+        Outcome::Recorded { .. }
+    ));
     lab.clock.advance(Minutes::new(1));
-    assert!(matches!(lab.say(&user(30), void(first)), Outcome::Refused { .. }));
+    assert!(matches!(
+        lab.say(&user(30), void(first)),
+        Outcome::Refused { .. }
+    ));
     let other = actor(30, "Ravi");
     let Outcome::Recorded { first } = lab.say(&user(30), pass()) else {
         panic!("a technician gives verdicts");
     };
-    assert!(matches!(lab.say(&other, void(first)), Outcome::Refused { .. }), "of another person");
-    assert!(matches!(lab.say(&user(20), void(first)), Outcome::Recorded { .. }));
+    assert!(
+        matches!(lab.say(&other, void(first)), Outcome::Refused { .. }),
+        "of another person"
+    );
+    assert!(matches!(
+        lab.say(&user(20), void(first)),
+        Outcome::Recorded { .. }
+    ));
 }
 
 #[test]
@@ -260,9 +306,18 @@ fn the_last_manager_keeps_the_role() {
         holder: Holder::User(11),
         role: Role::Manager,
     };
-    assert!(matches!(lab.say(&user(10), second), Outcome::Recorded { .. }));
-    assert!(matches!(lab.say(&user(11), revoke()), Outcome::Recorded { .. }));
-    assert!(matches!(lab.say(&user(10), note("x")), Outcome::Refused { .. }));
+    assert!(matches!(
+        lab.say(&user(10), second),
+        Outcome::Recorded { .. }
+    ));
+    assert!(matches!(
+        lab.say(&user(11), revoke()),
+        Outcome::Recorded { .. }
+    ));
+    assert!(matches!(
+        lab.say(&user(10), note("x")),
+        Outcome::Refused { .. }
+    ));
 }
 
 #[test]
@@ -277,8 +332,14 @@ fn l02_a_retry_is_answered_whatever_the_role_is_by_then() {
     let revoke = EventBody::RoleRevoked {
         holder: Holder::User(30),
     };
-    assert!(matches!(lab.say(&user(10), revoke), Outcome::Recorded { .. }));
-    assert!(matches!(lab.ledger.append(&[], &[event]), Outcome::AlreadyRecorded { .. }));
+    assert!(matches!(
+        lab.say(&user(10), revoke),
+        Outcome::Recorded { .. }
+    ));
+    assert!(matches!(
+        lab.ledger.append(&[], &[event]),
+        Outcome::AlreadyRecorded { .. }
+    ));
 }
 
 /// Events of few users and persons, roles among them.

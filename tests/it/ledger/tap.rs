@@ -28,8 +28,10 @@ impl Op {
     /// The file that it is about.
     pub(super) fn path(&self) -> Option<&Path> {
         match self {
-            Self::Write(path, ..) | Self::Cut(path, _) | Self::Sync(path) => Some(path),
-            Self::FailedSync(path) => Some(path),
+            Self::Write(path, ..)
+            | Self::Cut(path, _)
+            | Self::Sync(path)
+            | Self::FailedSync(path) => Some(path),
             Self::Told(_) => None,
         }
     }
@@ -197,7 +199,11 @@ unsafe extern "C" fn write<const KIND: usize>(
         let methods = METHODS[KIND].get().expect("it is installed");
         let own = methods.xWrite.expect("every layer can write");
         let kept = c_int::try_from(kept).expect("at most what was given");
-        if kept > 0 { own(file, bytes, kept, at) } else { ffi::SQLITE_OK }
+        if kept > 0 {
+            own(file, bytes, kept, at)
+        } else {
+            ffi::SQLITE_OK
+        }
     };
     match fault {
         None => code,
@@ -207,10 +213,7 @@ unsafe extern "C" fn write<const KIND: usize>(
 }
 
 #[expect(unsafe_code, reason = "called from C")]
-unsafe extern "C" fn truncate<const KIND: usize>(
-    file: *mut ffi::sqlite3_file,
-    size: i64,
-) -> c_int {
+unsafe extern "C" fn truncate<const KIND: usize>(file: *mut ffi::sqlite3_file, size: i64) -> c_int {
     let (fault, path) = next(file as usize);
     if fault.is_some() {
         return ffi::SQLITE_IOERR_TRUNCATE;
@@ -372,9 +375,9 @@ impl Disks {
             let mut bytes = disk.kept.clone();
             for (change, fate) in &disk.changes {
                 change.apply(&mut bytes, || match left {
+                    Left::All => true,
                     _ if *fate == Fate::Sure => true,
                     Left::Nothing => false,
-                    Left::All => true,
                     Left::Some => choose(),
                 });
             }
