@@ -15,6 +15,7 @@ mod construct;
 mod random;
 mod reach;
 mod search;
+pub mod sequencing;
 mod spans;
 mod timeline;
 mod words;

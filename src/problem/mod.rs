@@ -8,6 +8,7 @@ pub mod calendar;
 mod compile;
 mod exposure;
 mod facts;
+pub mod network;
 mod plan;
 mod words;
 
@@ -295,6 +296,15 @@ impl Problem {
             .due
             .map_or(Minutes::ZERO, |due| (finish - due).at_least_zero());
         request.priority * (10 * late.get() + (finish - request.ready).get())
+    }
+}
+
+impl Rig {
+    /// The usable spans that own a minute of `window`, whole.
+    pub fn usable_near(&self, window: Span) -> &[Span] {
+        let from = self.usable.partition_point(|span| span.end <= window.start);
+        let to = self.usable.partition_point(|span| span.start < window.end);
+        &self.usable[from..to.max(from)]
     }
 }
 
