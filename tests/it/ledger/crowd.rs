@@ -56,7 +56,7 @@ impl Own {
             let expect: Vec<Expect> = about
                 .iter()
                 .map(|about| Expect {
-                    about: about.clone(),
+                    about: (*about).clone(),
                     seen,
                 })
                 .collect();
