@@ -11,6 +11,7 @@ pub mod demo_files;
 pub mod desk;
 mod effects;
 mod jobs;
+pub mod review;
 pub mod scenario;
 mod state;
 mod update;

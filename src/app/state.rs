@@ -251,6 +251,8 @@ impl App {
         let view = View::of(&desk, now);
         let load_from = desk.lab.zone.local(now).date();
         let scale = Minutes::new(60);
+        // What is wrong with the ledger or the clock is the first thing that is said.
+        let said = desk.warnings().into_iter().next().map(|text| (false, text));
         let mut app = Self {
             view,
             now,
@@ -267,7 +269,7 @@ impl App {
             load_from,
             load_row: 0,
             units: UnitList::default(),
-            said: None,
+            said,
             sample,
             dirty: true,
             over: false,

@@ -153,6 +153,7 @@ pub const fn rig_word(state: RigState) -> &'static str {
 }
 
 /// What an event says, in a line.
+#[expect(clippy::too_many_lines, reason = "one arm a kind of event")]
 pub fn event_words(event: &Event) -> String {
     match &event.body {
         EventBody::RequestTaken { request, units } => {
@@ -213,5 +214,22 @@ pub fn event_words(event: &Event) -> String {
                 )
             }
         },
+        EventBody::FileTaken {
+            file,
+            sha256,
+            requests,
+            units,
+        } => format!("file {file} taken in: {requests} requests, {units} units, SHA-256 {sha256}"),
+        EventBody::LateEntry { events, reason } => {
+            format!("the last {events} entered late: {reason}")
+        }
+        EventBody::RoleGranted { holder, role } => format!("{holder} is {} now", role.word()),
+        EventBody::RoleRevoked { holder } => format!("{holder} has no role any more"),
+        EventBody::AttemptRefused { what, why } => format!("refused, {what}: {why}"),
+        EventBody::Signed {
+            meaning,
+            shown,
+            upto,
+        } => format!("{} up to event {}: {shown}", meaning.word(), upto.0),
     }
 }

@@ -62,6 +62,7 @@ pub(crate) fn run(arguments: &Arguments, env: &mut Env) -> Answer {
         return Ok(Exit::Done);
     }
     env.clock = Arc::new(PacedClock::new(opens, arguments.pace));
+    env.host = env.clock.clone();
     env.now = None;
     let desk = super::place::desk(&folder, &LedgerFile { ledger: None }, env)?;
     show(desk, true, env)
@@ -78,6 +79,7 @@ fn play(folder: &Path, env: &Env) -> Result<Minute, Failure> {
         ids: Ids::System,
         site: lab.name.clone(),
         zone: lab.zone.clone(),
+        heads: None,
     };
     let ledger =
         ledger::create(&folder.join("rigday.db"), store).map_err(|error| failed(&error))?;

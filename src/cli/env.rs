@@ -1,9 +1,11 @@
 //! The world as a command sees it: streams, folder, environment, user, clock.
 
 use super::{Exit, Failure};
+use crate::app::review::LATE_MINUTES;
 use crate::clock::{Clock, FakeClock, SystemClock};
-use crate::domain::text::shown;
+use crate::domain::text::{ID_MAX, NOTE_MAX, line_fault, normal, shown};
 use crate::domain::{Actor, Minute, Zone};
+use crate::ledger::Heads;
 use std::io::{BufWriter, IsTerminal, Stdout, Write};
 use std::path::PathBuf;
 use std::sync::Arc;
@@ -15,12 +17,18 @@ pub(crate) struct Env {
     pub(crate) pipe_closed: bool,
     /// The clock; one that stands still where an instant was given.
     pub(crate) clock: Arc<dyn Clock>,
+    /// The clock by which things are recorded: the host's, or the demo's.
+    pub(crate) host: Arc<dyn Clock>,
     /// An instant to act at, still as text: its zone is the lab's.
     pub(crate) now: Option<String>,
+    /// Why it is entered so much later than it happened.
+    pub(crate) late: Option<String>,
     /// Who acts.
     pub(crate) actor: Actor,
     /// `RIGDAY_LAB`.
     pub(crate) lab: Option<PathBuf>,
+    /// Where this user's state is kept.
+    state: Option<PathBuf>,
 }
 
 #[expect(
@@ -42,8 +50,10 @@ impl Env {
         Self {
             out: BufWriter::new(std::io::stdout()),
             pipe_closed: false,
+            host: clock.clone(),
             clock,
             now: None,
+            late: None,
             actor: Actor {
                 uid,
                 login,
@@ -52,7 +62,21 @@ impl Env {
                 session,
             },
             lab: variable("RIGDAY_LAB").map(PathBuf::from),
+            state: state_folder(),
         }
+    }
+
+    /// The program has no rights but those of who runs it.
+    ///
+    /// # Errors
+    /// Where its file lends the rights of another user or group.
+    pub(crate) fn own_rights(&self) -> Result<(), Failure> {
+        use rustix::process::{getegid, geteuid, getgid, getuid};
+        if geteuid() == getuid() && getegid() == getgid() {
+            return Ok(());
+        }
+        let text = "its file lends the rights of another user or group, which this program does not use; take that away (chmod ug-s)";
+        Err(Failure::failed(text))
     }
 
     /// Takes the options that every command has.
@@ -60,13 +84,20 @@ impl Env {
         &mut self,
         now: Option<&str>,
         person: Option<&str>,
+        late: Option<&str>,
     ) -> Result<(), Failure> {
         self.now = now.map(str::to_owned);
+        if let Some(reason) = late {
+            if let Some(why) = line_fault(reason, NOTE_MAX) {
+                return Err(Failure::new(Exit::Usage, format!("--late: {why}")));
+            }
+            self.late = Some(normal(reason));
+        }
         if let Some(person) = person {
-            if let Some(why) = crate::domain::text::line_fault(person, 64) {
+            if let Some(why) = line_fault(person, ID_MAX) {
                 return Err(Failure::new(Exit::Usage, format!("--person: {why}")));
             }
-            person.clone_into(&mut self.actor.person);
+            self.actor.person = normal(person);
         }
         Ok(())
     }
@@ -78,6 +109,26 @@ impl Env {
             self.clock = Arc::new(FakeClock::at(at));
         }
         Ok(())
+    }
+
+    /// Why what is recorded now is entered late, where it is.
+    ///
+    /// # Errors
+    /// Where it is, and nobody says why.
+    pub(crate) fn lateness(&self) -> Result<Option<&str>, Failure> {
+        let minutes = self.host.now() - self.clock.now();
+        if minutes.get() <= LATE_MINUTES {
+            return Ok(None);
+        }
+        self.late.as_deref().map(Some).ok_or_else(|| {
+            let text = format!("it happened {minutes} ago: a late entry needs --late REASON");
+            Failure::new(Exit::Usage, text)
+        })
+    }
+
+    /// Where this user's remembered heads are kept.
+    pub(crate) fn heads(&self) -> Option<Heads> {
+        self.state.clone().map(Heads::new)
     }
 
     /// An instant of the command line.
@@ -151,8 +202,29 @@ fn variable(name: &str) -> Option<String> {
     std::env::var(name).ok()
 }
 
+/// The folder for what programs keep of a user, by the usual rule.
+fn state_folder() -> Option<PathBuf> {
+    let absolute = |name| {
+        variable(name)
+            .map(PathBuf::from)
+            .filter(|p| p.is_absolute())
+    };
+    let folder = absolute("XDG_STATE_HOME")
+        .or_else(|| absolute("HOME").map(|home| home.join(".local").join("state")));
+    folder.map(|folder| folder.join("rigday"))
+}
+
+/// The user id of a login name, by the host's own list.
+pub(super) fn uid_of(login: &str) -> Option<u32> {
+    let list = std::fs::read_to_string("/etc/passwd").ok()?;
+    list.lines().find_map(|line| {
+        let mut fields = line.split(':');
+        (fields.next()? == login).then(|| fields.nth(1)?.parse().ok())?
+    })
+}
+
 /// The login name of a user id, by the host's own list.
-fn login_of(uid: u32) -> Option<String> {
+pub(super) fn login_of(uid: u32) -> Option<String> {
     let list = std::fs::read_to_string("/etc/passwd").ok()?;
     let login = list.lines().find_map(|line| {
         let mut fields = line.split(':');

@@ -15,6 +15,12 @@ pub(crate) struct Arguments {
     /// One JSON object a line
     #[arg(long)]
     json: bool,
+    /// Comma-separated, for table programs
+    #[arg(long, conflicts_with = "json")]
+    csv: bool,
+    /// Tab-separated, which is how it prints anyway
+    #[arg(long, conflicts_with_all = ["json", "csv"])]
+    plain: bool,
 }
 
 /// Prints every event, one a line, voided ones marked.
@@ -40,7 +46,12 @@ pub(crate) fn run(arguments: &Arguments, env: &mut Env) -> Answer {
         rows: desk.floor.events.iter().map(row).collect(),
     };
     if !arguments.json {
-        env.print(&table.tsv())?;
+        let text = if arguments.csv {
+            table.csv()
+        } else {
+            table.tsv()
+        };
+        env.print(&text)?;
         return Ok(Exit::Done);
     }
     for row in &table.rows {

@@ -17,8 +17,13 @@ mod method;
 mod open;
 mod place;
 mod plan;
+mod review;
 mod rig;
+mod role;
+mod selftest;
+mod take;
 mod units;
+mod verify;
 
 use clap::{Parser, Subcommand};
 use env::Env;
@@ -37,6 +42,10 @@ pub(crate) enum Exit {
     Clashes = 3,
     /// Refused, or changed by somebody else.
     Refused = 4,
+    /// Not recorded, and nothing happened: busy, full, or for reading only.
+    NotRecorded = 5,
+    /// Unknown whether it was recorded.
+    Unknown = 6,
 }
 
 /// Why a command did not do what it was asked.
@@ -52,6 +61,11 @@ impl Failure {
             exit,
             text: text.to_string(),
         }
+    }
+
+    /// A command that failed.
+    pub(crate) fn failed(text: impl std::fmt::Display) -> Self {
+        Self::new(Exit::Failed, text)
     }
 }
 
@@ -89,6 +103,9 @@ struct Arguments {
     /// Who acts, where it is not the login name
     #[arg(long, global = true, value_name = "NAME", hide_short_help = true)]
     person: Option<String>,
+    /// Why it is entered so much later than it happened
+    #[arg(long, global = true, value_name = "REASON", hide_short_help = true)]
+    late: Option<String>,
     #[command(subcommand)]
     command: Command,
 }
@@ -129,8 +146,26 @@ enum Command {
     Note(mark::NoteArguments),
     /// Undo the last thing you recorded
     Undo(mark::UndoArguments),
+    /// Take in requests from a file, all of them or none
+    Take(take::Arguments),
     /// Print the ledger, one event a line
     Log(log::Arguments),
+    /// Check the whole ledger: chain, file, remembered heads
+    Verify(verify::Arguments),
+    /// Print the end of the chain as one line, for paper or mail
+    Head(verify::HeadArguments),
+    /// Copy the ledger, which may be in use, to a new file
+    Backup(verify::BackupArguments),
+    /// Look at the ledger's health, and show the way back to a backup
+    Doctor(verify::DoctorArguments),
+    /// Show what did not go its plain way since the last signature
+    Review(review::Arguments),
+    /// Sign for what the review has shown
+    Sign(review::SignArguments),
+    /// Show, grant or revoke roles
+    Role(role::Arguments),
+    /// Prove on this disk that what was recorded stays recorded
+    Selftest(selftest::Arguments),
 }
 
 /// Runs the program; its exit code.
@@ -148,7 +183,15 @@ pub fn main() -> ExitCode {
             });
         }
     };
-    let answer = env.adjust(arguments.now.as_deref(), arguments.person.as_deref());
+    if let Err(failure) = env.own_rights() {
+        env.say(&format!("rigday: {}", failure.text));
+        return ExitCode::from(failure.exit as u8);
+    }
+    let answer = env.adjust(
+        arguments.now.as_deref(),
+        arguments.person.as_deref(),
+        arguments.late.as_deref(),
+    );
     let answer = answer.and_then(|()| run(arguments.command, &mut env));
     let answer = answer.and_then(|exit| env.flush().map(|()| exit).map_err(Failure::from));
     match answer {
@@ -180,6 +223,15 @@ fn run(command: Command, env: &mut Env) -> Answer {
         Command::Rig(arguments) => rig::run(&arguments, env),
         Command::Note(arguments) => mark::note(&arguments, env),
         Command::Undo(arguments) => mark::undo(&arguments, env),
+        Command::Take(arguments) => take::run(&arguments, env),
         Command::Log(arguments) => log::run(&arguments, env),
+        Command::Verify(arguments) => verify::run(&arguments, env),
+        Command::Head(arguments) => verify::head(&arguments, env),
+        Command::Backup(arguments) => verify::backup(&arguments, env),
+        Command::Doctor(arguments) => verify::doctor(&arguments, env),
+        Command::Review(arguments) => review::run(&arguments, env),
+        Command::Sign(arguments) => review::sign(&arguments, env),
+        Command::Role(arguments) => role::run(&arguments, env),
+        Command::Selftest(arguments) => selftest::run(&arguments, env),
     }
 }

@@ -27,6 +27,9 @@ pub(crate) fn run(arguments: &Arguments, env: &mut Env) -> Answer {
     if !env.has_terminal() {
         return Err(needs_terminal());
     }
+    // Who opens the screens at another instant says so by doing it.
+    env.late
+        .get_or_insert_with(|| "the screens were opened with --now".to_owned());
     let desk = desk(&folder(arguments.lab.as_ref(), env), &arguments.ledger, env)?;
     show(desk, false, env)
 }

@@ -3,11 +3,14 @@
 use super::env::Env;
 use super::{Answer, Exit, Failure};
 use crate::app::desk::{Desk, Opening, outcome_words};
-use crate::domain::Lab;
+use crate::domain::{Lab, Role, Zone};
 use crate::lab::{ReadLab, read};
 use crate::ledger::{self, Ids, Ledger, LedgerError, MemoryLedger, Outcome};
 use clap::Args;
 use std::path::{Path, PathBuf};
+
+/// The name of the ledger in the lab folder.
+pub(crate) const LEDGER: &str = "rigday.db";
 
 /// `--lab` and `--ledger`, for commands that are not about a whole lab.
 #[derive(Args, Clone, Debug)]
@@ -63,31 +66,72 @@ impl Place {
     }
 }
 
-/// Opens the desk of a lab folder for recording; makes its ledger where there is none, and takes in new
-/// requests.
+/// The path of the ledger that a command names.
+pub(crate) fn ledger_path(place: &Place, env: &Env) -> PathBuf {
+    let named = place.ledger.ledger.clone();
+    named.unwrap_or_else(|| folder(place.lab.as_ref(), env).join(LEDGER))
+}
+
+/// What a ledger that is only looked at needs of the world; the lab's files are not read.
+pub(crate) fn plain_store(env: &Env) -> ledger::Env {
+    ledger::Env {
+        clock: env.host.clone(),
+        ids: Ids::System,
+        site: String::new(),
+        zone: Zone::utc(),
+        heads: env.heads(),
+    }
+}
+
+/// Opens the desk of a lab folder for recording, and takes in new requests. Where the ledger may only be
+/// looked at, the reason is told and nothing can be recorded.
 pub(crate) fn desk(folder: &Path, ledger: &LedgerFile, env: &mut Env) -> Result<Desk, Failure> {
     let (lab, path, store) = parts(folder, ledger, env)?;
+    let late = env.lateness()?.map(str::to_owned);
     let opened = match ledger::open(&path, store.clone()) {
-        Err(LedgerError::Missing { .. }) => {
-            env.say(&format!("a new ledger: {}", path.display()));
-            ledger::create(&path, store)
+        Err(error @ (LedgerError::CutOff { .. } | LedgerError::Unsafe { .. })) => {
+            env.say(&format!("for looking only: {error}"));
+            ledger::open_read_only(&path, store)
         }
         other => other,
     };
-    let mut desk = seated(
-        lab,
-        Box::new(opened.map_err(|error| Failure::new(Exit::Failed, error))?),
-        env,
-    )?;
-    match desk.take_in()? {
-        Ok(0) => {}
-        Ok(count) => env.say(&format!(
-            "taken in from the folder: {}",
-            counted(count, "new request")
-        )),
-        Err(outcome) => env.say(&outcome_words(&outcome, &desk.lab.zone).1),
+    let ledger = opened.map_err(Failure::failed)?;
+    let cut_off = ledger.cut_off().is_some();
+    let mut desk = seated(lab, Box::new(ledger), env)?;
+    if let Some(late) = late {
+        desk.set_late(&late);
+    }
+    if !cut_off {
+        tell_warnings(&desk, env);
+        take_in(&mut desk, env)?;
     }
     Ok(desk)
+}
+
+fn tell_warnings(desk: &Desk, env: &Env) {
+    for warning in desk.warnings() {
+        env.say(&format!("warning: {warning}"));
+    }
+}
+
+/// Takes in what is new in the folder, where who acts may do so.
+fn take_in(desk: &mut Desk, env: &Env) -> Result<(), Failure> {
+    let fresh = desk.not_taken_in();
+    if fresh == 0 {
+        return Ok(());
+    }
+    let what = counted(fresh, "new request");
+    if desk.role() < Role::Coordinator {
+        env.say(&format!(
+            "in the folder: {what}, for a coordinator to take in"
+        ));
+        return Ok(());
+    }
+    match desk.take_in()? {
+        Ok(_) => env.say(&format!("taken in from the folder: {what}")),
+        Err(outcome) => env.say(&outcome_words(&outcome, &desk.lab.zone).1),
+    }
+    Ok(())
 }
 
 /// Opens the desk of a lab folder for looking only: nothing is written, and no ledger is made.
@@ -95,33 +139,33 @@ pub(crate) fn look(folder: &Path, ledger: &LedgerFile, env: &mut Env) -> Result<
     let (lab, path, store) = parts(folder, ledger, env)?;
     let ledger: Box<dyn Ledger> = match ledger::open_read_only(&path, store.clone()) {
         Err(LedgerError::Missing { .. }) => Box::new(MemoryLedger::new(store)),
-        other => Box::new(other.map_err(|error| Failure::new(Exit::Failed, error))?),
+        other => Box::new(other.map_err(Failure::failed)?),
     };
-    seated(lab, ledger, env)
+    let desk = seated(lab, ledger, env)?;
+    tell_warnings(&desk, env);
+    Ok(desk)
 }
 
 /// The lab, the path of its ledger, and what the ledger needs of the world.
-fn parts(
+pub(crate) fn parts(
     folder: &Path,
     ledger: &LedgerFile,
     env: &mut Env,
 ) -> Result<(Lab, PathBuf, ledger::Env), Failure> {
     let lab = read_lab(folder, env)?.lab;
     env.settle_clock(&lab.zone)?;
-    let path = ledger
-        .ledger
-        .clone()
-        .unwrap_or_else(|| folder.join("rigday.db"));
+    let path = ledger.ledger.clone().unwrap_or_else(|| folder.join(LEDGER));
     let store = ledger::Env {
-        clock: env.clock.clone(),
+        clock: env.host.clone(),
         ids: Ids::System,
         site: lab.name.clone(),
         zone: lab.zone.clone(),
+        heads: env.heads(),
     };
     Ok((lab, path, store))
 }
 
-fn seated(lab: Lab, ledger: Box<dyn Ledger>, env: &Env) -> Result<Desk, Failure> {
+pub(crate) fn seated(lab: Lab, ledger: Box<dyn Ledger>, env: &Env) -> Result<Desk, Failure> {
     let (clock, actor) = (env.clock.clone(), env.actor.clone());
     Ok(Desk::open(Opening {
         lab,
@@ -146,7 +190,8 @@ pub(crate) fn tell(desk: &Desk, outcome: &Outcome, what: &str, env: &mut Env) ->
     }
     env.say(&format!("{what}: {words}"));
     Ok(match outcome {
-        Outcome::Conflict { .. } | Outcome::Refused { .. } => Exit::Refused,
-        _ => Exit::Failed,
+        Outcome::NotRecorded { .. } => Exit::NotRecorded,
+        Outcome::Unknown { .. } => Exit::Unknown,
+        _ => Exit::Refused,
     })
 }

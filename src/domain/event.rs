@@ -2,6 +2,7 @@
 
 use super::ids::{PlanId, RequestId, RigId, UnitId};
 use super::plan::{Booking, Finish, Unplannable};
+use super::roles::{Holder, Role};
 use super::time::Minute;
 
 /// Place of an event in its ledger: 1, 2, 3, … without gaps.
@@ -51,6 +52,8 @@ pub struct Event {
     pub happened: Minute,
     /// When it was recorded, in milliseconds since 1970-01-01T00:00Z.
     pub recorded_ms: i64,
+    /// True where the host's clock then stood before the time of the event before it.
+    pub clock_back: bool,
     /// Who said so.
     pub actor: Actor,
     /// What happened.
@@ -174,6 +177,77 @@ pub enum EventBody {
         /// Why; never empty.
         reason: String,
     },
+    /// Requests came in by a file; what it held follows in the same append.
+    FileTaken {
+        /// Its name, without its folder.
+        file: String,
+        /// SHA-256 of its bytes, in hexadecimal.
+        sha256: String,
+        /// How many requests it held.
+        requests: u32,
+        /// How many units they have.
+        units: u32,
+    },
+    /// The events before it in the same append were entered long after they happened.
+    LateEntry {
+        /// How many events.
+        events: u32,
+        /// Why so late; never empty.
+        reason: String,
+    },
+    /// Somebody may do something from now on.
+    RoleGranted {
+        /// Who.
+        holder: Holder,
+        /// What.
+        role: Role,
+    },
+    /// Somebody has no role of their own any more.
+    RoleRevoked {
+        /// Who.
+        holder: Holder,
+    },
+    /// Somebody tried what their role does not allow.
+    AttemptRefused {
+        /// The kind of event that was tried.
+        what: String,
+        /// The rule.
+        why: String,
+    },
+    /// A manager has looked at what happened and signs for it.
+    Signed {
+        /// What the signature means.
+        meaning: Meaning,
+        /// SHA-256 of what was shown, in hexadecimal.
+        shown: String,
+        /// The last event that was shown.
+        upto: Seq,
+    },
+}
+
+/// What a signature means.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Meaning {
+    /// Looked at.
+    Reviewed,
+    /// Found good.
+    Approved,
+    /// Given out.
+    Released,
+}
+
+impl Meaning {
+    /// All of them.
+    pub const ALL: [Self; 3] = [Self::Reviewed, Self::Approved, Self::Released];
+
+    /// Its word.
+    pub const fn word(self) -> &'static str {
+        match self {
+            Self::Reviewed => "reviewed",
+            Self::Approved => "approved",
+            Self::Released => "released",
+        }
+    }
 }
 
 /// Most bookings in one event, so that it stays well below the largest row.
@@ -226,7 +300,13 @@ impl EventBody {
             }
             Self::RigDown { rig, .. } | Self::RigUp { rig } => vec![Subject::Rig(rig.clone())],
             Self::Note { subject, .. } => vec![subject.clone()],
-            Self::Correction { .. } => Vec::new(),
+            Self::Correction { .. }
+            | Self::FileTaken { .. }
+            | Self::LateEntry { .. }
+            | Self::RoleGranted { .. }
+            | Self::RoleRevoked { .. }
+            | Self::AttemptRefused { .. }
+            | Self::Signed { .. } => Vec::new(),
         }
     }
 }

@@ -2,11 +2,13 @@
 //!
 //! Plain data and pure functions. This room knows no file, no clock, no database and no serde.
 
+pub mod csv;
 pub mod event;
 pub mod facts;
 pub mod ids;
 pub mod lab;
 pub mod plan;
+pub mod roles;
 pub mod standard;
 pub mod steps;
 pub mod text;
@@ -23,5 +25,6 @@ pub use facts::Facts;
 pub use ids::{CrewId, MethodId, PlanId, RequestId, RigId, SequenceId, StandardId, UnitId};
 pub use lab::Lab;
 pub use plan::{Booking, Plan};
+pub use roles::{Role, Roles};
 pub use time::{Minute, Minutes, Span};
 pub use zone::Zone;

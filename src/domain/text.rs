@@ -57,12 +57,12 @@ pub fn shown(text: &str) -> String {
 }
 
 /// Characters that are not seen, or that change how others are seen: controls, bidirectional and
-/// zero-width ones, line and paragraph separators, private use.
+/// zero-width ones, letters without a shape, line and paragraph separators, private use.
 pub fn is_hidden(c: char) -> bool {
     c.is_control()
         || matches!(c,
-            '\u{ad}' | '\u{61c}' | '\u{180e}' | '\u{200b}'..='\u{200f}' | '\u{2028}'..='\u{202e}'
-            | '\u{2060}'..='\u{2069}' | '\u{206a}'..='\u{206f}' | '\u{feff}' | '\u{fff9}'..='\u{fffb}'
+            '\u{ad}' | '\u{34f}' | '\u{61c}' | '\u{115f}' | '\u{1160}' | '\u{17b4}' | '\u{17b5}' | '\u{180e}' | '\u{200b}'..='\u{200f}' | '\u{2028}'..='\u{202e}'
+            | '\u{2060}'..='\u{2069}' | '\u{206a}'..='\u{206f}' | '\u{3164}' | '\u{ffa0}' | '\u{feff}' | '\u{fff9}'..='\u{fffb}'
             | '\u{e000}'..='\u{f8ff}' | '\u{e0000}'..='\u{e0fff}' | '\u{f0000}'..='\u{10ffff}')
 }
 

@@ -9,6 +9,7 @@ impl Floor {
     /// Takes one event in. Events come in the order of their seq.
     pub fn apply(&mut self, event: Event) {
         let corrects = matches!(event.body, EventBody::Correction { .. });
+        self.roles.take(&event);
         self.events.push(event);
         if corrects {
             self.rebuild();
@@ -23,6 +24,9 @@ impl Floor {
             events: events.into_iter().collect(),
             ..Self::default()
         };
+        for event in &floor.events {
+            floor.roles.take(event);
+        }
         floor.rebuild();
         floor
     }
@@ -252,7 +256,14 @@ impl Standing {
                     record.repairs.push((down.since, happened, down.reason));
                 }
             }
-            EventBody::Note { .. } | EventBody::Correction { .. } => {}
+            EventBody::Note { .. }
+            | EventBody::Correction { .. }
+            | EventBody::FileTaken { .. }
+            | EventBody::LateEntry { .. }
+            | EventBody::RoleGranted { .. }
+            | EventBody::RoleRevoked { .. }
+            | EventBody::AttemptRefused { .. }
+            | EventBody::Signed { .. } => {}
         }
     }
 

@@ -10,6 +10,7 @@ mod facts;
 mod fold;
 mod state;
 
+use crate::domain::Roles;
 use crate::domain::plan::{Booking, Finish, Unplannable};
 use crate::domain::{Event, Minute, Minutes, PlanId, RequestId, RigId, Seq, UnitId, Verdict};
 use std::collections::{BTreeMap, BTreeSet, HashMap};
@@ -21,6 +22,8 @@ pub struct Floor {
     pub events: Vec<Event>,
     /// Events that a correction has voided and none has restored.
     pub voided: BTreeSet<Seq>,
+    /// Who may do what.
+    pub roles: Roles,
     /// What follows from the events that count.
     pub now: Standing,
 }

@@ -14,13 +14,15 @@ mod requests_file;
 mod sense;
 mod sequences_file;
 mod standards_file;
+mod take;
 mod text;
 mod value;
 
 pub use fault::{Fault, Faults, nearest};
+pub use take::{Taken, take};
 pub use text::{offset_text, parse_clock, parse_date, parse_duration, parse_instant};
 
-use crate::domain::lab::Method;
+use crate::domain::lab::{Method, Request};
 use crate::domain::standard::Standard;
 use crate::domain::{Lab, MethodId, StandardId, Zone};
 use files::Found;
@@ -30,6 +32,7 @@ use requests_file::Pinnable;
 use standards_file::Standards;
 use std::collections::BTreeMap;
 use std::path::Path;
+use take::More;
 use toml::Spanned;
 use toml::de::DeTable;
 use value::{Doc, Sink, Site, Table, parse};
@@ -55,15 +58,8 @@ pub struct ReadLab {
 /// Every fault of every file.
 pub fn read(folder: &Path) -> Result<ReadLab, Faults> {
     let sink = Sink::default();
-    let doc = |file, needed| files::read(folder, file, needed, &sink);
-    let docs = Docs {
-        lab: doc("lab.toml", true),
-        methods: doc("methods.toml", false),
-        sequences: doc("sequences.toml", true),
-        requests: doc("requests.toml", true),
-        pins: doc("pins.toml", false),
-    };
-    let lab = docs.build(&sink);
+    let docs = Docs::of_folder(folder, &sink);
+    let lab = docs.build(None, &sink).map(|(lab, _)| lab);
     let (faults, warnings) = sink.into_sorted();
     match lab {
         Some(lab) if faults.is_empty() => Ok(ReadLab { lab, warnings }),
@@ -147,9 +143,21 @@ impl<'a> Parsed<'a> {
 }
 
 impl Docs {
+    fn of_folder(folder: &Path, sink: &Sink) -> Self {
+        let doc = |file, needed| files::read(folder, file, needed, sink);
+        Self {
+            lab: doc("lab.toml", true),
+            methods: doc("methods.toml", false),
+            sequences: doc("sequences.toml", true),
+            requests: doc("requests.toml", true),
+            pins: doc("pins.toml", false),
+        }
+    }
+
     /// Reads one file after another, going on as far as possible after a fault: what a file that cannot
-    /// be read would have said is then not known, and references to it are not judged.
-    fn build(&self, sink: &Sink) -> Option<Lab> {
+    /// be read would have said is then not known, and references to it are not judged. With the lab come
+    /// the requests of `more`, which stand at the end of its own.
+    fn build(&self, more: Option<&More<'_>>, sink: &Sink) -> Option<(Lab, Vec<Request>)> {
         let lab_file = Parsed::new(&self.lab, sink);
         let (mut lab, names) = match &lab_file {
             Some(file) => {
@@ -167,10 +175,16 @@ impl Docs {
             sequences_file::read(&file.root(sink), methods.as_ref(), &standards, lab.as_ref())
         });
         let requests_file = Parsed::new(&self.requests, sink);
-        let requests = requests_file
-            .as_ref()
-            .map(|file| requests_file::read(&file.root(sink), &zone, sequences.as_ref()));
+        let requests = requests_file.as_ref().map(|file| {
+            let mut known = requests_file::Known::new(&zone, sequences.as_ref());
+            let mut requests = requests_file::read(&file.root(sink), &mut known);
+            let fresh = more.map(|more| more.read(&mut known, sink));
+            let fresh = fresh.unwrap_or_default();
+            requests.extend(fresh.iter().cloned());
+            ((requests, fresh), known.units)
+        });
         let (requests, units) = requests.unzip();
+        let (requests, fresh) = requests.unzip();
         if let Some(lab) = &mut lab {
             lab.methods = methods.map(|methods| methods.good).unwrap_or_default();
             lab.standards = standards.good;
@@ -186,7 +200,7 @@ impl Docs {
         let pins = Parsed::new(&self.pins, sink)
             .map(|file| requests_file::pins(&file.root(sink), &to))
             .unwrap_or_default();
-        lab.map(|lab| Lab { pins, ..lab })
+        lab.map(|lab| (Lab { pins, ..lab }, fresh.unwrap_or_default()))
     }
 
     /// The lab's own methods and the built-in ones, and the standards of both; no methods where the

@@ -2,40 +2,75 @@
 
 use super::value::Site;
 use std::collections::{BTreeMap, BTreeSet};
+use std::rc::Rc;
 
 /// Names of one kind that stand in a file, those of faulty entries too: a reference to an entry that has
 /// a fault of its own is no second fault.
 #[derive(Default)]
 pub(super) struct Names {
-    /// The line of each name.
-    lines: BTreeMap<String, usize>,
-    /// The first name, and its line, of those that differ in upper and lower case alone.
-    folded: BTreeMap<String, (String, usize)>,
+    /// The place of each name.
+    places: BTreeMap<String, Place>,
+    /// The first name, and its place, of those that look alike.
+    alike: BTreeMap<String, (String, Place)>,
     /// Names that are no good ids.
     faulty: BTreeSet<String>,
+}
+
+/// Where a name stands.
+#[derive(Clone, Default)]
+struct Place {
+    file: Rc<str>,
+    line: usize,
+}
+
+impl Place {
+    fn of(site: Site<'_>) -> Self {
+        Self {
+            file: Rc::from(site.doc.file.as_str()),
+            line: site.line(),
+        }
+    }
+
+    /// The place as seen from a file: its own lines need no name.
+    fn from(&self, site: Site<'_>) -> String {
+        if *self.file == *site.doc.file {
+            format!("line {}", self.line)
+        } else {
+            format!("line {} of {}", self.line, self.file)
+        }
+    }
 }
 
 /// What a name is to those before it.
 enum Seen {
     New,
-    /// It differs from this one, in this line, in upper and lower case alone.
-    Like(String, usize),
-    /// It stands in this line already.
-    Taken(usize),
+    /// It looks like this one, which stands there.
+    Like(String, Place),
+    /// It stands there already.
+    Taken(Place),
+}
+
+/// What a name looks like: the same for those that people take for each other, such as `l`, `1` and `I`, or
+/// letters of two alphabets with one shape.
+fn look(name: &str) -> String {
+    unicode_security::skeleton(&name.to_lowercase()).collect()
 }
 
 impl Names {
     /// True where the name is new; a fault where it is taken, a warning where it looks like another.
     pub(super) fn add(&mut self, kind: &str, name: &str, site: Site<'_>) -> bool {
         let what = format!("{kind} {name}");
-        match self.insert(name, site.line()) {
+        match self.insert(name, &Place::of(site)) {
             Seen::New => true,
-            Seen::Like(known, line) => {
-                site.warn(&what, &format!("looks like {known} in line {line}"));
+            Seen::Like(known, place) => {
+                site.warn(
+                    &what,
+                    &format!("looks like {known} in {}", place.from(site)),
+                );
                 true
             }
-            Seen::Taken(line) => {
-                site.fault(&what, &format!("the name is taken in line {line}"));
+            Seen::Taken(place) => {
+                site.fault(&what, &format!("the name is taken in {}", place.from(site)));
                 false
             }
         }
@@ -44,36 +79,37 @@ impl Names {
     /// Adds names that stand at one place; true where all are new. Only the first that is taken is a
     /// fault, for the others are taken by the same cause.
     pub(super) fn add_all(&mut self, kind: &str, names: &[String], site: Site<'_>) -> bool {
-        let line = site.line();
+        let own = Place::of(site);
         let mut first = None;
         for name in names {
-            if let Seen::Taken(line) = self.insert(name, line) {
-                first = first.or(Some((name, line)));
+            if let Seen::Taken(place) = self.insert(name, &own) {
+                first = first.or(Some((name, place)));
             }
         }
-        if let Some((name, line)) = first {
-            let why = format!("the name is taken in line {line}");
+        let none_taken = first.is_none();
+        if let Some((name, place)) = first {
+            let why = format!("the name is taken in {}", place.from(site));
             site.fault(&format!("{kind} {name}"), &why);
         }
-        first.is_none()
+        none_taken
     }
 
-    fn insert(&mut self, name: &str, line: usize) -> Seen {
-        if let Some(line) = self.lines.get(name) {
-            return Seen::Taken(*line);
+    fn insert(&mut self, name: &str, own: &Place) -> Seen {
+        if let Some(place) = self.places.get(name) {
+            return Seen::Taken(place.clone());
         }
-        self.lines.insert(name.to_owned(), line);
-        let folded = name.to_lowercase();
-        if let Some((known, line)) = self.folded.get(&folded) {
-            return Seen::Like(known.clone(), *line);
+        self.places.insert(name.to_owned(), own.clone());
+        let look = look(name);
+        if let Some((known, place)) = self.alike.get(&look) {
+            return Seen::Like(known.clone(), place.clone());
         }
-        self.folded.insert(folded, (name.to_owned(), line));
+        self.alike.insert(look, (name.to_owned(), own.clone()));
         Seen::New
     }
 
     /// Makes a name from elsewhere known, which is not compared with those of the file.
     pub(super) fn note(&mut self, name: &str) {
-        self.lines.entry(name.to_owned()).or_default();
+        self.places.entry(name.to_owned()).or_default();
     }
 
     /// Makes a name known that is no good id.
@@ -82,12 +118,12 @@ impl Names {
     }
 
     pub(super) fn has(&self, name: &str) -> bool {
-        self.lines.contains_key(name) || self.faulty.contains(name)
+        self.places.contains_key(name) || self.faulty.contains(name)
     }
 
     /// Those that may be used, sorted.
     pub(super) fn iter(&self) -> impl Iterator<Item = &str> {
-        self.lines.keys().map(String::as_str)
+        self.places.keys().map(String::as_str)
     }
 }
 

@@ -20,20 +20,51 @@ pub(super) struct Units {
     in_doubt: bool,
 }
 
+/// What requests refer to, and the names that they have given so far.
+pub(super) struct Known<'a> {
+    zone: &'a Zone,
+    sequences: Option<&'a (Vec<Sequence>, Names)>,
+    requests: Names,
+    /// The units of all requests.
+    pub(super) units: Units,
+}
+
+impl<'a> Known<'a> {
+    pub(super) fn new(zone: &'a Zone, sequences: Option<&'a (Vec<Sequence>, Names)>) -> Self {
+        Self {
+            zone,
+            sequences,
+            requests: Names::default(),
+            units: Units::default(),
+        }
+    }
+}
+
 /// Reads requests, and the names of all units; a request with a fault is left out.
-pub(super) fn read(
-    root: &Table<'_>,
-    zone: &Zone,
-    sequences: Option<&(Vec<Sequence>, Names)>,
-) -> (Vec<Request>, Units) {
+pub(super) fn read(root: &Table<'_>, known: &mut Known<'_>) -> Vec<Request> {
     root.only(&["request"]);
-    let (mut names, mut units) = (Names::default(), Units::default());
     let mut requests = Vec::new();
     for mut table in root.tables("request") {
-        let id = table.identify("request", &mut names);
-        requests.extend(request(&table, id.as_deref(), zone, sequences, &mut units));
+        let id = table.identify("request", &mut known.requests);
+        let (zone, sequences) = (known.zone, known.sequences);
+        requests.extend(request(
+            &table,
+            id.as_deref(),
+            zone,
+            sequences,
+            &mut known.units,
+        ));
     }
-    (requests, units)
+    requests
+}
+
+/// Reads requests from another file, which holds at least one.
+pub(super) fn read_more(root: &Table<'_>, known: &mut Known<'_>) -> Vec<Request> {
+    if root.tables("request").is_empty() {
+        let why = "there is no request in it";
+        root.site.fault(&root.what, why);
+    }
+    read(root, known)
 }
 
 fn request(

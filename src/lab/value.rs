@@ -43,17 +43,24 @@ impl Sink {
 
 /// A file's name and text.
 pub(super) struct Doc {
-    pub(super) file: &'static str,
+    pub(super) file: String,
     pub(super) text: String,
+    /// The file as it lies on disk.
+    pub(super) bytes: Vec<u8>,
     /// Byte offset at which each line begins.
     lines: Vec<usize>,
 }
 
 impl Doc {
-    pub(super) fn new(file: &'static str, text: String) -> Self {
+    pub(super) fn new(file: &str, text: String) -> Self {
         let breaks = text.match_indices('\n').map(|(ix, _)| ix + 1);
         let lines = std::iter::once(0).chain(breaks).collect();
-        Self { file, text, lines }
+        Self {
+            file: file.to_owned(),
+            text,
+            bytes: Vec::new(),
+            lines,
+        }
     }
 
     /// Line and column, in characters from 1, of a byte offset.
@@ -97,7 +104,7 @@ impl<'a> Site<'a> {
 
     fn build(self, what: &str, why: &str, nearest: Option<String>) -> Fault {
         let (line, column) = self.doc.place(self.offset);
-        let file = self.doc.file.to_owned();
+        let file = shown(&self.doc.file);
         Fault {
             file,
             line,
@@ -142,7 +149,7 @@ impl<'a> Table<'a> {
         Self {
             keys: table.get_ref(),
             site,
-            what: site.doc.file.to_owned(),
+            what: site.doc.file.clone(),
         }
     }
 

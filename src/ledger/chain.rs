@@ -5,7 +5,9 @@
 //! eight bytes, the largest first; numbers enter as decimal text.
 
 use super::record::Row;
+use rusqlite::types::ValueRef;
 use sha2::{Digest, Sha256};
+use std::io::Write;
 
 /// A hash of 32 bytes.
 pub(super) type Hash = [u8; 32];
@@ -18,11 +20,40 @@ pub(super) fn leaf(row: &Row) -> Hash {
     let mut hash = Sha256::new();
     hash.update([0_u8]);
     hash.update(row.ver.to_be_bytes());
-    for field in row.fields() {
-        hash.update((field.len() as u64).to_be_bytes());
-        hash.update(&field);
-    }
+    row.each_field(|field| put(&mut hash, field));
     hash.finalize().into()
+}
+
+/// A field with its length in front.
+fn put(hash: &mut Sha256, field: &[u8]) {
+    hash.update((field.len() as u64).to_be_bytes());
+    hash.update(field);
+}
+
+/// The same hash, straight from the columns of a stored row: whatever stands in them, text that is no text
+/// included.
+pub(super) fn stored_leaf(row: &rusqlite::Row<'_>) -> rusqlite::Result<Hash> {
+    const VER: usize = 16;
+    const LAST: usize = 17;
+    let mut hash = Sha256::new();
+    hash.update([0_u8]);
+    hash.update(row.get::<_, i64>(VER)?.to_be_bytes());
+    for column in (0..=LAST).filter(|column| *column != VER) {
+        match row.get_ref(column)? {
+            ValueRef::Integer(number) => {
+                let mut digits = [0_u8; 20];
+                let mut rest = &mut digits[..];
+                // Twenty places hold every number of 64 bits.
+                let _fits = write!(rest, "{number}");
+                let left = rest.len();
+                put(&mut hash, &digits[..20 - left]);
+            }
+            ValueRef::Text(bytes) | ValueRef::Blob(bytes) => put(&mut hash, bytes),
+            ValueRef::Real(number) => put(&mut hash, number.to_string().as_bytes()),
+            ValueRef::Null => put(&mut hash, b""),
+        }
+    }
+    Ok(hash.finalize().into())
 }
 
 /// The hash that seals the event and all before it.

@@ -1,5 +1,6 @@
 //! What a ledger needs from the world: the clock, ids, the lab's name and zone.
 
+use super::heads::Heads;
 use crate::clock::Clock;
 use crate::domain::{EventId, Zone};
 use std::sync::{Arc, Mutex, PoisonError};
@@ -15,6 +16,8 @@ pub struct Env {
     pub site: String,
     /// The lab's zone, recorded beside each time.
     pub zone: Zone,
+    /// Where the user's remembered heads are kept; without it none is kept and none is compared.
+    pub heads: Option<Heads>,
 }
 
 /// A source of ids of 128 bits.

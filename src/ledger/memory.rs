@@ -2,11 +2,11 @@
 
 use super::chain::{Hash, NO_LINK, leaf, link};
 use super::env::Env;
-use super::record::{Row, event_fault};
+use super::permit::{Asked, Decision, Rows, unknown_heads};
+use super::record::Row;
 use super::{Expect, Head, Ledger, LedgerError, Outcome, Report};
-use crate::domain::event::Subject;
-use crate::domain::{Event, EventId, NewEvent, Seq};
-use std::collections::BTreeSet;
+use crate::domain::roles::Roles;
+use crate::domain::{Event, NewEvent, Seq};
 use std::path::Path;
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 use std::time::Duration;
@@ -16,6 +16,7 @@ pub struct MemoryLedger {
     env: Env,
     id: [u8; 16],
     rows: Vec<(Row, Hash)>,
+    roles: Roles,
 }
 
 impl MemoryLedger {
@@ -26,90 +27,52 @@ impl MemoryLedger {
             env,
             id,
             rows: Vec::new(),
+            roles: Roles::default(),
         }
     }
-}
 
-/// What a store can say about rows it has, for deciding an append.
-pub(super) trait Rows {
-    /// The row of that id.
-    fn by_id(&self, id: [u8; 16]) -> Result<Option<Row>, LedgerError>;
-    /// The row of that seq.
-    fn by_seq(&self, seq: u64) -> Result<Option<Row>, LedgerError>;
-    /// The rows after that one.
-    fn after(&self, seq: u64) -> Result<Vec<Row>, LedgerError>;
-}
+    /// Adds an event at the end.
+    fn push(&mut self, event: &NewEvent) -> Result<(), LedgerError> {
+        let last = self.rows.last();
+        let last_ms = last.map_or(i64::MIN, |(row, _)| row.recorded_ms);
+        let before = last.map_or(NO_LINK, |(_, link)| *link);
+        let seq = self.rows.len() as u64 + 1;
+        let row = Row::of(event, seq, self.id, last_ms, &self.env);
+        self.roles.take(&row.event()?);
+        let sealed = link(&before, &leaf(&row));
+        self.rows.push((row, sealed));
+        Ok(())
+    }
 
-/// Everything that may keep an append from being made; `None` where nothing does.
-pub(super) fn objection(
-    rows: &dyn Rows,
-    expect: &[Expect],
-    events: &[NewEvent],
-) -> Result<Option<Outcome>, LedgerError> {
-    let refused = |why: String| Ok(Some(Outcome::Refused { why }));
-    if events.is_empty() {
-        return refused("there is nothing to record".to_owned());
-    }
-    if let Some(why) = events.iter().find_map(event_fault) {
-        return refused(why);
-    }
-    let ids: BTreeSet<EventId> = events.iter().map(|event| event.id).collect();
-    if ids.len() < events.len() {
-        return refused("two events of one append have the same id".to_owned());
-    }
-    let known: Vec<Option<Row>> = events
-        .iter()
-        .map(|event| rows.by_id(event.id.0))
-        .collect::<Result<_, _>>()?;
-    if let Some(first) = &known[0] {
-        let same = known
-            .iter()
-            .zip(events)
-            .all(|(row, event)| row.as_ref().is_some_and(|row| row.says(event)));
-        return if same {
-            Ok(Some(Outcome::AlreadyRecorded {
-                first: Seq(first.seq),
-            }))
-        } else {
-            refused(format!(
-                "the id of event {} is taken by another content",
-                first.seq
-            ))
+    fn try_append(
+        &mut self,
+        expect: &[Expect],
+        events: &[NewEvent],
+    ) -> Result<Outcome, LedgerError> {
+        let asked = Asked {
+            rows: self,
+            roles: &self.roles,
+            env: &self.env,
+            expect,
+            events,
         };
-    }
-    if let Some(row) = known.iter().flatten().next() {
-        return refused(format!(
-            "the id of event {} is taken by another content",
-            row.seq
-        ));
-    }
-    for own in expect {
-        for row in rows.after(own.seen.0)? {
-            let event = row.event()?;
-            if subjects(rows, &event)?.contains(&own.about) {
-                return Ok(Some(Outcome::Conflict {
-                    by: Box::new(event),
-                }));
+        match asked.decide()? {
+            Decision::Answer(outcome) => Ok(outcome),
+            Decision::Forbidden { attempt, why } => {
+                if let Some(attempt) = attempt {
+                    self.push(&attempt)?;
+                }
+                Ok(Outcome::Refused { why })
+            }
+            Decision::Go => {
+                let first = Seq(self.rows.len() as u64 + 1);
+                for event in events {
+                    self.push(event)?;
+                }
+                Ok(Outcome::Recorded { first })
             }
         }
     }
-    Ok(None)
-}
-
-/// What an event is about; a correction is about what it corrects is about.
-fn subjects(rows: &dyn Rows, event: &Event) -> Result<Vec<Subject>, LedgerError> {
-    let mut about = event.body.subjects();
-    // Only an earlier event can be corrected, so this ends.
-    let mut next = event.body.corrects().filter(|own| *own < event.seq);
-    while let Some(seq) = next {
-        let Some(row) = rows.by_seq(seq.0)? else {
-            break;
-        };
-        let earlier = row.event()?;
-        about.extend(earlier.body.subjects());
-        next = earlier.body.corrects().filter(|own| *own < seq);
-    }
-    Ok(about)
 }
 
 impl Rows for MemoryLedger {
@@ -140,35 +103,18 @@ impl Rows for MemoryLedger {
             .cloned()
             .collect())
     }
+
+    fn last_row(&self) -> Result<Option<Row>, LedgerError> {
+        Ok(self.rows.last().map(|(row, _)| row.clone()))
+    }
 }
 
 impl Ledger for MemoryLedger {
     fn append(&mut self, expect: &[Expect], events: &[NewEvent]) -> Outcome {
-        match objection(self, expect, events) {
-            Ok(Some(outcome)) => return outcome,
-            Err(error) => {
-                return Outcome::NotRecorded {
-                    why: error.to_string(),
-                };
-            }
-            Ok(None) => {}
-        }
-        let first = self.rows.len() as u64 + 1;
-        for event in events {
-            let last = self.rows.last();
-            let last_ms = last.map_or(i64::MIN, |(row, _)| row.recorded_ms);
-            let before = last.map_or(NO_LINK, |(_, link)| *link);
-            let row = Row::of(
-                event,
-                self.rows.len() as u64 + 1,
-                self.id,
-                last_ms,
-                &self.env,
-            );
-            let sealed = link(&before, &leaf(&row));
-            self.rows.push((row, sealed));
-        }
-        Outcome::Recorded { first: Seq(first) }
+        self.try_append(expect, events)
+            .unwrap_or_else(|error| Outcome::NotRecorded {
+                why: error.to_string(),
+            })
     }
 
     fn read(&self, after: Seq, limit: u32) -> Result<Vec<Event>, LedgerError> {
@@ -229,23 +175,6 @@ impl Ledger for MemoryLedger {
     }
 }
 
-/// Heads that somebody remembered and that are not on this chain.
-pub(super) fn unknown_heads(
-    ledger: [u8; 16],
-    known: &[Head],
-    link_at: impl Fn(u64) -> Option<Hash>,
-) -> Vec<(Option<Seq>, String)> {
-    let strange = known
-        .iter()
-        .filter(|head| head.ledger != ledger || link_at(head.seq.0) != Some(head.link));
-    strange
-        .map(|head| {
-            let why = "a remembered head is not on this chain: events were cut off or replaced";
-            (Some(head.seq), why.to_owned())
-        })
-        .collect()
-}
-
 /// A ledger that several desks in one process share, for tests and plays.
 #[derive(Clone)]
 pub struct Shared(Arc<Mutex<Box<dyn Ledger>>>);
@@ -284,5 +213,9 @@ impl Ledger for Shared {
 
     fn verify(&self, known: &[Head]) -> Report {
         self.own().verify(known)
+    }
+
+    fn warnings(&self) -> Vec<String> {
+        self.own().warnings()
     }
 }

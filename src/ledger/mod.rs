@@ -3,15 +3,24 @@
 //! Everybody else sees the [`Ledger`] trait; SQL, rows, paths and connections stay in here.
 
 mod chain;
+mod copy;
 mod env;
+mod form;
+mod heads;
+mod health;
 mod memory;
+mod migrate;
 mod open;
+mod permit;
 mod record;
 mod sqlite;
+mod verify;
 
 pub use env::{Env, Ids};
+pub use heads::{Heads, hex};
+pub use health::{Finding, WAY_BACK};
 pub use memory::{MemoryLedger, Shared};
-pub use open::{create, open, open_read_only};
+pub use open::{Readers, create, create_for, inspect, open, open_read_only};
 pub use sqlite::SqliteLedger;
 
 use crate::domain::event::Subject;
@@ -38,6 +47,11 @@ pub trait Ledger: Send {
 
     /// Checks the whole chain and compares it with heads that somebody remembered.
     fn verify(&self, known: &[Head]) -> Report;
+
+    /// What whoever works with it should be told now, such as a clock that was set back.
+    fn warnings(&self) -> Vec<String> {
+        Vec::new()
+    }
 }
 
 /// What the caller last saw of something that it is about to change.
@@ -110,7 +124,7 @@ pub struct Report {
 #[non_exhaustive]
 pub enum LedgerError {
     /// There is no ledger file.
-    #[error("{path}: there is no ledger; `rigday init` or taking in the first request makes one")]
+    #[error("{path}: there is no ledger; `rigday init` makes one")]
     Missing {
         /// The file.
         path: String,
@@ -144,12 +158,24 @@ pub enum LedgerError {
         known: i64,
     },
     /// An event cannot be what this program wrote.
-    #[error("event {seq}: {why}; run `rigday verify` and go back to a backup")]
+    #[error(
+        "event {seq}: {why}; run `rigday verify`, then `rigday doctor` for the way back to a backup"
+    )]
     Damaged {
         /// Where.
         seq: u64,
         /// Why.
         why: String,
+    },
+    /// Events that this user has seen are not on the chain.
+    #[error(
+        "ALARM: {path}: event {seq}, which you have seen before, is not in the ledger any more: events were cut off, or an old copy was put back. It is open for reading only. `rigday verify` says more, `rigday doctor` has the way back; where you know why, `rigday head --accept`"
+    )]
+    CutOff {
+        /// The file.
+        path: String,
+        /// The event that was remembered.
+        seq: u64,
     },
     /// The store failed.
     #[error("the ledger cannot be read: {0}")]

@@ -3,12 +3,13 @@
 //! A file that is newer, foreign, damaged or on a network disk is never written. No code but `SQLite`'s
 //! opens the ledger file while a connection is open: closing it again would drop `SQLite`'s locks.
 
+use super::LedgerError;
 use super::env::Env;
+use super::migrate::{ROLES_INDEX, migrate};
 use super::sqlite::SqliteLedger;
-use super::{LedgerError, record};
 use rusqlite::config::DbConfig;
 use rusqlite::limits::Limit;
-use rusqlite::{Connection, OpenFlags};
+use rusqlite::{Connection, FileControl, OpenFlags};
 use std::fs::OpenOptions;
 use std::os::unix::fs::{MetadataExt, OpenOptionsExt, PermissionsExt};
 use std::path::{Path, PathBuf};
@@ -23,7 +24,12 @@ const BUSY_TRIES: i32 = 5_700;
 /// How many links are checked whenever a ledger is opened.
 const LINKS_AT_START: u64 = 1000;
 
-/// Everything in the file's schema, by name, in the order of its making.
+/// The version of the file that this program writes.
+pub(super) const VERSION: i64 = 2;
+/// The oldest version that it brings forward.
+const OLDEST: i64 = 1;
+
+/// Everything in the file's schema since version 1, by name, in the order of its making.
 const SCHEMA: [(&str, &str); 6] = [
     (
         "ledger",
@@ -52,17 +58,52 @@ const SCHEMA: [(&str, &str); 6] = [
     ),
 ];
 
-/// Makes a new ledger. The file must not be there yet; it appears whole or not at all.
+/// Who may read a new file besides the owner's group.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Readers {
+    /// Nobody.
+    Group,
+    /// Every user of the host.
+    Everyone,
+}
+
+impl Readers {
+    /// The mode of the file.
+    const fn file_mode(self) -> u32 {
+        match self {
+            Self::Group => 0o660,
+            Self::Everyone => 0o664,
+        }
+    }
+
+    /// The mode of a folder made for it: what is put in belongs to the folder's group.
+    pub const fn folder_mode(self) -> u32 {
+        match self {
+            Self::Group => 0o2770,
+            Self::Everyone => 0o2775,
+        }
+    }
+}
+
+/// Makes a new ledger for its group. The file must not be there yet; it appears whole or not at all.
 ///
 /// # Errors
 /// Where the file exists, or its folder is not safe.
 pub fn create(path: &Path, env: Env) -> Result<SqliteLedger, LedgerError> {
+    create_for(path, env, Readers::Group)
+}
+
+/// Makes a new ledger, as [`create`].
+///
+/// # Errors
+/// As [`create`].
+pub fn create_for(path: &Path, env: Env, readers: Readers) -> Result<SqliteLedger, LedgerError> {
     let path = absolute(path)?;
     safe_folder(&path)?;
     let mut half = path.clone().into_os_string();
     half.push(format!(".new-{}", std::process::id()));
     let half = PathBuf::from(half);
-    let made = fill(&half, &env).and_then(|()| into_place(&half, &path));
+    let made = fill(&half, &env, readers).and_then(|()| into_place(&half, &path));
     if made.is_err() {
         // What is half made is ours; where it cannot be removed the first error says more.
         let _removed = std::fs::remove_file(&half);
@@ -72,24 +113,26 @@ pub fn create(path: &Path, env: Env) -> Result<SqliteLedger, LedgerError> {
 }
 
 /// A new file with our schema and an id of its own.
-fn fill(path: &Path, env: &Env) -> Result<(), LedgerError> {
+fn fill(path: &Path, env: &Env, readers: Readers) -> Result<(), LedgerError> {
+    let mode = readers.file_mode();
     let file = OpenOptions::new()
         .write(true)
         .create_new(true)
-        .mode(0o660)
-        .custom_flags(i32::try_from(rustix::fs::OFlags::NOFOLLOW.bits()).unwrap_or(0))
+        .mode(mode)
+        .custom_flags(rustix::fs::OFlags::NOFOLLOW.bits().cast_signed())
         .open(path)?;
-    file.set_permissions(std::fs::Permissions::from_mode(0o660))?;
+    // Whatever the umask says.
+    file.set_permissions(std::fs::Permissions::from_mode(mode))?;
     drop(file);
     let connection = connect(path, false)?;
     let id = env.ids.next().0;
     let made_ms = env.clock.now_ms();
     connection.execute_batch("BEGIN IMMEDIATE")?;
-    for (_, sql) in SCHEMA {
+    for (_, sql) in schema(VERSION) {
         connection.execute_batch(sql)?;
     }
     connection.pragma_update(None, "application_id", APPLICATION_ID)?;
-    connection.pragma_update(None, "user_version", record::VERSION)?;
+    connection.pragma_update(None, "user_version", VERSION)?;
     connection.execute(
         "INSERT INTO ledger (one, id, site, created_ms) VALUES (1, ?1, ?2, ?3)",
         (&id[..], &env.site, made_ms),
@@ -98,8 +141,18 @@ fn fill(path: &Path, env: &Env) -> Result<(), LedgerError> {
     Ok(())
 }
 
+/// What a file of that version holds.
+fn schema(version: i64) -> impl Iterator<Item = &'static (&'static str, &'static str)> {
+    let later: &[(&str, &str)] = if version > OLDEST {
+        &[ROLES_INDEX]
+    } else {
+        &[]
+    };
+    SCHEMA.iter().chain(later)
+}
+
 /// Gives a finished file its name, never over another file, and makes that last.
-fn into_place(half: &Path, path: &Path) -> Result<(), LedgerError> {
+pub(super) fn into_place(half: &Path, path: &Path) -> Result<(), LedgerError> {
     use rustix::fs::{CWD, RenameFlags, renameat_with};
     std::fs::File::open(half)?.sync_all()?;
     renameat_with(CWD, half, CWD, path, RenameFlags::NOREPLACE).map_err(std::io::Error::from)?;
@@ -108,52 +161,100 @@ fn into_place(half: &Path, path: &Path) -> Result<(), LedgerError> {
     Ok(())
 }
 
-/// Gives a finished copy its name.
-pub(super) fn finish_copy(half: &Path, dest: &Path) -> Result<(), LedgerError> {
-    let moved = into_place(half, &absolute(dest)?);
-    if moved.is_err() {
-        std::fs::remove_file(half)?;
-    }
-    moved
-}
-
-/// Opens a ledger for reading and writing.
+/// Opens a ledger for reading and writing; an older one is brought to our version, with a copy beside it.
 ///
 /// # Errors
-/// Where it is missing, not safe, not ours, newer, or damaged at its end.
+/// Where it is missing, not safe, not ours, newer, damaged at its end, or lacks what the user has seen.
 pub fn open(path: &Path, env: Env) -> Result<SqliteLedger, LedgerError> {
+    let (path, connection, version) = for_writing(path)?;
+    let mut ledger = SqliteLedger::new(connection, env, path)?;
+    ledger.check_end(LINKS_AT_START)?;
+    if let Some(seq) = ledger.cut_off() {
+        let path = ledger.path().display().to_string();
+        return Err(LedgerError::CutOff { path, seq });
+    }
+    durable(ledger.connection(), ledger.path())?;
+    if version < VERSION {
+        migrate(&ledger, version)?;
+    }
+    ledger.begin_writing();
+    Ok(ledger)
+}
+
+/// Opens the file of a ledger anew after its disk failed. What the log holds is brought into the file first:
+/// the disk may have forgotten what it failed to keep.
+pub(super) fn open_anew(path: &Path, env: Env) -> Result<SqliteLedger, LedgerError> {
+    let ledger = open(path, env)?;
+    let merged = ledger
+        .connection()
+        .query_row("PRAGMA wal_checkpoint(FULL)", (), |row| {
+            Ok((
+                row.get::<_, i64>(0)?,
+                row.get::<_, i64>(1)?,
+                row.get::<_, i64>(2)?,
+            ))
+        })?;
+    let (busy, log, moved) = merged;
+    if busy != 0 || log != moved {
+        let why = "others read it, so that it cannot be made sure; try again".to_owned();
+        let path = path.display().to_string();
+        return Err(LedgerError::Unsafe { path, why });
+    }
+    Ok(ledger)
+}
+
+/// A checked path, a connection to it, and the version of the file.
+fn for_writing(path: &Path) -> Result<(PathBuf, Connection, i64), LedgerError> {
     let path = checked(path)?;
     safe_folder(&path)?;
     let connection = connect(&path, false)?;
-    ours(&connection, &path)?;
-    durable(&connection, &path)?;
-    SqliteLedger::new(connection, env, LINKS_AT_START)
+    let version = ours(&connection, &path)?;
+    Ok((path, connection, version))
 }
 
 /// Opens a ledger for looking only.
 ///
 /// # Errors
-/// As [`open`].
+/// Where it is missing, not ours, newer, or damaged at its end.
 pub fn open_read_only(path: &Path, env: Env) -> Result<SqliteLedger, LedgerError> {
+    let ledger = inspect(path, env)?;
+    ledger.check_end(LINKS_AT_START)?;
+    Ok(ledger)
+}
+
+/// Opens a ledger for looking only, even where its events are damaged.
+///
+/// # Errors
+/// Where it is missing, not ours, or newer.
+pub fn inspect(path: &Path, env: Env) -> Result<SqliteLedger, LedgerError> {
     let path = checked(path)?;
-    let connection = connect(&path, true)?;
-    ours(&connection, &path)?;
+    let connection = second_look(&path)?;
+    SqliteLedger::new(connection, env, path)
+}
+
+/// A connection for looking only to a file that is ours.
+pub(super) fn second_look(path: &Path) -> Result<Connection, LedgerError> {
+    let connection = connect(path, true)?;
+    ours(&connection, path)?;
     connection.pragma_update(None, "query_only", true)?;
-    SqliteLedger::new(connection, env, LINKS_AT_START)
+    keep_log(&connection)?;
+    Ok(connection)
 }
 
-/// A new file beside nothing: the target of a copy.
-pub(super) fn copy_target(path: &Path) -> Result<(Connection, PathBuf), LedgerError> {
-    let path = absolute(path)?;
-    OpenOptions::new()
-        .write(true)
-        .create_new(true)
-        .mode(0o640)
-        .open(&path)?;
-    Ok((connect(&path, false)?, path))
+/// The log stays when the last connection closes: without it, somebody who may only read could not look
+/// while nobody writes.
+fn keep_log(connection: &Connection) -> Result<(), LedgerError> {
+    let mut on = 1;
+    connection.file_control(None::<&str>, FileControl::PersistWal(&mut on))?;
+    Ok(())
 }
 
-fn absolute(path: &Path) -> Result<PathBuf, LedgerError> {
+/// Whether the place of the file is fit for writing.
+pub(super) fn writable(path: &Path) -> Result<(), LedgerError> {
+    safe_folder(path)
+}
+
+pub(super) fn absolute(path: &Path) -> Result<PathBuf, LedgerError> {
     Ok(std::path::absolute(path)?)
 }
 
@@ -228,7 +329,7 @@ fn safe_disk(path: &Path) -> Result<(), LedgerError> {
     clippy::disallowed_methods,
     reason = "the one place that makes a connection"
 )]
-fn connect(path: &Path, read_only: bool) -> Result<Connection, LedgerError> {
+pub(super) fn connect(path: &Path, read_only: bool) -> Result<Connection, LedgerError> {
     if rusqlite::version_number() < OLDEST_SQLITE {
         let why = format!(
             "SQLite {} has a fault that can lose events; 3.51.3 is needed",
@@ -288,8 +389,8 @@ fn wait_a_little(tries: i32) -> bool {
     tries < BUSY_TRIES
 }
 
-/// The file says that it is ours, of a version we know, with exactly our schema.
-fn ours(connection: &Connection, path: &Path) -> Result<(), LedgerError> {
+/// The file says that it is ours, of a version we know, with exactly the schema of that version; which.
+fn ours(connection: &Connection, path: &Path) -> Result<i64, LedgerError> {
     let shown = path.display().to_string();
     let foreign = |why: String| LedgerError::Foreign {
         path: shown.clone(),
@@ -306,14 +407,14 @@ fn ours(connection: &Connection, path: &Path) -> Result<(), LedgerError> {
         )));
     }
     let found = number("user_version")?;
-    if found > record::VERSION {
+    if found > VERSION {
         return Err(LedgerError::Newer {
             path: shown,
             found,
-            known: record::VERSION,
+            known: VERSION,
         });
     }
-    if found < record::VERSION {
+    if found < OLDEST {
         return Err(foreign(format!(
             "its version is {found}, which no rigday has written"
         )));
@@ -323,14 +424,12 @@ fn ours(connection: &Connection, path: &Path) -> Result<(), LedgerError> {
     let objects = objects.query_map((), |row| Ok((row.get(0)?, row.get(1)?)))?;
     let objects: Vec<(String, String)> = objects.collect::<Result<_, _>>()?;
     for (name, sql) in &objects {
-        if !SCHEMA.iter().any(|(own, text)| own == name && text == sql) {
+        if !schema(found).any(|(own, text)| own == name && text == sql) {
             return Err(foreign(format!("`{name}` in its schema is not ours")));
         }
     }
-    let missing = SCHEMA
-        .iter()
-        .find(|(own, _)| objects.iter().all(|(name, _)| name != own));
-    missing.map_or(Ok(()), |(own, _)| {
+    let missing = schema(found).find(|(own, _)| objects.iter().all(|(name, _)| name != own));
+    missing.map_or(Ok(found), |(own, _)| {
         Err(foreign(format!("`{own}` is missing in its schema")))
     })
 }
@@ -349,5 +448,5 @@ fn durable(connection: &Connection, path: &Path) -> Result<(), LedgerError> {
             "journal mode {mode}, synchronous {sync}: a power cut could lose events"
         )));
     }
-    Ok(())
+    keep_log(connection)
 }

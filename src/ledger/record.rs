@@ -1,20 +1,18 @@
-//! An event as it is stored: frozen forms of version 1 with their own encoding.
-//!
-//! The words of the trade may change; what was written stays readable, because these structs do not.
+//! A row of the table of events: its fields in the order of their hashing, and what may stand in them.
 
 use super::LedgerError;
 use super::env::Env;
+use super::form::Body;
 use crate::domain::event::{Change, Subject};
-use crate::domain::plan::{Booking, Finish, Times, Unplannable};
+use crate::domain::roles::Holder;
 use crate::domain::text::{ID_MAX, NOTE_MAX, id_fault, line_fault};
-use crate::domain::{
-    Actor, Event, EventBody, EventId, MethodId, Minute, Minutes, NewEvent, PlanId, RequestId,
-    RigId, Seq, UnitId, Verdict,
-};
-use serde::{Deserialize, Serialize};
+use crate::domain::{Actor, Event, EventBody, EventId, Minute, NewEvent, Seq, Verdict};
 
-/// The version that this program writes.
-pub(super) const VERSION: i64 = 1;
+/// The version of the stored form of an event.
+const FORM: i64 = 1;
+
+/// Columns of the table of events, in their order.
+pub(super) const COLUMNS: &str = "seq, id, ledger, site, happened_ms, recorded_ms, zone, offset_min, uid, login, person, host, session, program, clock_back, kind, ver, body, leaf, link";
 
 /// One row of the table of events, but for its hashes.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -67,40 +65,41 @@ impl Row {
             program: concat!("rigday ", env!("CARGO_PKG_VERSION")).to_owned(),
             clock_back: i64::from(recorded_ms < last_ms),
             kind: kind(&event.body).to_owned(),
-            ver: VERSION,
+            ver: FORM,
             body: serde_json::to_string(&body).expect("strings and numbers have a JSON form"),
         }
     }
 
-    /// Every field in the order in which it is hashed.
-    pub(super) fn fields(&self) -> Vec<Vec<u8>> {
-        let number = |n: i64| n.to_string().into_bytes();
-        let text = |t: &str| t.as_bytes().to_vec();
-        vec![
-            self.seq.to_string().into_bytes(),
-            self.id.to_vec(),
-            self.ledger.to_vec(),
-            text(&self.site),
-            number(self.happened_ms),
-            number(self.recorded_ms),
-            text(&self.zone),
-            number(self.offset_min),
-            number(self.uid),
-            text(&self.login),
-            text(&self.person),
-            text(&self.host),
-            text(&self.session),
-            text(&self.program),
-            number(self.clock_back),
-            text(&self.kind),
-            text(&self.body),
-        ]
+    /// Hands out every field in the order in which it is hashed; numbers as decimal text.
+    pub(super) fn each_field(&self, mut take: impl FnMut(&[u8])) {
+        let number = |take: &mut dyn FnMut(&[u8]), n: i64| take(n.to_string().as_bytes());
+        take(self.seq.to_string().as_bytes());
+        take(&self.id);
+        take(&self.ledger);
+        take(self.site.as_bytes());
+        number(&mut take, self.happened_ms);
+        number(&mut take, self.recorded_ms);
+        take(self.zone.as_bytes());
+        number(&mut take, self.offset_min);
+        number(&mut take, self.uid);
+        for text in [
+            &self.login,
+            &self.person,
+            &self.host,
+            &self.session,
+            &self.program,
+        ] {
+            take(text.as_bytes());
+        }
+        number(&mut take, self.clock_back);
+        take(self.kind.as_bytes());
+        take(self.body.as_bytes());
     }
 
     /// The event that the row holds.
     pub(super) fn event(&self) -> Result<Event, LedgerError> {
         let damaged = |why: String| LedgerError::Damaged { seq: self.seq, why };
-        if self.ver != VERSION {
+        if self.ver != FORM {
             return Err(damaged(format!("version {} is not known", self.ver)));
         }
         let body: Body =
@@ -118,6 +117,7 @@ impl Row {
             id: EventId(self.id),
             happened: Minute::new(self.happened_ms.div_euclid(60_000)),
             recorded_ms: self.recorded_ms,
+            clock_back: self.clock_back != 0,
             actor: Actor {
                 uid: u32::try_from(self.uid).unwrap_or(u32::MAX),
                 login: self.login.clone(),
@@ -129,10 +129,15 @@ impl Row {
         })
     }
 
-    /// True where the row says what the event says; for telling a retry from a second meaning.
-    pub(super) fn says(&self, event: &NewEvent) -> bool {
+    /// True where the row holds the same body.
+    pub(super) fn body_says(&self, event: &NewEvent) -> bool {
         let body = serde_json::to_string(&Body::from(&event.body));
         body.is_ok_and(|body| body == self.body)
+    }
+
+    /// True where the row says what the event says; for telling a retry from a second meaning.
+    pub(super) fn says(&self, event: &NewEvent) -> bool {
+        self.body_says(event)
             && self.happened_ms == event.happened.get() * 60_000
             && self.person == event.actor.person
             && self.uid == i64::from(event.actor.uid)
@@ -205,6 +210,14 @@ fn text_fault(event: &NewEvent) -> Option<String> {
                 Change::Void | Change::Restore => None,
             })
         }
+        EventBody::LateEntry { reason, .. } => line("reason", reason),
+        EventBody::FileTaken { file, .. } => line("file", file),
+        EventBody::RoleGranted { holder, .. } | EventBody::RoleRevoked { holder } => match holder {
+            Holder::User(_) => None,
+            Holder::Person(name) => line("person", name),
+        },
+        EventBody::AttemptRefused { what, why } => line("what", what).or_else(|| line("why", why)),
+        EventBody::Signed { shown, .. } => line("what was shown", shown),
     }
 }
 
@@ -235,375 +248,11 @@ pub(super) fn kind(body: &EventBody) -> &'static str {
         EventBody::RigUp { .. } => "rig_up",
         EventBody::Note { .. } => "note",
         EventBody::Correction { .. } => "correction",
-    }
-}
-
-/// Version 1 of what happened. Instants are whole minutes since 1970-01-01T00:00Z.
-#[derive(Serialize, Deserialize)]
-#[serde(tag = "kind", rename_all = "snake_case", deny_unknown_fields)]
-enum Body {
-    RequestTaken {
-        request: String,
-        units: Vec<String>,
-    },
-    PlanPublished {
-        plan: String,
-        cost: i64,
-        bound: Option<i64>,
-        bookings: u32,
-        finishes: Vec<(String, i64, i64, i64)>,
-        unplannable: Vec<(String, u32, String)>,
-    },
-    PlanBookings {
-        plan: String,
-        bookings: Vec<BookingV1>,
-    },
-    VisitStarted {
-        unit: String,
-        step: u32,
-        rig: String,
-        position: Option<u32>,
-        run: Option<u32>,
-    },
-    VisitEnded {
-        unit: String,
-        step: u32,
-        rig: String,
-    },
-    VerdictGiven {
-        unit: String,
-        step: u32,
-        verdict: String,
-        reason: String,
-    },
-    UnitWithdrawn {
-        unit: String,
-        reason: String,
-    },
-    RigDown {
-        rig: String,
-        reason: String,
-        until: Option<i64>,
-    },
-    RigUp {
-        rig: String,
-    },
-    Note {
-        about: String,
-        name: String,
-        text: String,
-    },
-    Correction {
-        corrects: u64,
-        change: String,
-        field: String,
-        old: String,
-        new: String,
-        reason: String,
-    },
-}
-
-#[derive(Serialize, Deserialize)]
-#[serde(deny_unknown_fields)]
-struct BookingV1 {
-    request: String,
-    unit: String,
-    step: u32,
-    method: String,
-    rig: String,
-    position: Option<u32>,
-    run: Option<u32>,
-    times: [i64; 5],
-    because: String,
-}
-
-impl From<&EventBody> for Body {
-    #[expect(clippy::too_many_lines, reason = "one arm a kind of event")]
-    fn from(body: &EventBody) -> Self {
-        match body {
-            EventBody::RequestTaken { request, units } => Self::RequestTaken {
-                request: request.to_string(),
-                units: units.iter().map(ToString::to_string).collect(),
-            },
-            EventBody::PlanPublished {
-                plan,
-                cost,
-                bound,
-                bookings,
-                finishes,
-                unplannable,
-            } => {
-                let finish = |f: &Finish| {
-                    (
-                        f.request.to_string(),
-                        f.finish.get(),
-                        f.late.get(),
-                        f.flow.get(),
-                    )
-                };
-                let left = |u: &Unplannable| (u.request.to_string(), u.step, u.reason.clone());
-                Self::PlanPublished {
-                    plan: plan.to_string(),
-                    cost: *cost,
-                    bound: *bound,
-                    bookings: *bookings,
-                    finishes: finishes.iter().map(finish).collect(),
-                    unplannable: unplannable.iter().map(left).collect(),
-                }
-            }
-            EventBody::PlanBookings { plan, bookings } => Self::PlanBookings {
-                plan: plan.to_string(),
-                bookings: bookings.iter().map(BookingV1::from).collect(),
-            },
-            EventBody::VisitStarted {
-                unit,
-                step,
-                rig,
-                position,
-                run,
-            } => Self::VisitStarted {
-                unit: unit.to_string(),
-                step: *step,
-                rig: rig.to_string(),
-                position: *position,
-                run: *run,
-            },
-            EventBody::VisitEnded { unit, step, rig } => Self::VisitEnded {
-                unit: unit.to_string(),
-                step: *step,
-                rig: rig.to_string(),
-            },
-            EventBody::VerdictGiven {
-                unit,
-                step,
-                verdict,
-            } => {
-                let (verdict, reason) = match verdict {
-                    Verdict::Pass => ("pass", ""),
-                    Verdict::Fail { reason } => ("fail", reason.as_str()),
-                    Verdict::Hold { reason } => ("hold", reason.as_str()),
-                };
-                let (verdict, reason) = (verdict.to_owned(), reason.to_owned());
-                Self::VerdictGiven {
-                    unit: unit.to_string(),
-                    step: *step,
-                    verdict,
-                    reason,
-                }
-            }
-            EventBody::UnitWithdrawn { unit, reason } => Self::UnitWithdrawn {
-                unit: unit.to_string(),
-                reason: reason.clone(),
-            },
-            EventBody::RigDown { rig, reason, until } => Self::RigDown {
-                rig: rig.to_string(),
-                reason: reason.clone(),
-                until: until.map(Minute::get),
-            },
-            EventBody::RigUp { rig } => Self::RigUp {
-                rig: rig.to_string(),
-            },
-            EventBody::Note { subject, text } => {
-                let (about, name) = subject_words(subject);
-                Self::Note {
-                    about: about.to_owned(),
-                    name,
-                    text: text.clone(),
-                }
-            }
-            EventBody::Correction {
-                corrects,
-                change,
-                reason,
-            } => {
-                let (change, field, old, new) = match change {
-                    Change::Void => ("void", "", "", ""),
-                    Change::Restore => ("restore", "", "", ""),
-                    Change::Field { field, old, new } => {
-                        ("field", field.as_str(), old.as_str(), new.as_str())
-                    }
-                };
-                Self::Correction {
-                    corrects: corrects.0,
-                    change: change.to_owned(),
-                    field: field.to_owned(),
-                    old: old.to_owned(),
-                    new: new.to_owned(),
-                    reason: reason.clone(),
-                }
-            }
-        }
-    }
-}
-
-impl From<Body> for EventBody {
-    #[expect(clippy::too_many_lines, reason = "one arm a kind of event")]
-    fn from(body: Body) -> Self {
-        match body {
-            Body::RequestTaken { request, units } => Self::RequestTaken {
-                request: RequestId::new(&request),
-                units: units.iter().map(|unit| UnitId::new(unit)).collect(),
-            },
-            Body::PlanPublished {
-                plan,
-                cost,
-                bound,
-                bookings,
-                finishes,
-                unplannable,
-            } => {
-                let finish = |(request, finish, late, flow): (String, i64, i64, i64)| Finish {
-                    request: RequestId::new(&request),
-                    finish: Minute::new(finish),
-                    late: Minutes::new(late),
-                    flow: Minutes::new(flow),
-                };
-                let left = |(request, step, reason): (String, u32, String)| Unplannable {
-                    request: RequestId::new(&request),
-                    step,
-                    reason,
-                };
-                Self::PlanPublished {
-                    plan: PlanId::new(&plan),
-                    cost,
-                    bound,
-                    bookings,
-                    finishes: finishes.into_iter().map(finish).collect(),
-                    unplannable: unplannable.into_iter().map(left).collect(),
-                }
-            }
-            Body::PlanBookings { plan, bookings } => Self::PlanBookings {
-                plan: PlanId::new(&plan),
-                bookings: bookings.into_iter().map(Booking::from).collect(),
-            },
-            Body::VisitStarted {
-                unit,
-                step,
-                rig,
-                position,
-                run,
-            } => Self::VisitStarted {
-                unit: UnitId::new(&unit),
-                step,
-                rig: RigId::new(&rig),
-                position,
-                run,
-            },
-            Body::VisitEnded { unit, step, rig } => Self::VisitEnded {
-                unit: UnitId::new(&unit),
-                step,
-                rig: RigId::new(&rig),
-            },
-            Body::VerdictGiven {
-                unit,
-                step,
-                verdict,
-                reason,
-            } => {
-                let verdict = match verdict.as_str() {
-                    "pass" => Verdict::Pass,
-                    "fail" => Verdict::Fail { reason },
-                    _ => Verdict::Hold { reason },
-                };
-                Self::VerdictGiven {
-                    unit: UnitId::new(&unit),
-                    step,
-                    verdict,
-                }
-            }
-            Body::UnitWithdrawn { unit, reason } => Self::UnitWithdrawn {
-                unit: UnitId::new(&unit),
-                reason,
-            },
-            Body::RigDown { rig, reason, until } => Self::RigDown {
-                rig: RigId::new(&rig),
-                reason,
-                until: until.map(Minute::new),
-            },
-            Body::RigUp { rig } => Self::RigUp {
-                rig: RigId::new(&rig),
-            },
-            Body::Note { about, name, text } => Self::Note {
-                subject: subject(&about, &name),
-                text,
-            },
-            Body::Correction {
-                corrects,
-                change,
-                field,
-                old,
-                new,
-                reason,
-            } => {
-                let change = match change.as_str() {
-                    "void" => Change::Void,
-                    "restore" => Change::Restore,
-                    _ => Change::Field { field, old, new },
-                };
-                Self::Correction {
-                    corrects: Seq(corrects),
-                    change,
-                    reason,
-                }
-            }
-        }
-    }
-}
-
-fn subject_words(subject: &Subject) -> (&'static str, String) {
-    match subject {
-        Subject::Unit(id) => ("unit", id.to_string()),
-        Subject::Rig(id) => ("rig", id.to_string()),
-        Subject::Request(id) => ("request", id.to_string()),
-        Subject::Lab => ("lab", String::new()),
-    }
-}
-
-fn subject(about: &str, name: &str) -> Subject {
-    match about {
-        "unit" => Subject::Unit(UnitId::new(name)),
-        "rig" => Subject::Rig(RigId::new(name)),
-        "request" => Subject::Request(RequestId::new(name)),
-        _ => Subject::Lab,
-    }
-}
-
-impl From<&Booking> for BookingV1 {
-    fn from(own: &Booking) -> Self {
-        let times = &own.times;
-        Self {
-            request: own.request.to_string(),
-            unit: own.unit.to_string(),
-            step: own.step,
-            method: own.method.to_string(),
-            rig: own.rig.to_string(),
-            position: own.position,
-            run: own.run,
-            times: [times.load, times.start, times.end, times.unload, times.out].map(Minute::get),
-            because: own.because.clone(),
-        }
-    }
-}
-
-impl From<BookingV1> for Booking {
-    fn from(own: BookingV1) -> Self {
-        let [load, start, end, unload, out] = own.times.map(Minute::new);
-        Self {
-            request: RequestId::new(&own.request),
-            unit: UnitId::new(&own.unit),
-            step: own.step,
-            method: MethodId::new(&own.method),
-            rig: RigId::new(&own.rig),
-            position: own.position,
-            run: own.run,
-            times: Times {
-                load,
-                start,
-                end,
-                unload,
-                out,
-            },
-            because: own.because,
-        }
+        EventBody::FileTaken { .. } => "file_taken",
+        EventBody::LateEntry { .. } => "late_entry",
+        EventBody::RoleGranted { .. } => "role_granted",
+        EventBody::RoleRevoked { .. } => "role_revoked",
+        EventBody::AttemptRefused { .. } => "attempt_refused",
+        EventBody::Signed { .. } => "signed",
     }
 }

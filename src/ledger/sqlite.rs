@@ -2,58 +2,207 @@
 
 use super::chain::{Hash, NO_LINK, leaf, link};
 use super::env::Env;
-use super::memory::{Rows, objection, unknown_heads};
-use super::open::{copy_target, finish_copy};
-use super::record::{Row, VERSION};
-use super::{Expect, Head, Ledger, LedgerError, Outcome, Report};
-use crate::domain::{Event, NewEvent, Seq};
+use super::permit::{Asked, Decision, Rows};
+use super::record::{COLUMNS, Row};
+use super::verify::{check_links, link_at};
+use super::{Expect, Head, Ledger, LedgerError, Outcome, Report, copy, open};
+use crate::domain::roles::Roles;
+use crate::domain::{Event, EventId, NewEvent, Seq};
 use rusqlite::config::DbConfig;
 use rusqlite::{Connection, ErrorCode, OptionalExtension};
-use std::path::Path;
+use std::cell::{Cell, RefCell};
+use std::path::{Path, PathBuf};
 use std::time::Duration;
 
-const COLUMNS: &str = "seq, id, ledger, site, happened_ms, recorded_ms, zone, offset_min, uid, login, person, host, session, program, clock_back, kind, ver, body, leaf, link";
+/// How long nothing is written before the log is merged into the file.
+const AT_REST: Duration = Duration::from_secs(1);
+/// How often the head is remembered where others write.
+const REMEMBER: Duration = Duration::from_secs(10);
 
 /// Events in a file, safe against kill and power cut once they are said to be recorded.
 pub struct SqliteLedger {
     connection: Connection,
     env: Env,
+    path: PathBuf,
     id: [u8; 16],
-    /// True before the links were checked and after a failure of the disk: nothing is written then, not
-    /// even by closing, until the ledger is opened anew.
-    broken: bool,
+    /// What may be done on the connection.
+    state: State,
+    /// Roles as far as they were read.
+    roles: Roles,
+    /// Events of which it is unknown whether they are on disk.
+    in_doubt: Vec<EventId>,
+    /// The last own append that is not merged into the file yet, by the clock that never goes back.
+    written: Cell<Option<Duration>>,
+    /// The head that was kept last, and when.
+    kept: RefCell<Option<(Head, Duration)>>,
+    /// Why the head could not be kept.
+    trouble: RefCell<Option<String>>,
+    /// The event that the user has seen and that is not on the chain any more.
+    cut_off: Option<u64>,
+}
+
+/// What may be done on a connection.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum State {
+    /// Looking only.
+    ReadOnly,
+    /// Everything.
+    Good,
+    /// Nothing is written any more, not even by closing, until the file is opened anew.
+    Broken,
 }
 
 /// A row with its hashes.
 struct Sealed {
     row: Row,
-    leaf: Hash,
     link: Hash,
 }
 
 impl SqliteLedger {
-    /// Takes over a checked connection; the last `links` links must fit.
-    pub(super) fn new(connection: Connection, env: Env, links: u64) -> Result<Self, LedgerError> {
+    /// Takes over a connection to a file that is ours, for looking only at first.
+    pub(super) fn new(
+        connection: Connection,
+        env: Env,
+        path: PathBuf,
+    ) -> Result<Self, LedgerError> {
         let id =
             connection.query_row("SELECT id FROM ledger", (), |row| row.get::<_, [u8; 16]>(0))?;
         let mut ledger = Self {
             connection,
             env,
+            path,
             id,
-            broken: true,
+            state: State::ReadOnly,
+            roles: Roles::default(),
+            in_doubt: Vec::new(),
+            written: Cell::new(None),
+            kept: RefCell::new(None),
+            trouble: RefCell::new(None),
+            cut_off: None,
         };
-        let last = ledger.last()?.map_or(0, |last| last.row.seq);
-        let from = last.saturating_sub(links);
+        ledger.recall();
+        Ok(ledger)
+    }
+
+    /// The last `links` links must fit.
+    pub(super) fn check_end(&self, links: u64) -> Result<(), LedgerError> {
+        let last = self.last()?.map_or(0, |last| last.row.seq);
         let mut report = Report::default();
-        ledger.check_links(from, &mut report)?;
-        if let Some((seq, why)) = report.faults.into_iter().next() {
-            return Err(LedgerError::Damaged {
+        check_links(
+            &self.connection,
+            self.id,
+            last.saturating_sub(links),
+            &mut report,
+        )?;
+        match report.faults.into_iter().next() {
+            None => Ok(()),
+            Some((seq, why)) => Err(LedgerError::Damaged {
                 seq: seq.unwrap_or_default().0,
                 why,
-            });
+            }),
         }
-        ledger.broken = false;
-        Ok(ledger)
+    }
+
+    /// Lets appends through.
+    pub(super) fn begin_writing(&mut self) {
+        self.state = State::Good;
+    }
+
+    pub(super) fn connection(&self) -> &Connection {
+        &self.connection
+    }
+
+    pub(super) fn env(&self) -> &Env {
+        &self.env
+    }
+
+    pub(super) fn path(&self) -> &Path {
+        &self.path
+    }
+
+    pub(super) fn id(&self) -> [u8; 16] {
+        self.id
+    }
+
+    /// The event that the user has seen and that is not on the chain any more.
+    pub fn cut_off(&self) -> Option<u64> {
+        self.cut_off
+    }
+
+    /// The head that the user's folder remembers of this ledger.
+    pub fn remembered_head(&self) -> Option<Head> {
+        self.kept.borrow().as_ref().map(|(head, _)| head.clone())
+    }
+
+    /// Reads the remembered head and compares it with the chain.
+    fn recall(&mut self) {
+        let Some(heads) = &self.env.heads else {
+            return;
+        };
+        match heads.recall(self.id) {
+            Ok(Some(head)) => {
+                let there = link_at(&self.connection, head.seq.0).ok().flatten();
+                if there != Some(head.link) {
+                    self.cut_off = Some(head.seq.0);
+                }
+                let now = self.env.clock.elapsed();
+                *self.kept.borrow_mut() = Some((head, now));
+            }
+            Ok(None) => {}
+            Err(error) => *self.trouble.borrow_mut() = Some(error.to_string()),
+        }
+    }
+
+    /// Keeps the head in the user's folder, where it has moved.
+    fn remember(&self) {
+        let (Some(heads), None) = (&self.env.heads, self.cut_off) else {
+            return;
+        };
+        let kept = self.head().and_then(|head| {
+            let known = self.kept.borrow().as_ref().map(|(known, _)| known.seq);
+            if known.is_none_or(|known| known < head.seq) {
+                heads.remember(&head)?;
+            }
+            *self.kept.borrow_mut() = Some((head, self.env.clock.elapsed()));
+            Ok(())
+        });
+        *self.trouble.borrow_mut() = kept
+            .err()
+            .map(|error| format!("how far you have seen the ledger could not be kept: {error}"));
+    }
+
+    /// Takes the head as it stands for the one to remember, whatever was remembered; that.
+    ///
+    /// # Errors
+    /// Where there is no folder to keep it in, or it cannot be written.
+    pub fn accept_head(&mut self) -> Result<Option<Head>, LedgerError> {
+        let before = self.kept.borrow_mut().take().map(|(head, _)| head);
+        let head = self.head()?;
+        let heads = self.env.heads.as_ref().ok_or_else(|| LedgerError::Unsafe {
+            path: self.path.display().to_string(),
+            why: "there is no folder to remember its head in; set HOME".to_owned(),
+        })?;
+        heads.remember(&head)?;
+        self.cut_off = None;
+        *self.kept.borrow_mut() = Some((head, self.env.clock.elapsed()));
+        Ok(before)
+    }
+
+    /// What is due when nobody writes: merging the log, and remembering the head.
+    fn rest(&self) {
+        let now = self.env.clock.elapsed();
+        let due = |since: Duration, wait: Duration| now.saturating_sub(since) >= wait;
+        if self.written.get().is_some_and(|since| due(since, AT_REST)) {
+            self.written.set(None);
+            // What others still read is merged another time.
+            let _merged = self
+                .connection
+                .execute_batch("PRAGMA wal_checkpoint(PASSIVE)");
+        }
+        let kept = self.kept.borrow().as_ref().map(|(_, since)| *since);
+        if kept.is_none_or(|since| due(since, REMEMBER)) {
+            self.remember();
+        }
     }
 
     fn last(&self) -> Result<Option<Sealed>, LedgerError> {
@@ -75,37 +224,24 @@ impl SqliteLedger {
         Ok(rows.collect::<Result<_, _>>()?)
     }
 
-    /// Checks every link after `from`, in batches.
-    fn check_links(&self, from: u64, report: &mut Report) -> Result<(), LedgerError> {
-        let start = self.one("WHERE seq = ?1", [i64::try_from(from).unwrap_or(0)])?;
-        let (mut before, mut at) = (start.map_or(NO_LINK, |start| start.link), from);
-        loop {
-            let batch = self.many(at, 1000)?;
-            if batch.is_empty() {
-                return Ok(());
-            }
-            for own in batch {
-                report.events += 1;
-                let right = leaf(&own.row);
-                let why = if own.row.seq != at + 1 {
-                    Some("an event before it is missing")
-                } else if own.row.ledger != self.id {
-                    Some("it belongs to another ledger")
-                } else if right != own.leaf {
-                    Some("its content was altered")
-                } else if link(&before, &right) != own.link {
-                    Some("it does not follow the event before it")
-                } else {
-                    None
-                };
-                if let Some(why) = why {
-                    report.faults.push((Some(Seq(own.row.seq)), why.to_owned()));
-                    return Ok(());
-                }
-                before = own.link;
-                at = own.row.seq;
-            }
+    /// Reads the roles as they stand now.
+    fn read_roles(&mut self) -> Result<(), LedgerError> {
+        let seen = self.roles.seen();
+        if seen == Seq(0)
+            && let Some(first) = self.one("WHERE seq = ?1", [1])?
+        {
+            self.roles.take(&first.row.event()?);
         }
+        let sql = format!(
+            "SELECT {COLUMNS} FROM event INDEXED BY event_roles WHERE kind IN ('role_granted', 'role_revoked') AND seq > ?1 ORDER BY seq"
+        );
+        let mut statement = self.connection.prepare_cached(&sql)?;
+        let after = i64::try_from(seen.0).unwrap_or(i64::MAX);
+        let rows = statement.query_map([after], sealed)?;
+        for own in rows {
+            self.roles.take(&own?.row.event()?);
+        }
+        Ok(())
     }
 
     /// One immediate transaction around deciding and inserting. Before the commit nothing has happened;
@@ -114,40 +250,65 @@ impl SqliteLedger {
         if let Err(error) = self.connection.execute_batch("BEGIN IMMEDIATE") {
             return self.not_recorded(&error.into());
         }
-        let decided = self.in_transaction(expect, events);
-        if let Ok(outcome @ Outcome::Recorded { .. }) = decided {
-            return match self.connection.execute_batch("COMMIT") {
-                Ok(()) => outcome,
-                Err(error) => {
-                    self.broken = true;
-                    Outcome::Unknown {
+        let (outcome, wrote) = match self.in_transaction(expect, events) {
+            Ok(decided) => decided,
+            Err(error) => (self.not_recorded(&error), false),
+        };
+        let end = if wrote { "COMMIT" } else { "ROLLBACK" };
+        match self.connection.execute_batch(end) {
+            Ok(()) => outcome,
+            Err(error) => {
+                self.state = State::Broken;
+                if matches!(outcome, Outcome::Recorded { .. }) {
+                    self.in_doubt = events.iter().map(|event| event.id).collect();
+                    return Outcome::Unknown {
                         why: error.to_string(),
-                    }
+                    };
                 }
-            };
+                outcome
+            }
         }
-        if self.connection.execute_batch("ROLLBACK").is_err() {
-            self.broken = true;
-        }
-        decided.unwrap_or_else(|error| self.not_recorded(&error))
     }
 
+    /// The answer, and whether anything was written.
     fn in_transaction(
-        &self,
+        &mut self,
         expect: &[Expect],
         events: &[NewEvent],
-    ) -> Result<Outcome, LedgerError> {
+    ) -> Result<(Outcome, bool), LedgerError> {
         let version: i64 = self
             .connection
             .pragma_query_value(None, "user_version", |row| row.get(0))?;
-        if version != VERSION {
+        if version != open::VERSION {
             let why =
                 format!("the ledger was brought to version {version} meanwhile; start rigday anew");
-            return Ok(Outcome::Refused { why });
+            return Ok((Outcome::Refused { why }, false));
         }
-        if let Some(outcome) = objection(self, expect, events)? {
-            return Ok(outcome);
-        }
+        self.read_roles()?;
+        let asked = Asked {
+            rows: self,
+            roles: &self.roles,
+            env: &self.env,
+            expect,
+            events,
+        };
+        Ok(match asked.decide()? {
+            Decision::Answer(outcome) => (outcome, false),
+            Decision::Forbidden { attempt, why } => {
+                if let Some(attempt) = &attempt {
+                    self.insert_all(std::slice::from_ref(&**attempt))?;
+                }
+                (Outcome::Refused { why }, attempt.is_some())
+            }
+            Decision::Go => {
+                let first = self.insert_all(events)?;
+                (Outcome::Recorded { first }, true)
+            }
+        })
+    }
+
+    /// Inserts events at the end; the seq of the first.
+    fn insert_all(&self, events: &[NewEvent]) -> Result<Seq, LedgerError> {
         let last = self.last()?;
         let first = last.as_ref().map_or(0, |last| last.row.seq) + 1;
         let mut before = last.as_ref().map_or(NO_LINK, |last| last.link);
@@ -159,7 +320,7 @@ impl SqliteLedger {
             last_ms = row.recorded_ms;
             self.insert(&row, &own, &before)?;
         }
-        Ok(Outcome::Recorded { first: Seq(first) })
+        Ok(Seq(first))
     }
 
     fn insert(&self, row: &Row, leaf: &Hash, link: &Hash) -> Result<(), LedgerError> {
@@ -196,6 +357,15 @@ impl SqliteLedger {
         Ok(())
     }
 
+    /// The answer where the file could not be opened anew.
+    fn still_in_doubt(&self, events: &[NewEvent], why: String) -> Outcome {
+        if events.iter().any(|own| self.in_doubt.contains(&own.id)) {
+            Outcome::Unknown { why }
+        } else {
+            Outcome::NotRecorded { why }
+        }
+    }
+
     /// What an error before the commit means: nothing was recorded; after a failure of the disk nothing
     /// more is tried on this connection.
     fn not_recorded(&mut self, error: &LedgerError) -> Outcome {
@@ -210,7 +380,7 @@ impl SqliteLedger {
             Some(ErrorCode::ReadOnly) => "the ledger may only be read".to_owned(),
             Some(ErrorCode::ConstraintViolation) => error.to_string(),
             _ => {
-                self.broken = true;
+                self.state = State::Broken;
                 error.to_string()
             }
         };
@@ -235,22 +405,47 @@ impl Rows for SqliteLedger {
             .map(|own| own.row)
             .collect())
     }
+
+    fn last_row(&self) -> Result<Option<Row>, LedgerError> {
+        Ok(self.last()?.map(|own| own.row))
+    }
 }
 
 impl Ledger for SqliteLedger {
     fn append(&mut self, expect: &[Expect], events: &[NewEvent]) -> Outcome {
-        if self.broken {
-            let why = "the disk failed before; start rigday anew".to_owned();
-            return Outcome::NotRecorded { why };
+        match self.state {
+            State::Good => {}
+            State::ReadOnly => {
+                let why = "the ledger is open for reading only".to_owned();
+                return Outcome::NotRecorded { why };
+            }
+            State::Broken => match open::open_anew(&self.path, self.env.clone()) {
+                Ok(fresh) if fresh.id == self.id => *self = fresh,
+                Ok(_) => {
+                    let why = "another ledger lies in its place now; start rigday anew".to_owned();
+                    return self.still_in_doubt(events, why);
+                }
+                Err(error) => return self.still_in_doubt(events, error.to_string()),
+            },
         }
-        self.try_append(expect, events)
+        let outcome = self.try_append(expect, events);
+        if matches!(outcome, Outcome::Recorded { .. }) {
+            self.written.set(Some(self.env.clock.elapsed()));
+            self.remember();
+        }
+        outcome
     }
 
     fn read(&self, after: Seq, limit: u32) -> Result<Vec<Event>, LedgerError> {
-        self.many(after.0, limit)?
+        let events: Vec<Event> = self
+            .many(after.0, limit)?
             .iter()
             .map(|own| own.row.event())
-            .collect()
+            .collect::<Result<_, _>>()?;
+        if events.is_empty() && self.state != State::Broken {
+            self.rest();
+        }
+        Ok(events)
     }
 
     fn head(&self) -> Result<Head, LedgerError> {
@@ -277,52 +472,40 @@ impl Ledger for SqliteLedger {
     }
 
     fn copy_to(&self, dest: &Path) -> Result<Head, LedgerError> {
-        let half = dest.with_extension("half");
-        let (mut target, half) = copy_target(&half)?;
-        let copied = rusqlite::backup::Backup::new(&self.connection, &mut target)
-            .and_then(|backup| backup.run_to_completion(256, Duration::ZERO, None));
-        drop(target);
-        if let Err(error) = copied {
-            std::fs::remove_file(&half)?;
-            return Err(error.into());
-        }
-        finish_copy(&half, dest)?;
-        super::open_read_only(dest, self.env.clone())?.head()
+        copy::copy(self, dest)
     }
 
     fn verify(&self, known: &[Head]) -> Report {
-        let mut report = Report::default();
-        if let Err(error) = self.check_links(0, &mut report) {
-            report.faults.push((None, error.to_string()));
+        self.whole_report(known)
+    }
+
+    fn warnings(&self) -> Vec<String> {
+        let mut all = Vec::new();
+        if let Some(seq) = self.cut_off {
+            let path = self.path.display().to_string();
+            all.push(LedgerError::CutOff { path, seq }.to_string());
         }
-        let integrity: Result<String, _> =
-            self.connection
-                .query_row("PRAGMA integrity_check(1)", (), |row| row.get(0));
-        match integrity {
-            Ok(answer) if answer == "ok" => {}
-            Ok(answer) => report.faults.push((None, answer)),
-            Err(error) => report.faults.push((None, error.to_string())),
+        all.extend(self.trouble.borrow().clone());
+        let last = self.last().ok().flatten();
+        let behind = last.map_or(0, |last| last.row.recorded_ms - self.env.clock.now_ms());
+        if behind > 0 {
+            all.push(format!(
+                "the host's clock stands {} min before the last event; check it",
+                behind / 60_000 + 1
+            ));
         }
-        let link_at = |seq: u64| {
-            if seq == 0 {
-                Some(NO_LINK)
-            } else {
-                let seq = i64::try_from(seq).unwrap_or(i64::MAX);
-                self.one("WHERE seq = ?1", [seq])
-                    .ok()
-                    .flatten()
-                    .map(|own| own.link)
-            }
-        };
-        report.faults.extend(unknown_heads(self.id, known, link_at));
-        report
+        all
     }
 }
 
 impl Drop for SqliteLedger {
     /// What is still in the write-ahead log moves to the file; where that fails nothing is lost.
     fn drop(&mut self) {
-        if self.broken {
+        if self.state == State::Broken {
+            return;
+        }
+        self.remember();
+        if self.state == State::ReadOnly {
             return;
         }
         let _merges = self
@@ -358,7 +541,6 @@ fn sealed(row: &rusqlite::Row<'_>) -> rusqlite::Result<Sealed> {
     };
     Ok(Sealed {
         row: own,
-        leaf: row.get(18)?,
         link: row.get(19)?,
     })
 }

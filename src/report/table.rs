@@ -1,5 +1,6 @@
 //! Tables as text: tab-separated for programs, aligned for people.
 
+use crate::domain::csv;
 use crate::domain::text::shown;
 use unicode_width::UnicodeWidthStr;
 
@@ -26,6 +27,16 @@ impl Table {
             .chain(rows)
             .map(|line| line + "\n")
             .collect()
+    }
+
+    /// Comma-separated with a header line, every cell as text; safe for table programs.
+    pub fn csv(&self) -> String {
+        let header = csv::line(self.header.iter().copied());
+        let rows = self.rows.iter().map(|row| {
+            let cells: Vec<String> = row.iter().map(|cell| shown(cell)).collect();
+            csv::line(cells.iter().map(String::as_str))
+        });
+        std::iter::once(header).chain(rows).collect()
     }
 
     /// Columns aligned with spaces, for reading.

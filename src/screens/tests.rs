@@ -51,6 +51,7 @@ fn memory(clock: &Arc<FakeClock>) -> Box<dyn Ledger> {
         ids: Ids::seeded(1),
         site: "test".to_owned(),
         zone: Zone::utc(),
+        heads: None,
     };
     Box::new(MemoryLedger::new(env))
 }

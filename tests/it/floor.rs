@@ -18,6 +18,7 @@ fn event(seq: u64, happened: Minute, body: EventBody) -> Event {
         id: EventId(u128::from(seq).to_be_bytes()),
         happened,
         recorded_ms: happened.get() * 60_000,
+        clock_back: false,
         actor: actor("Ines"),
         body,
     }

@@ -1,15 +1,74 @@
 //! What the ledger promises, each test with the number of its promise or fault.
 
+mod crowd;
+mod disk;
 mod files;
+mod flips;
 mod forgeries;
 mod kill;
+mod migration;
 mod model;
+mod power;
+mod reader;
+mod roles;
+mod tap;
 
 use crate::support::events::{new_event, note, still_env};
 use rigday::ledger::{Env, Ledger, Outcome, SqliteLedger, create};
 use rusqlite::Connection;
 use std::path::{Path, PathBuf};
+use std::process::Command;
 use tempfile::TempDir;
+
+/// Set in a process that a test has started for itself: the seed.
+const ALONE: &str = "RIGDAY_TEST_ALONE";
+
+/// How large a fault test is: small among all other tests, as `TEST_FAULTS` says (`quick`, `full`) or
+/// `TEST_FULL`.
+pub(crate) fn size(small: u64, quick: u64, full: u64) -> u64 {
+    let asked = variable("TEST_FAULTS").unwrap_or_default();
+    match asked.as_str() {
+        "full" => full,
+        "quick" => quick,
+        _ if std::env::var_os("TEST_FULL").is_some() => full,
+        _ => small,
+    }
+}
+
+/// The seed of a random test: as `TEST_SEED` says, so that it can be had again.
+pub(crate) fn seed() -> u64 {
+    let asked = variable("TEST_SEED");
+    let seed = asked.and_then(|text| text.parse().ok());
+    seed.unwrap_or(u64::from(std::process::id()))
+}
+
+/// A variable of the environment, which says how a test is to run.
+fn variable(name: &str) -> Option<String> {
+    std::env::var_os(name)?.into_string().ok()
+}
+
+/// Runs the body of a test in a process of its own, as it changes things for the whole process.
+#[expect(clippy::print_stdout, reason = "figures and seeds are told")]
+fn alone(name: &str, body: impl FnOnce(u64)) {
+    if let Some(seed) = variable(ALONE) {
+        return body(seed.parse().expect("a seed"));
+    }
+    let seed = seed();
+    println!("TEST_SEED={seed}");
+    let own = std::env::current_exe().expect("this test");
+    let output = Command::new(own)
+        .args(["--exact", name, "--nocapture"])
+        .env(ALONE, seed.to_string())
+        .output()
+        .expect("a process of its own");
+    let said = String::from_utf8_lossy(&output.stdout);
+    let lines: Vec<&str> = said.lines().collect();
+    let few = lines.len().saturating_sub(40);
+    println!("{}", lines[few..].join("\n"));
+    let err = String::from_utf8_lossy(&output.stderr);
+    assert!(output.status.success(), "TEST_SEED={seed}\n{err}");
+    assert!(said.contains("1 passed"), "no test is called {name}");
+}
 
 /// A folder for one ledger.
 struct Place {

@@ -4,9 +4,11 @@
 //! yields passes the checker in here before anyone sees it.
 
 mod deeds;
+mod duties;
 mod proposal;
 mod undo;
 
+pub use duties::FileOfRequests;
 pub use proposal::{ChangeKind, PlanChange, Planning, Proposal, changes};
 
 use crate::clock::Clock;
@@ -28,6 +30,8 @@ pub struct Desk {
     clock: Arc<dyn Clock>,
     ids: Ids,
     actor: Actor,
+    /// Why what is recorded now is entered late.
+    late: Option<String>,
     /// Deeds of this session that can be undone, the last at the end.
     done: Vec<undo::Deed>,
     /// Deeds of this session that were undone, the last at the end.
@@ -94,11 +98,21 @@ impl Desk {
             clock,
             ids,
             actor,
+            late: None,
             done: Vec::new(),
             undone: Vec::new(),
         };
         desk.floor = Floor::fold(desk.read_new()?);
         Ok(desk)
+    }
+
+    /// How many requests of the folder the ledger does not know yet.
+    pub fn not_taken_in(&self) -> usize {
+        let known = &self.floor.now.requests;
+        let all = &self.lab.requests;
+        all.iter()
+            .filter(|own| !known.contains_key(&own.id))
+            .count()
     }
 
     /// Takes in every request of the folder that the ledger does not know yet; how many there were, or
@@ -144,6 +158,16 @@ impl Desk {
     /// Says who acts from now on.
     pub fn set_person(&mut self, person: &str) {
         person.clone_into(&mut self.actor.person);
+    }
+
+    /// Says why everything that is recorded from now on is entered late.
+    pub fn set_late(&mut self, reason: &str) {
+        self.late = Some(reason.to_owned());
+    }
+
+    /// What whoever works here should be told now.
+    pub fn warnings(&self) -> Vec<String> {
+        self.ledger.warnings()
     }
 
     /// Takes another form of the same lab, such as one with more requests.
@@ -207,8 +231,18 @@ impl Desk {
         }
     }
 
-    /// Records events that happen now, all or none, and reads them back.
-    fn record(&mut self, expect: &[Expect], bodies: Vec<EventBody>) -> Result<Outcome, DeskError> {
+    /// Records events that happen now, all or none, and reads them back. Where the disk failed while it was
+    /// recorded, it is said once more with the same ids, which cannot record it twice.
+    fn record(
+        &mut self,
+        expect: &[Expect],
+        mut bodies: Vec<EventBody>,
+    ) -> Result<Outcome, DeskError> {
+        if let Some(reason) = &self.late {
+            let events = u32::try_from(bodies.len()).unwrap_or(u32::MAX);
+            let reason = reason.clone();
+            bodies.push(EventBody::LateEntry { events, reason });
+        }
         let happened = self.now();
         let new = |body| NewEvent {
             id: self.ids.next(),
@@ -217,7 +251,10 @@ impl Desk {
             body,
         };
         let events: Vec<NewEvent> = bodies.into_iter().map(new).collect();
-        let outcome = self.ledger.append(expect, &events);
+        let mut outcome = self.ledger.append(expect, &events);
+        if matches!(outcome, Outcome::Unknown { .. }) {
+            outcome = self.ledger.append(expect, &events);
+        }
         self.refresh()?;
         Ok(outcome)
     }

@@ -66,6 +66,11 @@ fn l04_the_guards_in_the_file_refuse_plain_sql() {
 
 /// Drops the guards, runs the SQL, and puts the guards back, word by word.
 pub(super) fn forge(connection: &Connection, sql: &str) {
+    forge_and(connection, sql, |_| {});
+}
+
+/// The same, with more done before the guards come back.
+fn forge_and(connection: &Connection, sql: &str, more: impl FnOnce(&Connection)) {
     let mut guards = connection
         .prepare("SELECT name, sql FROM sqlite_schema WHERE type = 'trigger' ORDER BY rowid")
         .expect("a statement");
@@ -77,6 +82,7 @@ pub(super) fn forge(connection: &Connection, sql: &str) {
             .expect("no guard");
     }
     connection.execute_batch(sql).expect("the forgery");
+    more(connection);
     for (_, text) in &guards {
         connection.execute_batch(text).expect("the guard");
     }
@@ -256,4 +262,203 @@ fn the_chain_can_be_worked_out_by_hand() {
     );
     assert_eq!(outcome, Outcome::Recorded { first: Seq(5) });
     by_hand(&ledger, &stranger(&place.path()));
+}
+
+/// Seals a chain anew from an event on, as whoever forged it would.
+fn seal_anew(connection: &Connection, from: i64) {
+    let last: i64 = connection
+        .query_row("SELECT max(seq) FROM event", (), |row| row.get(0))
+        .expect("an event");
+    let mut link = match from {
+        1 => [0_u8; 32],
+        _ => plain_row(connection, from - 1).3,
+    };
+    for seq in from..=last {
+        let (fields, ver, _, _) = plain_row(connection, seq);
+        let mut bytes = vec![0_u8];
+        bytes.extend(ver.to_be_bytes());
+        for field in &fields {
+            bytes.extend((field.len() as u64).to_be_bytes());
+            bytes.extend(field);
+        }
+        let leaf: [u8; 32] = Sha256::digest(&bytes).into();
+        link = Sha256::digest([&[1_u8][..], &link, &leaf].concat()).into();
+        connection
+            .execute(
+                "UPDATE event SET leaf = ?1, link = ?2 WHERE seq = ?3",
+                (&leaf[..], &link[..], seq),
+            )
+            .expect("a seal");
+    }
+}
+
+/// How a forgery is found.
+enum Found {
+    /// By the chain, at this event.
+    At(u64),
+    /// By a remembered head alone, which is that of event 6.
+    ByHead,
+    /// When it is opened, in these words.
+    Opening(&'static str),
+}
+
+/// A forgery: its name, what is done with plain SQL, from where the chain is sealed anew, how it is found.
+type Forgery = (&'static str, &'static str, Option<i64>, Found);
+
+const SIXTEEN: [Forgery; 15] = [
+    (
+        "update",
+        "UPDATE event SET body = replace(body, 'note 3', 'note 8') WHERE seq = 3",
+        None,
+        Found::At(3),
+    ),
+    (
+        "delete middle",
+        "DELETE FROM event WHERE seq = 3",
+        None,
+        Found::At(4),
+    ),
+    (
+        "delete tail",
+        "DELETE FROM event WHERE seq > 4",
+        None,
+        Found::ByHead,
+    ),
+    (
+        "insert",
+        "UPDATE event SET seq = seq + 100 WHERE seq > 3; UPDATE event SET seq = seq - 99 WHERE seq > 100; INSERT INTO event SELECT 4, randomblob(16), ledger, site, happened_ms, recorded_ms, zone, offset_min, uid, login, person, host, session, program, clock_back, kind, ver, body, leaf, link FROM event WHERE seq = 3",
+        None,
+        Found::At(4),
+    ),
+    (
+        "replace",
+        "INSERT OR REPLACE INTO event SELECT seq, randomblob(16), ledger, site, happened_ms, recorded_ms, zone, offset_min, uid, login, 'Ravi', host, session, program, clock_back, kind, ver, body, leaf, link FROM event WHERE seq = 5",
+        None,
+        Found::At(5),
+    ),
+    (
+        "swap two",
+        "UPDATE event SET seq = 99 WHERE seq = 2; UPDATE event SET seq = 2 WHERE seq = 5; UPDATE event SET seq = 5 WHERE seq = 99",
+        None,
+        Found::At(2),
+    ),
+    (
+        "change who",
+        "UPDATE event SET uid = 0, person = 'Ravi' WHERE seq = 4",
+        None,
+        Found::At(4),
+    ),
+    (
+        "change time",
+        "UPDATE event SET happened_ms = happened_ms - 60000 WHERE seq = 6",
+        None,
+        Found::At(6),
+    ),
+    (
+        "change id",
+        "UPDATE event SET id = randomblob(16) WHERE seq = 1",
+        None,
+        Found::At(1),
+    ),
+    (
+        "chained anew from 4",
+        "UPDATE event SET person = 'Ravi' WHERE seq = 4",
+        Some(4),
+        Found::ByHead,
+    ),
+    (
+        "whole new chain",
+        "UPDATE event SET body = replace(body, 'note', 'mote')",
+        Some(1),
+        Found::ByHead,
+    ),
+    (
+        "guard dropped",
+        "DROP TRIGGER event_is_not_changed",
+        None,
+        Found::Opening("`event_is_not_changed` is missing"),
+    ),
+    (
+        "view added",
+        "CREATE VIEW newest AS SELECT * FROM event",
+        None,
+        Found::Opening("`newest` in its schema is not ours"),
+    ),
+    (
+        "application id changed",
+        "PRAGMA application_id = 1",
+        None,
+        Found::Opening("application id is 1"),
+    ),
+    (
+        "version lowered",
+        "PRAGMA user_version = 1",
+        None,
+        Found::Opening("`event_roles` in its schema is not ours"),
+    ),
+];
+
+#[test]
+fn f09_sixteen_forgeries_are_named() {
+    let mut named = 0;
+    for (name, sql, anew, found) in &SIXTEEN {
+        let (place, ledger) = Place::with_notes(6);
+        let head = ledger.head().expect("a head");
+        drop(ledger);
+        let other = stranger(&place.path());
+        match (found, anew) {
+            (Found::Opening(_), _) => other.execute_batch(sql).expect("the forgery"),
+            (_, None) => forge(&other, sql),
+            (_, Some(from)) => forge_and(&other, sql, |other| seal_anew(other, *from)),
+        }
+        drop(other);
+        named += u32::from(is_named(&place, &head, found, name));
+    }
+    // The sixteenth: an old copy is put back.
+    let (place, mut ledger) = Place::with_notes(4);
+    let copy = place.folder.path().join("copy.db");
+    ledger.copy_to(&copy).expect("a copy");
+    for id in [5, 6] {
+        let outcome = ledger.append(&[], &[new_event(id, note("later"))]);
+        assert!(matches!(outcome, Outcome::Recorded { .. }), "{outcome:?}");
+    }
+    let head = ledger.head().expect("a head");
+    drop(ledger);
+    std::fs::rename(copy, place.path()).expect("the old copy");
+    named += u32::from(is_named(
+        &place,
+        &head,
+        &Found::ByHead,
+        "an old copy put back",
+    ));
+    assert_eq!(named, 16);
+    println!("f09: {named} of 16 forgeries named");
+}
+
+/// Looks at a forged file; it must be found just so.
+fn is_named(place: &Place, head: &Head, found: &Found, name: &str) -> bool {
+    let opened = rigday::ledger::inspect(&place.path(), still_env(9).0);
+    match (found, opened) {
+        (Found::Opening(words), Err(error)) => error.to_string().contains(words),
+        (Found::At(seq), Ok(ledger)) => {
+            let faults = ledger.verify(&[]).faults;
+            assert_eq!(
+                faults.first().and_then(|own| own.0),
+                Some(Seq(*seq)),
+                "{name}"
+            );
+            true
+        }
+        (Found::ByHead, Ok(ledger)) => {
+            assert_eq!(
+                ledger.verify(&[]).faults,
+                [],
+                "{name}: the chain alone is good"
+            );
+            let faults = ledger.verify(std::slice::from_ref(head)).faults;
+            assert_eq!(faults, [strange(head)], "{name}");
+            true
+        }
+        (_, opened) => panic!("{name}: {:?}", opened.err().map(|error| error.to_string())),
+    }
 }

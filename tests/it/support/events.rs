@@ -24,6 +24,7 @@ pub(crate) fn still_env(seed: u64) -> (Env, Arc<FakeClock>) {
         ids: Ids::seeded(seed),
         site: "Test lab".to_owned(),
         zone: zone("Europe/Lisbon").expect("a known zone"),
+        heads: None,
     };
     (env, clock)
 }

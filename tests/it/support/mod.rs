@@ -2,6 +2,7 @@
 
 pub(crate) mod events;
 pub(crate) mod parts;
+pub(crate) mod program;
 pub(crate) mod random;
 pub(crate) mod random_lab;
 
