@@ -64,7 +64,7 @@ impl fmt::Display for Faults {
 impl std::error::Error for Faults {}
 
 /// The name most like `word`, where one is like enough to be meant.
-pub(super) fn nearest<'a>(word: &str, names: impl IntoIterator<Item = &'a str>) -> Option<String> {
+pub fn nearest<'a>(word: &str, names: impl IntoIterator<Item = &'a str>) -> Option<String> {
     let like =
         |name: &&str| strsim::damerau_levenshtein(&word.to_lowercase(), &name.to_lowercase());
     let best = names.into_iter().min_by_key(like)?;

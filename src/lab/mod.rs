@@ -16,6 +16,7 @@ mod text;
 mod value;
 
 pub use fault::{Fault, Faults};
+pub use fault::nearest;
 pub use text::{offset_text, parse_clock, parse_date, parse_duration, parse_instant};
 
 use crate::domain::lab::Method;

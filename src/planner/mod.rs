@@ -17,6 +17,7 @@ mod reach;
 mod search;
 mod spans;
 mod timeline;
+pub mod why;
 mod words;
 
 pub use budget::{Budget, Rounds};

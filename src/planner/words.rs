@@ -1,6 +1,7 @@
 //! Every sentence of the planner, in one place.
 
 use super::because::Because;
+use super::why::Link;
 use crate::domain::{CrewId, Minute, Minutes};
 use crate::problem::{Problem, RequestIx, RigIx, UnitIx};
 
@@ -167,4 +168,128 @@ fn clock(problem: &Problem, at: Minute, beside: Minute) -> String {
         "%a %d %b %H:%M"
     };
     local.format(format).to_string()
+}
+
+/// A chain of reasons, a line a link; visits that follow each other on one rig share a line, and the middle
+/// of a long chain is left out.
+pub(super) fn chain(problem: &Problem, chain: &[Link]) -> Vec<String> {
+    const SHOWN: usize = 12;
+    let mut lines = Vec::new();
+    let mut at = 0;
+    while at < chain.len() {
+        let rig = chain[at].because.taken_rig();
+        lines.push(link(problem, &chain[at]));
+        // Those that only queue on the same rig say nothing new.
+        let queue = chain[at + 1..].iter().take_while(|own| {
+            rig.is_some() && own.because.taken_rig() == rig && own.visit.rig == chain[at].visit.rig
+        });
+        let queue: Vec<&Link> = queue.collect();
+        at += 1 + queue.len();
+        match queue[..] {
+            [] => {}
+            [one] => lines.push(link(problem, one)),
+            _ => lines.push(queued(problem, &queue)),
+        }
+    }
+    if lines.len() > SHOWN {
+        let left_out = lines.len() - SHOWN + 1;
+        let from = SHOWN / 2;
+        let words = format!("({left_out} more links of the same kinds)");
+        lines.splice(from..from + left_out, [words]);
+    }
+    if let Some(last) = chain.last() {
+        lines.push(format!("cause: {}", cause(problem, chain, last)));
+    }
+    lines
+}
+
+/// One visit of a chain with its reason.
+fn link(problem: &Problem, link: &Link) -> String {
+    let visit = &link.visit;
+    let times = &visit.times;
+    let method = &problem.condition(problem.step(visit.unit, visit.step)).method;
+    let mut text = format!(
+        "{} step {} {method} on {}, {} to {}: {}",
+        problem.units[visit.unit.ix()].id,
+        visit.step + 1,
+        name(problem, visit.rig),
+        clock(problem, times.load, problem.now),
+        clock(problem, times.out, times.load),
+        because(problem, &link.because, times.load)
+    );
+    if link.pauses > Minutes::ZERO {
+        text.push_str(&format!("; it pauses {} while its watch is away", link.pauses));
+    }
+    if link.waits > Minutes::ZERO {
+        text.push_str(&format!("; it waits {} in the rig to be unloaded", link.waits));
+    }
+    text
+}
+
+/// Visits that follow each other on one rig.
+fn queued(problem: &Problem, queue: &[&Link]) -> String {
+    const NAMED: usize = 4;
+    let units: Vec<String> = queue
+        .iter()
+        .take(NAMED)
+        .map(|own| problem.units[own.visit.unit.ix()].id.to_string())
+        .collect();
+    let more = match queue.len().saturating_sub(NAMED) {
+        0 => String::new(),
+        more => format!(" and {more} more"),
+    };
+    let first = queue[queue.len() - 1].visit;
+    format!(
+        "before it on {}, one after another since {}: {}{more}",
+        name(problem, first.rig),
+        clock(problem, first.times.load, problem.now),
+        units.join(", ")
+    )
+}
+
+/// What a chain comes down to: the rig that held it up longest where others did, and its last reason.
+fn cause(problem: &Problem, chain: &[Link], last: &Link) -> String {
+    let root = root(problem, last);
+    match super::why::held_up(chain).first() {
+        Some((rig, minutes)) => format!(
+            "{} is taken by what comes before for {minutes} of it; at the start of the chain, {root}",
+            name(problem, *rig)
+        ),
+        None => root,
+    }
+}
+
+/// The last reason of a chain as a cause.
+fn root(problem: &Problem, last: &Link) -> String {
+    let visit = &last.visit;
+    let id = &problem.units[visit.unit.ix()].id;
+    let request = problem.request_of(visit.unit);
+    let load = clock(problem, visit.times.load, problem.now);
+    match &last.because {
+        Because::Fact => format!("{id} is on {} since {load}", name(problem, visit.rig)),
+        Because::Now => format!("{id} can start no earlier than now"),
+        Because::Ready => format!("{} is ready at {load}, not before", request.id),
+        Because::Pinned => format!(
+            "{id} step {} is pinned to {} at {load}",
+            visit.step + 1,
+            name(problem, visit.rig)
+        ),
+        Because::Frozen => format!("{id} starts within the freeze time and stays as published"),
+        Because::RigOut { rig, until } => format!(
+            "{} is out of use until {}{}",
+            name(problem, *rig),
+            clock(problem, *until, problem.now),
+            why_out(problem, *rig, *until)
+        ),
+        Because::RigOutAhead { rig, from } => {
+            let own = &problem.rigs[rig.ix()];
+            let what = if own.calibrated_until == *from {
+                "its calibration ends"
+            } else {
+                "it is out of use"
+            };
+            format!("{}: {what} from {}", own.id, clock(problem, *from, problem.now))
+        }
+        other => format!("{id}: {}", because(problem, other, visit.times.load)),
+    }
 }

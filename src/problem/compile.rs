@@ -79,7 +79,7 @@ fn shifts(lab: &Lab, crew: &lab::Crew, span: Span) -> Vec<(Span, u32)> {
         for shift in crew
             .shifts
             .iter()
-            .filter(|shift| shift.days.contains(&date.weekday()))
+            .filter(|shift| shift.days.contains(&date.weekday()) || shift.dates.contains(&date))
         {
             let over_night = shift.to <= shift.from;
             let until = if over_night {

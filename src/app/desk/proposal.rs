@@ -1,6 +1,7 @@
 //! Planning: a proposal beside the plan in force, and what would change.
 
 use super::{Desk, DeskError};
+use crate::app::what_if::{Change, WhatIf, apply_all};
 use crate::checker::{Clash, check};
 use crate::domain::event::Subject;
 use crate::domain::lab::Pin;
@@ -106,6 +107,41 @@ impl Planning {
             now,
             seen: Seq(0),
         }
+    }
+
+    /// The lab.
+    pub fn lab(&self) -> &Lab {
+        &self.lab
+    }
+
+    /// When it is planned from.
+    pub fn now(&self) -> Minute {
+        self.now
+    }
+
+    /// The same with changes to the lab made; nothing else of it changes.
+    ///
+    /// # Errors
+    /// The first change that cannot be made, and why.
+    pub fn with_changes(&self, changes: &[Change]) -> Result<Self, String> {
+        let mut changed = self.clone();
+        let mut lab = (*self.lab).clone();
+        apply_all(changes, &mut lab, &mut changed.facts, self.now)?;
+        changed.lab = Arc::new(lab);
+        Ok(changed)
+    }
+
+    /// The same with `plan` as the one to begin from. What is published within the freeze time stays so; of
+    /// the rest the plan says where to begin.
+    #[must_use]
+    pub fn starting_from(&self, plan: &Plan) -> Self {
+        let frozen_before = self.now + self.lab.freeze;
+        let frozen = |own: &&Booking| own.times.load < frozen_before;
+        let mut start = self.clone();
+        let kept = self.facts.published.iter().filter(frozen);
+        let ahead = plan.bookings.iter().filter(|own| !frozen(own));
+        start.facts.published = kept.chain(ahead).cloned().collect();
+        start
     }
 
     /// The compiled problem.
@@ -216,6 +252,14 @@ impl Desk {
             facts,
             now,
             seen: self.floor.seen(),
+        }
+    }
+
+    /// Puts the plan of a what-if in force: refused where the lab as it is does not allow it.
+    pub fn publish_what_if(&mut self, what_if: &WhatIf) -> Result<Outcome, DeskError> {
+        match what_if.as_it_is() {
+            Ok(proposal) => self.publish(&proposal),
+            Err(why) => Ok(Outcome::Refused { why }),
         }
     }
 
