@@ -15,6 +15,8 @@ use crate::planner::why::{Because, Link, chain, held_up};
 use crate::problem::{self, Problem, RequestIx};
 use chrono::{Datelike, Days as CountOfDays, NaiveDate, Timelike};
 
+/// Rounds that every trial is given: few, as it begins from a good plan.
+pub const REMEDY_ROUNDS: u64 = 60;
 /// Most candidates that are tried for one request.
 const MOST: usize = 24;
 
@@ -88,19 +90,27 @@ pub fn remedies(
         }
         for change in family {
             found.tried += 1;
-            let Some(remedy) = trial.of(change) else { continue };
+            let Some(remedy) = trial.of(change) else {
+                continue;
+            };
             if remedy.late == Minutes::ZERO {
                 found.on_time.push(remedy);
                 break;
             }
-            if found.best.as_ref().is_none_or(|best| remedy.saves > best.saves) {
+            if found
+                .best
+                .as_ref()
+                .is_none_or(|best| remedy.saves > best.saves)
+            {
                 found.best = Some(remedy);
             }
         }
     }
     found.on_time.sort_by_key(|own| size(&own.change, planning));
     let helped = found.on_time.iter().any(|own| !own.gives_up());
-    found.best = found.best.filter(|best| !helped && best.saves > Minutes::ZERO);
+    found.best = found
+        .best
+        .filter(|best| !helped && best.saves > Minutes::ZERO);
     found
 }
 
@@ -116,7 +126,12 @@ impl<'t> Trial<'t> {
     fn new(planning: &Planning, plan: &Plan, request: &'t RequestId, rounds: u64) -> Self {
         let base = planning.starting_from(plan);
         let unchanged = base.run(1, &mut Rounds(rounds), &mut |_| {}).plan;
-        Self { base, request, rounds, unchanged }
+        Self {
+            base,
+            request,
+            rounds,
+            unchanged,
+        }
     }
 
     fn late(&self) -> Minutes {
@@ -163,7 +178,13 @@ fn size(change: &Change, planning: &Planning) -> (u8, i64) {
         Change::Priority { priority, .. } => (1, i64::from(*priority)),
         Change::Unpin { .. } => (2, 0),
         Change::Ready { ready, .. } => (3, -ready.get()),
-        Change::Shift { from, to, people, days, .. } => {
+        Change::Shift {
+            from,
+            to,
+            people,
+            days,
+            ..
+        } => {
             let minutes = i64::from(to.num_seconds_from_midnight()) / 60
                 - i64::from(from.num_seconds_from_midnight()) / 60;
             let weeks = if matches!(days, Days::On(_)) { 1 } else { 52 };
@@ -173,16 +194,17 @@ fn size(change: &Change, planning: &Planning) -> (u8, i64) {
         Change::Calibration { rig, due } => {
             let own = planning.lab().rigs.iter().find(|own| own.id == *rig);
             let was = own.and_then(|own| own.calibration_due);
-            let days = due.zip(was).map_or(i64::MAX, |(due, was)| (due - was).num_days());
+            let days = due
+                .zip(was)
+                .map_or(i64::MAX, |(due, was)| (due - was).num_days());
             (6, days)
         }
         Change::Positions { positions, .. } => (7, i64::from(*positions)),
         Change::RigCopy { .. } => (8, 0),
         Change::Due { .. } => (10, 0),
-        Change::RigDown { .. }
-        | Change::Rush { .. }
-        | Change::Drop { .. }
-        | Change::Horizon(_) => (9, 0),
+        Change::RigDown { .. } | Change::Rush { .. } | Change::Drop { .. } | Change::Horizon(_) => {
+            (9, 0)
+        }
     }
 }
 
@@ -190,20 +212,30 @@ fn size(change: &Change, planning: &Planning) -> (u8, i64) {
 fn candidates(planning: &Planning, plan: &Plan, request: &RequestId) -> Vec<Family> {
     let problem = planning.problem();
     let (visits, _) = problem.resolve(&plan.bookings);
-    let own = problem::Plan { visits, left: Vec::new() };
+    let own = problem::Plan {
+        visits,
+        left: Vec::new(),
+    };
     let Some(ix) = problem.requests.iter().position(|own| own.id == *request) else {
         return Vec::new();
     };
     let ix = RequestIx::from(ix);
     let links = chain(&problem, &own, ix);
-    let mut search = Search { problem: &problem, plan: &own, lab: planning.lab(), ix, found: Vec::new() };
+    let mut search = Search {
+        problem: &problem,
+        plan: &own,
+        lab: planning.lab(),
+        ix,
+        found: Vec::new(),
+    };
     search.about_request(finish_of(plan, request), planning.now());
     for (at, link) in links.iter().enumerate() {
         search.about_place(link, links.get(at + 1));
         search.about_people(link);
         search.about_dates(link);
     }
-    if let Some((rig, _)) = held_up(&links).first() {
+    let held = held_up(&problem, &links).into_iter();
+    if let Some(rig) = held.filter_map(|(holder, _)| holder.rig()).next() {
         let rig = problem.rigs[rig.ix()].id.clone();
         let copy = RigId::new(&format!("{rig}-more"));
         search.add(vec![Change::RigCopy { rig, copy }]);
@@ -232,14 +264,23 @@ impl Search<'_> {
         let own = &self.problem.requests[self.ix.ix()];
         let request = own.id.clone();
         if own.priority < 9 {
-            self.add(vec![Change::Priority { request: request.clone(), priority: 9 }]);
+            self.add(vec![Change::Priority {
+                request: request.clone(),
+                priority: 9,
+            }]);
         }
         let Some(finish) = finish else { return };
         let earlier = (own.ready - finish.late).max(now);
         if own.ready > now && earlier < own.ready {
-            self.add(vec![Change::Ready { request: request.clone(), ready: earlier }]);
+            self.add(vec![Change::Ready {
+                request: request.clone(),
+                ready: earlier,
+            }]);
         }
-        self.add(vec![Change::Due { request, due: Some(finish.finish) }]);
+        self.add(vec![Change::Due {
+            request,
+            due: Some(finish.finish),
+        }]);
     }
 
     /// One more position; the competing request put behind; the booking right behind its rest.
@@ -248,16 +289,25 @@ impl Search<'_> {
         if let Some(rig) = link.because.taken_rig() {
             let rig = &self.problem.rigs[rig.ix()];
             let positions = rig.positions + 1;
-            self.add(vec![Change::Positions { rig: rig.id.clone(), positions }]);
+            self.add(vec![Change::Positions {
+                rig: rig.id.clone(),
+                positions,
+            }]);
         }
         let waits_for_others = link.because.taken_rig().is_some()
-            || matches!(link.because, Because::CrewBusy { .. } | Because::NoUnload { .. });
+            || matches!(
+                link.because,
+                Because::CrewBusy { .. } | Because::NoUnload { .. }
+            );
         if let Some(next) = next.filter(|_| waits_for_others) {
             let other = self.problem.units[next.visit.unit.ix()].request;
             let competitor = &self.problem.requests[other.ix()];
             if other != self.ix && competitor.priority > 1 {
                 let request = competitor.id.clone();
-                self.add(vec![Change::Priority { request, priority: 1 }]);
+                self.add(vec![Change::Priority {
+                    request,
+                    priority: 1,
+                }]);
             }
         }
         if waits_for_others && self.problem.units[visit.unit.ix()].request == self.ix {
@@ -285,14 +335,21 @@ impl Search<'_> {
         let visit = &link.visit;
         let before = visit.step.checked_sub(1)?;
         let key = (visit.unit, before);
-        let before = self.plan.visits.iter().find(|own| (own.unit, own.step) == key)?;
+        let before = self
+            .plan
+            .visits
+            .iter()
+            .find(|own| (own.unit, own.step) == key)?;
         let rest = self.problem.step(visit.unit, visit.step).rest_min;
         Some((before.times.out + rest).max(self.problem.now))
     }
 
     /// One more shift, a longer one, or one more in it, on the days through which the visit waits for people.
     fn about_people(&mut self, link: &Link) {
-        let condition = self.problem.step(link.visit.unit, link.visit.step).condition;
+        let condition = self
+            .problem
+            .step(link.visit.unit, link.visit.step)
+            .condition;
         let crew = self.problem.conditions[condition.ix()].crew;
         let crew = self.problem.crews[crew.ix()].id.clone();
         let times = &link.visit.times;
@@ -322,7 +379,10 @@ impl Search<'_> {
         let Some(own) = self.lab.crews.iter().find(|own| own.id == *crew) else {
             return;
         };
-        let (first, last) = (self.lab.zone.local(from).date(), self.lab.zone.local(until).date());
+        let (first, last) = (
+            self.lab.zone.local(from).date(),
+            self.lab.zone.local(until).date(),
+        );
         let dates = std::iter::successors(Some(last), NaiveDate::pred_opt);
         for date in dates.take_while(|date| *date >= first).take(DAYS) {
             if !self.lab.closed.contains(&date) {
@@ -348,7 +408,10 @@ impl Search<'_> {
                 if own.calibrated_until == *from {
                     self.add(self.calibrated_longer(&own.id));
                 } else if own.outages.iter().any(|(span, _)| span.start == *from) {
-                    self.add(vec![Change::RigUp { rig: own.id.clone(), at: *from }]);
+                    self.add(vec![Change::RigUp {
+                        rig: own.id.clone(),
+                        at: *from,
+                    }]);
                 }
             }
             Because::Pinned => {
@@ -365,7 +428,10 @@ impl Search<'_> {
         let start = start.max(self.problem.now);
         let left = (end - start).get();
         let back = (1..=4).map(|quarter| end - Minutes::new(left * quarter / 4));
-        let change = |at| Change::RigUp { rig: rig.clone(), at };
+        let change = |at| Change::RigUp {
+            rig: rig.clone(),
+            at,
+        };
         back.filter(|at| *at < end).map(change).collect()
     }
 
@@ -375,7 +441,10 @@ impl Search<'_> {
             return Vec::new();
         };
         let later = [1, 3, 7, 14, 30].map(|days| due.checked_add_days(CountOfDays::new(days)));
-        let change = |due| Change::Calibration { rig: rig.clone(), due: Some(due) };
+        let change = |due| Change::Calibration {
+            rig: rig.clone(),
+            due: Some(due),
+        };
         later.into_iter().flatten().map(change).collect()
     }
 }
@@ -383,9 +452,8 @@ impl Search<'_> {
 /// What one more person could do on a date: a shift where the crew has none, else four hours after its last
 /// shift, or the same hours as one of its shifts.
 fn shifts_on(crew: &Crew, date: NaiveDate) -> Vec<Family> {
-    let begins = |shift: &&Shift| {
-        shift.days.contains(&date.weekday()) || shift.dates.contains(&date)
-    };
+    let begins =
+        |shift: &&Shift| shift.days.contains(&date.weekday()) || shift.dates.contains(&date);
     let that_day: Vec<&Shift> = crew.shifts.iter().filter(begins).collect();
     let one_more = |shift: &Shift| {
         vec![Change::Shift {
@@ -400,7 +468,9 @@ fn shifts_on(crew: &Crew, date: NaiveDate) -> Vec<Family> {
     if that_day.is_empty() {
         return crew.shifts.first().map(one_more).into_iter().collect();
     }
-    let last = that_day.iter().max_by_key(|shift| (shift.to > shift.from, shift.to));
+    let last = that_day
+        .iter()
+        .max_by_key(|shift| (shift.to > shift.from, shift.to));
     if let Some(last) = last.filter(|shift| shift.to > shift.from && shift.to.hour() < 20) {
         families.push(vec![Change::Shift {
             crew: crew.id.clone(),
@@ -423,7 +493,10 @@ impl Remedies {
         }
         let words = |own: &Remedy| {
             let mut text = match &own.change {
-                Change::Priority { priority: 1, request } if *request != self.request => {
+                Change::Priority {
+                    priority: 1,
+                    request,
+                } if *request != self.request => {
                     format!("{request} put behind (priority 1)")
                 }
                 Change::Due { due: Some(due), .. } => {
@@ -447,7 +520,11 @@ impl Remedies {
                 "none of the {tried} single changes tried makes it on time{best}"
             ));
         }
-        lines.extend(self.on_time.iter().map(|own| format!("on time with {}", words(own))));
+        lines.extend(
+            self.on_time
+                .iter()
+                .map(|own| format!("on time with {}", words(own))),
+        );
         lines
     }
 }

@@ -15,8 +15,8 @@ mod sequences_file;
 mod text;
 mod value;
 
-pub use fault::{Fault, Faults};
 pub use fault::nearest;
+pub use fault::{Fault, Faults};
 pub use text::{offset_text, parse_clock, parse_date, parse_duration, parse_instant};
 
 use crate::domain::lab::Method;

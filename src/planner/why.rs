@@ -17,6 +17,7 @@ use super::because::{beyond_own, reasons};
 use super::construct::{Builder, rules};
 use super::words;
 use crate::domain::lab::Watch;
+use crate::domain::plan::Times;
 use crate::domain::{Minute, Minutes, Span};
 use crate::problem::{CrewIx, Place, Plan, Problem, RequestIx, RigIx, UnitIx, Visit};
 use std::collections::{BTreeMap, BTreeSet};
@@ -40,8 +41,8 @@ pub fn chain(problem: &Problem, plan: &Plan, request: RequestIx) -> Vec<Link> {
     Why::new(problem, plan).chain(request)
 }
 
-/// The chain of every late request, the latest first.
-pub fn late_chains(problem: &Problem, plan: &Plan) -> Vec<(RequestIx, Vec<Link>)> {
+/// The chains of late requests, the latest first, of `most` of them.
+pub fn late_chains(problem: &Problem, plan: &Plan, most: usize) -> Vec<(RequestIx, Vec<Link>)> {
     let finishes = plan.finishes(problem).into_iter().enumerate();
     let is_left = |ix: RequestIx| plan.left.iter().any(|left| left.request == ix);
     let late = |(ix, finish): (usize, Option<Minute>)| {
@@ -54,6 +55,7 @@ pub fn late_chains(problem: &Problem, plan: &Plan) -> Vec<(RequestIx, Vec<Link>)
         return Vec::new();
     }
     late.sort_by_key(|(late, ix)| (-late.get(), *ix));
+    late.truncate(most);
     let mut why = Why::new(problem, plan);
     late.iter().map(|(_, ix)| (*ix, why.chain(*ix))).collect()
 }
@@ -64,18 +66,72 @@ pub fn lines(problem: &Problem, chain: &[Link]) -> Vec<String> {
     words::chain(problem, chain)
 }
 
-/// Rigs on which visits of the chain hold others up one after another, with the minutes they do, longest first.
-pub fn held_up(chain: &[Link]) -> Vec<(RigIx, Minutes)> {
-    let mut by_rig: BTreeMap<RigIx, Minutes> = BTreeMap::new();
-    for pair in chain.windows(2) {
-        if let Some(rig) = pair[0].because.taken_rig() {
-            let until = pair[0].visit.times.load;
-            *by_rig.entry(rig).or_insert(Minutes::ZERO) += until - pair[1].visit.times.load;
+/// What holds visits up.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub enum Holder {
+    /// The place on a rig is taken.
+    Rig(RigIx),
+    /// Everybody of a crew is busy.
+    Busy(CrewIx),
+    /// Nobody of a crew is on shift, to unload or to watch.
+    Away(CrewIx),
+}
+
+impl Holder {
+    /// The rig, where it is one.
+    pub const fn rig(self) -> Option<RigIx> {
+        match self {
+            Self::Rig(rig) => Some(rig),
+            Self::Busy(_) | Self::Away(_) => None,
         }
     }
-    let mut all: Vec<(RigIx, Minutes)> = by_rig.into_iter().collect();
-    all.sort_by_key(|(rig, minutes)| (-minutes.get(), *rig));
+}
+
+/// What holds the visits of a chain up, with the minutes it does: places and people that were taken by what
+/// comes before, and waits in rigs for somebody; longest first.
+pub fn held_up(problem: &Problem, chain: &[Link]) -> Vec<(Holder, Minutes)> {
+    let mut by_holder: BTreeMap<Holder, Minutes> = BTreeMap::new();
+    let mut add = |holder, minutes: Minutes| {
+        *by_holder.entry(holder).or_insert(Minutes::ZERO) += minutes.at_least_zero();
+    };
+    for pair in chain.windows(2) {
+        let (held, by) = (&pair[0], &pair[1]);
+        let stay = by.visit.times.stay().length() - by.waits - by.pauses;
+        match held.because.holder() {
+            Some(Holder::Rig(rig)) => add(Holder::Rig(rig), stay),
+            Some(holder) => {
+                let task = task_until(&by.visit.times, held.visit.times.load);
+                add(holder, task);
+                // Whoever is unloaded just then was in the rig before.
+                if by.visit.rig == held.visit.rig && task < stay {
+                    add(Holder::Rig(by.visit.rig), stay - task);
+                }
+            }
+            None => {}
+        }
+    }
+    for link in chain {
+        let step = problem.step(link.visit.unit, link.visit.step);
+        add(
+            Holder::Away(problem.condition(step).crew),
+            link.waits + link.pauses,
+        );
+    }
+    let mut all: Vec<(Holder, Minutes)> = by_holder.into_iter().collect();
+    all.retain(|(_, minutes)| *minutes > Minutes::ZERO);
+    all.sort_by_key(|(holder, minutes)| (-minutes.get(), *holder));
     all
+}
+
+/// How long the task of a visit lasts that ends at `at`: its unload, its load, or its watched exposure.
+fn task_until(times: &Times, at: Minute) -> Minutes {
+    if at == times.out {
+        times.out - times.unload
+    } else if at == times.start {
+        times.start - times.load
+    } else {
+        times.end - times.load
+    }
 }
 
 impl Because {
@@ -96,10 +152,19 @@ impl Because {
         )
     }
 
+    /// What is taken by somebody else, where that is the reason.
+    pub const fn holder(&self) -> Option<Holder> {
+        match self {
+            Self::Taken { rig, .. } | Self::GapTooShort { rig } => Some(Holder::Rig(*rig)),
+            Self::CrewBusy { crew, .. } => Some(Holder::Busy(*crew)),
+            _ => None,
+        }
+    }
+
     /// The rig whose place is taken, where that is the reason.
     pub const fn taken_rig(&self) -> Option<RigIx> {
-        match self {
-            Self::Taken { rig, .. } | Self::GapTooShort { rig } => Some(*rig),
+        match self.holder() {
+            Some(Holder::Rig(rig)) => Some(rig),
             _ => None,
         }
     }
@@ -108,12 +173,17 @@ impl Because {
 /// A visit by its unit and step.
 type Key = (UnitIx, usize);
 
+/// A visit that is asked for its reason; true where its unit's own steps and rests do not count.
+type Asked = (Key, bool);
+
 /// A plan to be asked.
 struct Why<'p> {
     problem: &'p Problem,
     builder: Builder<'p>,
     visits: BTreeMap<Key, Visit>,
     on_rig: BTreeMap<RigIx, Vec<Key>>,
+    /// Links found so far with where they lead: chains of a full lab share most of them.
+    known: BTreeMap<Asked, (Link, Option<Asked>)>,
 }
 
 impl<'p> Why<'p> {
@@ -132,6 +202,7 @@ impl<'p> Why<'p> {
             builder,
             visits: plan.visits.iter().map(|own| (key(own), *own)).collect(),
             on_rig,
+            known: BTreeMap::new(),
         }
     }
 
@@ -144,17 +215,25 @@ impl<'p> Why<'p> {
         let mut next = visits
             .max_by_key(|(out, (unit, _))| (*out, std::cmp::Reverse(*unit)))
             .map(|(_, key)| (key, false));
-        let mut seen: BTreeSet<(Key, bool)> = BTreeSet::new();
+        let mut seen: BTreeSet<Asked> = BTreeSet::new();
         let mut links: Vec<Link> = Vec::new();
-        while let Some((key, beyond)) = next {
-            if !seen.insert((key, beyond)) {
-                break;
-            }
-            let link = self.link(key, beyond);
-            next = self.lead(&link);
+        while let Some(asked) = next.filter(|asked| seen.insert(*asked)) {
+            let (link, leads_to) = self.ask(asked);
             links.push(link);
+            next = leads_to;
         }
         links
+    }
+
+    /// A link and where it leads.
+    fn ask(&mut self, asked: Asked) -> (Link, Option<Asked>) {
+        if let Some(known) = self.known.get(&asked) {
+            return known.clone();
+        }
+        let link = self.link(asked.0, asked.1);
+        let leads_to = self.lead(&link);
+        self.known.insert(asked, (link.clone(), leads_to));
+        (link, leads_to)
     }
 
     /// The link of a visit; `beyond` asks past the unit's own steps and rests.
@@ -187,11 +266,15 @@ impl<'p> Why<'p> {
             let own = &self.visits[*key];
             own.times.load == visit.times.load && matches!(own.place, Place::Run(_))
         };
-        self.on_rig[&visit.rig].iter().filter(together).copied().collect()
+        self.on_rig[&visit.rig]
+            .iter()
+            .filter(together)
+            .copied()
+            .collect()
     }
 
     /// The visit that a link's reason leads to, and whether to ask past that visit's own steps.
-    fn lead(&self, link: &Link) -> Option<(Key, bool)> {
+    fn lead(&self, link: &Link) -> Option<Asked> {
         let visit = &link.visit;
         let plain = |key: Key| Some((key, false)).filter(|_| self.visits.contains_key(&key));
         match &link.because {
@@ -208,16 +291,17 @@ impl<'p> Why<'p> {
             }
             Because::GapTooShort { rig } => self.left_before(*rig, visit).and_then(plain),
             Because::NextStep { .. } => self.next_step(visit).map(|key| (key, true)),
-            Because::CrewBusy { crew, .. } => {
-                self.busy_until(*crew, visit, visit.times.load).and_then(plain)
-            }
-            Because::NoUnload { crew } => {
-                self.busy_until(*crew, visit, visit.times.unload).and_then(plain)
-            }
+            Because::CrewBusy { crew, .. } => self
+                .busy_until(*crew, visit, visit.times.load)
+                .and_then(plain),
+            Because::NoUnload { crew } => self
+                .busy_until(*crew, visit, visit.times.unload)
+                .and_then(plain),
             Because::OnlyWaits => {
                 let step = self.problem.step(visit.unit, visit.step);
                 let crew = self.problem.condition(step).crew;
-                self.busy_until(crew, visit, visit.times.unload).and_then(plain)
+                self.busy_until(crew, visit, visit.times.unload)
+                    .and_then(plain)
             }
             _ => None,
         }
@@ -233,7 +317,9 @@ impl<'p> Why<'p> {
             };
             same_place && own.times.out <= visit.times.load && own.times.load < visit.times.load
         });
-        before.max_by_key(|key| self.visits[*key].times.out).copied()
+        before
+            .max_by_key(|key| self.visits[*key].times.out)
+            .copied()
     }
 
     /// The step that must follow a visit of its run soonest.
@@ -256,7 +342,10 @@ impl<'p> Why<'p> {
         let busy = others.filter(|(_, visit)| {
             visit.times.load < at
                 && visit.times.out >= at
-                && self.tasks(visit, crew).iter().any(|task| task.end == at && task.start < at)
+                && self
+                    .tasks(visit, crew)
+                    .iter()
+                    .any(|task| task.end == at && task.start < at)
         });
         busy.map(|(key, visit)| (visit.times.load, *key))
             .min()
@@ -265,7 +354,9 @@ impl<'p> Why<'p> {
 
     /// When a visit takes a person of the crew.
     fn tasks(&self, visit: &Visit, crew: CrewIx) -> Vec<Span> {
-        let condition = self.problem.condition(self.problem.step(visit.unit, visit.step));
+        let condition = self
+            .problem
+            .condition(self.problem.step(visit.unit, visit.step));
         if condition.crew != crew {
             return Vec::new();
         }

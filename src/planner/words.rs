@@ -1,9 +1,9 @@
 //! Every sentence of the planner, in one place.
 
 use super::because::Because;
-use super::why::Link;
+use super::why::{Holder, Link};
 use crate::domain::{CrewId, Minute, Minutes};
-use crate::problem::{Problem, RequestIx, RigIx, UnitIx};
+use crate::problem::{CrewIx, Problem, RequestIx, RigIx, UnitIx};
 
 /// The reason in words. `load` is when the booking loads.
 pub(super) fn because(problem: &Problem, because: &Because, load: Minute) -> String {
@@ -177,18 +177,16 @@ pub(super) fn chain(problem: &Problem, chain: &[Link]) -> Vec<String> {
     let mut lines = Vec::new();
     let mut at = 0;
     while at < chain.len() {
-        let rig = chain[at].because.taken_rig();
+        let holder = chain[at].because.holder();
         lines.push(link(problem, &chain[at]));
-        // Those that only queue on the same rig say nothing new.
-        let queue = chain[at + 1..].iter().take_while(|own| {
-            rig.is_some() && own.because.taken_rig() == rig && own.visit.rig == chain[at].visit.rig
-        });
-        let queue: Vec<&Link> = queue.collect();
+        // Those that only queue for the same rig or crew say nothing new.
+        let same = |own: &&Link| holder.is_some() && own.because.holder() == holder;
+        let queue: Vec<&Link> = chain[at + 1..].iter().take_while(same).collect();
         at += 1 + queue.len();
         match queue[..] {
             [] => {}
             [one] => lines.push(link(problem, one)),
-            _ => lines.push(queued(problem, &queue)),
+            _ => lines.extend(holder.map(|holder| queued(problem, holder, &queue))),
         }
     }
     if lines.len() > SHOWN {
@@ -207,7 +205,9 @@ pub(super) fn chain(problem: &Problem, chain: &[Link]) -> Vec<String> {
 fn link(problem: &Problem, link: &Link) -> String {
     let visit = &link.visit;
     let times = &visit.times;
-    let method = &problem.condition(problem.step(visit.unit, visit.step)).method;
+    let method = &problem
+        .condition(problem.step(visit.unit, visit.step))
+        .method;
     let mut text = format!(
         "{} step {} {method} on {}, {} to {}: {}",
         problem.units[visit.unit.ix()].id,
@@ -218,16 +218,22 @@ fn link(problem: &Problem, link: &Link) -> String {
         because(problem, &link.because, times.load)
     );
     if link.pauses > Minutes::ZERO {
-        text.push_str(&format!("; it pauses {} while its watch is away", link.pauses));
+        text.push_str(&format!(
+            "; it pauses {} while its watch is away",
+            link.pauses
+        ));
     }
     if link.waits > Minutes::ZERO {
-        text.push_str(&format!("; it waits {} in the rig to be unloaded", link.waits));
+        text.push_str(&format!(
+            "; it waits {} in the rig to be unloaded",
+            link.waits
+        ));
     }
     text
 }
 
-/// Visits that follow each other on one rig.
-fn queued(problem: &Problem, queue: &[&Link]) -> String {
+/// Visits that follow each other on one rig or keep one crew busy.
+fn queued(problem: &Problem, holder: Holder, queue: &[&Link]) -> String {
     const NAMED: usize = 4;
     let units: Vec<String> = queue
         .iter()
@@ -239,24 +245,34 @@ fn queued(problem: &Problem, queue: &[&Link]) -> String {
         more => format!(" and {more} more"),
     };
     let first = queue[queue.len() - 1].visit;
+    let place = match holder {
+        Holder::Rig(rig) => format!("on {}", name(problem, rig)),
+        Holder::Busy(crew) | Holder::Away(crew) => {
+            format!("for crew {}", problem.crews[crew.ix()].id)
+        }
+    };
     format!(
-        "before it on {}, one after another since {}: {}{more}",
-        name(problem, first.rig),
+        "before it {place}, one after another since {}: {}{more}",
         clock(problem, first.times.load, problem.now),
         units.join(", ")
     )
 }
 
-/// What a chain comes down to: the rig that held it up longest where others did, and its last reason.
+/// What a chain comes down to: what held it up longest, where anything did, and its last reason.
 fn cause(problem: &Problem, chain: &[Link], last: &Link) -> String {
     let root = root(problem, last);
-    match super::why::held_up(chain).first() {
-        Some((rig, minutes)) => format!(
-            "{} is taken by what comes before for {minutes} of it; at the start of the chain, {root}",
-            name(problem, *rig)
-        ),
-        None => root,
+    let crew = |crew: &CrewIx| &problem.crews[crew.ix()].id;
+    let held = super::why::held_up(problem, chain);
+    let words = held.iter().take(2).map(|(holder, minutes)| match holder {
+        Holder::Rig(rig) => format!("{} taken before for {minutes}", name(problem, *rig)),
+        Holder::Busy(own) => format!("crew {} busy for {minutes}", crew(own)),
+        Holder::Away(own) => format!("{minutes} of waiting for crew {}", crew(own)),
+    });
+    let words: Vec<String> = words.collect();
+    if words.is_empty() {
+        return root;
     }
+    format!("{}; it begins where {root}", words.join(", "))
 }
 
 /// The last reason of a chain as a cause.
@@ -288,7 +304,11 @@ fn root(problem: &Problem, last: &Link) -> String {
             } else {
                 "it is out of use"
             };
-            format!("{}: {what} from {}", own.id, clock(problem, *from, problem.now))
+            format!(
+                "{}: {what} from {}",
+                own.id,
+                clock(problem, *from, problem.now)
+            )
         }
         other => format!("{id}: {}", because(problem, other, visit.times.load)),
     }

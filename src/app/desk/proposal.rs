@@ -5,10 +5,13 @@ use crate::app::what_if::{Change, WhatIf, apply_all};
 use crate::checker::{Clash, check};
 use crate::domain::event::Subject;
 use crate::domain::lab::Pin;
-use crate::domain::{Booking, EventBody, Facts, Lab, Minute, Minutes, Plan, PlanId, Seq, UnitId};
+use crate::domain::{
+    Booking, EventBody, Facts, Lab, Minute, Minutes, Plan, PlanId, RequestId, Seq, UnitId,
+};
 use crate::ledger::{Expect, Outcome};
+use crate::planner::why::{self, late_chains};
 use crate::planner::{Budget, Progress, solve};
-use crate::problem::{Figures, Problem, compile};
+use crate::problem::{self, Figures, Problem, RequestIx, compile};
 use std::collections::BTreeMap;
 use std::sync::Arc;
 
@@ -161,6 +164,26 @@ impl Planning {
         lab.pins.extend_from_slice(pins);
         self.lab = Arc::new(lab);
         self
+    }
+
+    /// Why requests of a plan of this lab are late, in lines, the latest first, for `most` of them; nothing
+    /// where the plan has clashes.
+    pub fn why_late(&self, proposal: &Proposal, most: usize) -> Vec<(RequestId, Vec<String>)> {
+        let late = |own: &crate::domain::plan::Finish| own.late > Minutes::ZERO;
+        if !proposal.clashes.is_empty() || !proposal.plan.requests.iter().any(late) {
+            return Vec::new();
+        }
+        let problem = self.problem();
+        let (visits, _) = problem.resolve(&proposal.plan.bookings);
+        let (left, _) = problem.resolve_left(&proposal.plan.unplannable);
+        let chains = late_chains(&problem, &problem::Plan { visits, left }, most);
+        let words = |(ix, chain): (RequestIx, Vec<why::Link>)| {
+            (
+                problem.requests[ix.ix()].id.clone(),
+                why::lines(&problem, &chain),
+            )
+        };
+        chains.into_iter().map(words).collect()
     }
 
     /// Plans within the budget, checks the plan, and compares it with the one in force.

@@ -3,9 +3,9 @@
 use super::Change;
 use crate::app::desk::{Planning, Proposal, changes};
 use crate::checker::check;
-use crate::domain::plan::{Finish, Plan, Unplannable};
+use crate::domain::plan::{Finish, Unplannable};
 use crate::domain::{Minutes, RequestId};
-use crate::planner::{Budget, Progress};
+use crate::floor::Published;
 use crate::problem;
 
 /// Two plans made with the same effort, with and without the changes, and the one in force.
@@ -16,7 +16,7 @@ pub struct WhatIf {
     /// The lab as it is.
     pub base: Planning,
     /// The plan in force, if any.
-    pub published: Option<Plan>,
+    pub published: Option<Published>,
     /// The plan of the lab as it is.
     pub unchanged: Proposal,
     /// The plan with the changes.
@@ -52,25 +52,29 @@ impl Row {
 }
 
 impl WhatIf {
-    /// Plans the lab as it is, then with the changes, with the same effort each: `budget` is asked for one
-    /// for each. The second begins from the first.
+    /// Plans the lab as it is, then with the changes: `plan` gives both the same effort. The second begins from
+    /// the first.
     ///
     /// # Errors
     /// The first change that cannot be made, and why.
     pub fn run(
         base: Planning,
-        published: Option<Plan>,
+        published: Option<Published>,
         changes: Vec<Change>,
-        seed: u64,
-        budget: &mut dyn FnMut() -> Box<dyn Budget>,
-        progress: &mut dyn FnMut(Progress),
+        plan: &mut dyn FnMut(&Planning) -> Proposal,
     ) -> Result<Self, String> {
         // Before any work is done: can they be made at all?
         base.with_changes(&changes)?;
-        let unchanged = base.run(seed, &mut *budget(), progress);
+        let unchanged = plan(&base);
         let begun = base.starting_from(&unchanged.plan).with_changes(&changes)?;
-        let changed = begun.run(seed, &mut *budget(), progress);
-        Ok(Self { changes, base, published, unchanged, changed })
+        let changed = plan(&begun);
+        Ok(Self {
+            changes,
+            base,
+            published,
+            unchanged,
+            changed,
+        })
     }
 
     /// Every request that any of the plans has, in the order of the lab, new ones last.
@@ -81,15 +85,23 @@ impl WhatIf {
                 ids.push(&own.request);
             }
         }
-        let finish = |plan: &Plan, id: &RequestId| {
-            plan.requests.iter().find(|own| own.request == *id).cloned()
-        };
+        let finish =
+            |all: &[Finish], id: &RequestId| all.iter().find(|own| own.request == *id).cloned();
         let row = |id: &RequestId| Row {
             request: id.clone(),
-            published: self.published.as_ref().and_then(|plan| finish(plan, id)),
-            unchanged: finish(&self.unchanged.plan, id),
-            changed: finish(&self.changed.plan, id),
-            left: self.changed.plan.unplannable.iter().find(|own| own.request == *id).cloned(),
+            published: self
+                .published
+                .as_ref()
+                .and_then(|own| finish(&own.finishes, id)),
+            unchanged: finish(&self.unchanged.plan.requests, id),
+            changed: finish(&self.changed.plan.requests, id),
+            left: self
+                .changed
+                .plan
+                .unplannable
+                .iter()
+                .find(|own| own.request == *id)
+                .cloned(),
         };
         ids.into_iter().map(row).collect()
     }
@@ -105,8 +117,15 @@ impl WhatIf {
         let (left, unknown) = problem.resolve_left(&plan.unplannable);
         let strange = unresolved
             .first()
-            .map(|own| format!("{} step {}: {}", own.booking.unit, own.booking.step, own.why))
-            .or(unknown.first().map(|id| format!("the lab has no request {id}")));
+            .map(|own| {
+                format!(
+                    "{} step {}: {}",
+                    own.booking.unit, own.booking.step, own.why
+                )
+            })
+            .or(unknown
+                .first()
+                .map(|id| format!("the lab has no request {id}")));
         if let Some(why) = strange {
             return Err(self.needs(&why));
         }
@@ -115,8 +134,15 @@ impl WhatIf {
         if let Some(clash) = clashes.first() {
             return Err(self.needs(&format!("{} {}", clash.rule.name(), clash.text)));
         }
-        let because: Vec<String> = plan.bookings.iter().map(|own| own.because.clone()).collect();
-        let before = self.published.as_ref().map_or(Vec::new(), |own| own.bookings.clone());
+        let because: Vec<String> = plan
+            .bookings
+            .iter()
+            .map(|own| own.because.clone())
+            .collect();
+        let before = self
+            .published
+            .as_ref()
+            .map_or(Vec::new(), |own| own.bookings.clone());
         let figures = problem::Figures {
             bound: self.unchanged.plan.bound,
             milliseconds: plan.milliseconds,
@@ -134,9 +160,10 @@ impl WhatIf {
     /// Which files would have to say what is only assumed.
     fn needs(&self, why: &str) -> String {
         let zone = &self.base.lab().zone;
-        let wanted = self.changes.iter().filter_map(|change| {
-            Some(format!("{} in {}", change.words(zone), change.file()?))
-        });
+        let wanted = self
+            .changes
+            .iter()
+            .filter_map(|change| Some(format!("{} in {}", change.words(zone), change.file()?)));
         let wanted: Vec<String> = wanted.collect();
         format!(
             "the lab as it is does not allow this plan ({why}); first write into the folder: {}",

@@ -3,12 +3,8 @@
 use super::{Change, Days};
 use crate::domain::lab::Pin;
 use crate::domain::text::shown;
-use crate::domain::{
-    CrewId, Minute, RequestId, RigId, SequenceId, Span, UnitId, Zone,
-};
-use crate::lab::{
-    nearest, offset_text, parse_clock, parse_date, parse_duration, parse_instant,
-};
+use crate::domain::{CrewId, Minute, RequestId, RigId, SequenceId, Span, UnitId, Zone};
+use crate::lab::{nearest, offset_text, parse_clock, parse_date, parse_duration, parse_instant};
 use chrono::Weekday;
 use std::fmt::Display;
 
@@ -18,8 +14,14 @@ pub const FORMS: [(&str, &str); 14] = [
     ("rig-up RIG AT", "its outage at that time ends then"),
     ("rig-copy RIG NEW", "one more rig like it"),
     ("positions RIG N", "it has so many positions"),
-    ("calibration RIG DATE|none", "its calibration is due on another date"),
-    ("shift CREW DAY FROM-TO N", "N more people; DAY is mon to sun, or a date"),
+    (
+        "calibration RIG DATE|none",
+        "its calibration is due on another date",
+    ),
+    (
+        "shift CREW DAY FROM-TO N",
+        "N more people; DAY is mon to sun, or a date",
+    ),
     (
         "rush ID SEQUENCE N [due AT] [ready AT] [priority P]",
         "one more request of N units; priority 9 if none is given",
@@ -28,7 +30,10 @@ pub const FORMS: [(&str, &str); 14] = [
     ("priority REQUEST P", "it has another priority, 1 to 9"),
     ("due REQUEST AT|none", "it is due at another time"),
     ("ready REQUEST AT", "it is ready at another time"),
-    ("pin UNIT STEP RIG AT", "the step loads on that rig at that time"),
+    (
+        "pin UNIT STEP RIG AT",
+        "the step loads on that rig at that time",
+    ),
     ("unpin UNIT STEP", "a pin is taken away"),
     ("horizon DURATION", "the plan may reach so far"),
 ];
@@ -56,7 +61,13 @@ impl Change {
                 all.join(", ")
             ));
         };
-        Reader { words: rest, form, line, zone }.change(verb)
+        Reader {
+            words: rest,
+            form,
+            line,
+            zone,
+        }
+        .change(verb)
     }
 
     /// True where a line begins like a change.
@@ -69,7 +80,12 @@ impl Change {
         let at = |at: Minute| offset_text(zone, at);
         match self {
             Self::RigDown { rig, span } => {
-                format!("rig-down {} {} {}", named(rig), at(span.start), at(span.end))
+                format!(
+                    "rig-down {} {} {}",
+                    named(rig),
+                    at(span.start),
+                    at(span.end)
+                )
             }
             Self::RigUp { rig, at: back } => format!("rig-up {} {}", named(rig), at(*back)),
             Self::RigCopy { rig, copy } => format!("rig-copy {} {}", named(rig), named(copy)),
@@ -78,14 +94,27 @@ impl Change {
                 let due = due.map_or("none".to_owned(), |due| due.to_string());
                 format!("calibration {} {due}", named(rig))
             }
-            Self::Shift { crew, days, from, to, people } => format!(
+            Self::Shift {
+                crew,
+                days,
+                from,
+                to,
+                people,
+            } => format!(
                 "shift {} {} {}-{} {people}",
                 named(crew),
                 day_word(*days),
                 from.format("%H:%M"),
                 to.format("%H:%M")
             ),
-            Self::Rush { request, sequence, units, ready, due, priority } => {
+            Self::Rush {
+                request,
+                sequence,
+                units,
+                ready,
+                due,
+                priority,
+            } => {
                 let (request, sequence) = (named(request), named(sequence));
                 let due = due.map_or(String::new(), |due| format!(" due {}", at(due)));
                 let ready = ready.map_or(String::new(), |own| format!(" ready {}", at(own)));
@@ -120,11 +149,20 @@ impl Change {
             Self::RigCopy { rig, copy } => format!("one more rig like {rig}, called {copy}"),
             Self::Positions { rig, positions: 1 } => format!("{rig} with 1 position"),
             Self::Positions { rig, positions } => format!("{rig} with {positions} positions"),
-            Self::Calibration { rig, due: Some(due) } => {
+            Self::Calibration {
+                rig,
+                due: Some(due),
+            } => {
                 format!("calibration of {rig} due on {}", due.format("%a %d %b %Y"))
             }
             Self::Calibration { rig, due: None } => format!("no calibration due for {rig}"),
-            Self::Shift { crew, days, from, to, people } => format!(
+            Self::Shift {
+                crew,
+                days,
+                from,
+                to,
+                people,
+            } => format!(
                 "{people} more of crew {crew} {}, {} to {}",
                 match days {
                     Days::Weekly(day) => format!("every {day}"),
@@ -133,13 +171,22 @@ impl Change {
                 from.format("%H:%M"),
                 to.format("%H:%M")
             ),
-            Self::Rush { request, sequence, units, due, .. } => format!(
+            Self::Rush {
+                request,
+                sequence,
+                units,
+                due,
+                ..
+            } => format!(
                 "rush request {request}: {units} on {sequence}{}",
                 due.map_or(String::new(), |due| format!(", due {}", at(due)))
             ),
             Self::Drop { request } => format!("{request} dropped"),
             Self::Priority { request, priority } => format!("{request} at priority {priority}"),
-            Self::Due { request, due: Some(due) } => format!("{request} due {}", at(*due)),
+            Self::Due {
+                request,
+                due: Some(due),
+            } => format!("{request} due {}", at(*due)),
             Self::Due { request, due: None } => format!("{request} without a due date"),
             Self::Ready { request, ready } => format!("{request} ready {}", at(*ready)),
             Self::Pin(pin) => format!(
@@ -192,7 +239,11 @@ fn split(line: &str) -> Vec<String> {
 /// A name as a line needs it.
 fn named(id: impl Display) -> String {
     let id = id.to_string();
-    if id.contains(' ') { format!("\"{id}\"") } else { id }
+    if id.contains(' ') {
+        format!("\"{id}\"")
+    } else {
+        id
+    }
 }
 
 fn verb_of(form: &str) -> &str {
@@ -226,22 +277,27 @@ impl Reader<'_> {
                 rig: RigId::new(rig),
                 span: Span::new(self.instant(from)?, self.instant(to)?),
             },
-            ("rig-up", [rig, at]) => {
-                Change::RigUp { rig: RigId::new(rig), at: self.instant(at)? }
-            }
-            ("rig-copy", [rig, new]) => {
-                Change::RigCopy { rig: RigId::new(rig), copy: RigId::new(new) }
-            }
-            ("positions", [rig, count]) => {
-                Change::Positions { rig: RigId::new(rig), positions: self.number(count)? }
-            }
+            ("rig-up", [rig, at]) => Change::RigUp {
+                rig: RigId::new(rig),
+                at: self.instant(at)?,
+            },
+            ("rig-copy", [rig, new]) => Change::RigCopy {
+                rig: RigId::new(rig),
+                copy: RigId::new(new),
+            },
+            ("positions", [rig, count]) => Change::Positions {
+                rig: RigId::new(rig),
+                positions: self.number(count)?,
+            },
             ("calibration", [rig, date]) => Change::Calibration {
                 rig: RigId::new(rig),
                 due: self.or_none(date, |text| self.told(parse_date(text)))?,
             },
             ("shift", [crew, day, hours, people]) => self.shift(crew, day, hours, people)?,
             ("rush", [id, sequence, units, more @ ..]) => self.rush(id, sequence, units, more)?,
-            ("drop", [request]) => Change::Drop { request: RequestId::new(request) },
+            ("drop", [request]) => Change::Drop {
+                request: RequestId::new(request),
+            },
             ("priority", [request, priority]) => Change::Priority {
                 request: RequestId::new(request),
                 priority: self.priority(priority)?,
@@ -250,18 +306,20 @@ impl Reader<'_> {
                 request: RequestId::new(request),
                 due: self.or_none(at, |text| self.instant(text))?,
             },
-            ("ready", [request, at]) => {
-                Change::Ready { request: RequestId::new(request), ready: self.instant(at)? }
-            }
+            ("ready", [request, at]) => Change::Ready {
+                request: RequestId::new(request),
+                ready: self.instant(at)?,
+            },
             ("pin", [unit, step, rig, at]) => Change::Pin(Pin {
                 unit: UnitId::new(unit),
                 step: self.number(step)?,
                 rig: RigId::new(rig),
                 start: self.instant(at)?,
             }),
-            ("unpin", [unit, step]) => {
-                Change::Unpin { unit: UnitId::new(unit), step: self.number(step)? }
-            }
+            ("unpin", [unit, step]) => Change::Unpin {
+                unit: UnitId::new(unit),
+                step: self.number(step)?,
+            },
             ("horizon", [words @ ..]) if !words.is_empty() => {
                 Change::Horizon(self.told(parse_duration(&words.join(" ")))?)
             }
@@ -297,14 +355,21 @@ impl Reader<'_> {
         text: &str,
         read: impl Fn(&str) -> Result<T, String>,
     ) -> Result<Option<T>, String> {
-        if text == "none" { Ok(None) } else { read(text).map(Some) }
+        if text == "none" {
+            Ok(None)
+        } else {
+            read(text).map(Some)
+        }
     }
 
     fn shift(&self, crew: &str, day: &str, hours: &str, people: &str) -> Result<Change, String> {
         let days = match day.parse::<Weekday>() {
             Ok(day) => Days::Weekly(day),
             Err(_) => Days::On(parse_date(day).map_err(|_| {
-                self.wrong(&format!("`{}` is no day such as sat or 2027-03-27", shown(day)))
+                self.wrong(&format!(
+                    "`{}` is no day such as sat or 2027-03-27",
+                    shown(day)
+                ))
             })?),
         };
         let Some((from, to)) = hours.split_once('-') else {
@@ -319,13 +384,7 @@ impl Reader<'_> {
         })
     }
 
-    fn rush(
-        &self,
-        id: &str,
-        sequence: &str,
-        units: &str,
-        more: &[&str],
-    ) -> Result<Change, String> {
+    fn rush(&self, id: &str, sequence: &str, units: &str, more: &[&str]) -> Result<Change, String> {
         let (mut own_due, mut own_ready, mut own_priority) = (None, None, 9);
         for pair in more.chunks(2) {
             match pair {
@@ -333,7 +392,10 @@ impl Reader<'_> {
                 ["ready", at] => own_ready = Some(self.instant(at)?),
                 ["priority", own] => own_priority = self.priority(own)?,
                 [word, ..] => {
-                    let why = format!("`{}` is not due, ready or priority with a value", shown(word));
+                    let why = format!(
+                        "`{}` is not due, ready or priority with a value",
+                        shown(word)
+                    );
                     return Err(self.wrong(&why));
                 }
                 [] => {}
@@ -400,7 +462,10 @@ mod tests {
         wrong("", "a change is missing");
         wrong("rig-dwon drop-1", "nearest: rig-down");
         wrong("rig-down drop-1", "asked is: rig-down RIG FROM TO");
-        wrong("rig-down drop-1 2027-03-23 2027-03-24T18:00", "is only a date");
+        wrong(
+            "rig-down drop-1 2027-03-23 2027-03-24T18:00",
+            "is only a date",
+        );
         wrong("rig-up drop-1 2027-03-28T01:30", "skips");
         wrong("positions dh-1 many", "`many` is no whole number");
         wrong("priority R-1 10", "`10` is none of 1 to 9");

@@ -158,7 +158,13 @@ impl Change {
                 find_rig(lab, rig)?.calibration_due = *due;
                 Ok(())
             }
-            Self::Shift { crew, days, from, to, people } => {
+            Self::Shift {
+                crew,
+                days,
+                from,
+                to,
+                people,
+            } => {
                 let shift = shift_of(*days, *from, *to, *people);
                 add_shift(lab, crew, shift)
             }
@@ -182,7 +188,8 @@ impl Change {
             Self::Pin(pin) => add_pin(lab, pin),
             Self::Unpin { unit, step } => {
                 let before = lab.pins.len();
-                lab.pins.retain(|own| own.unit != *unit || own.step != *step);
+                lab.pins
+                    .retain(|own| own.unit != *unit || own.step != *step);
                 if lab.pins.len() == before {
                     return Err(format!("{unit} step {step} has no pin"));
                 }
@@ -200,7 +207,15 @@ impl Change {
 
     /// Adds a rush request; its product is that of the folder's first request that walks the same.
     fn add_request(&self, lab: &mut Lab, now: Minute) -> Result<(), String> {
-        let Self::Rush { request, sequence, units, ready, due, priority } = self else {
+        let Self::Rush {
+            request,
+            sequence,
+            units,
+            ready,
+            due,
+            priority,
+        } = self
+        else {
             unreachable!("asked for rush requests only")
         };
         if lab.requests.iter().any(|own| own.id == *request) {
@@ -272,7 +287,11 @@ fn unknown<'n>(kind: &str, id: impl Display, names: impl Iterator<Item = &'n str
 fn find_rig<'l>(lab: &'l mut Lab, rig: &RigId) -> Result<&'l mut Rig, String> {
     match lab.rigs.iter().position(|own| own.id == *rig) {
         Some(at) => Ok(&mut lab.rigs[at]),
-        None => Err(unknown("rig", rig, lab.rigs.iter().map(|own| own.id.as_str()))),
+        None => Err(unknown(
+            "rig",
+            rig,
+            lab.rigs.iter().map(|own| own.id.as_str()),
+        )),
     }
 }
 
@@ -291,7 +310,13 @@ fn shift_of(days: Days, from: NaiveTime, to: NaiveTime, people: u32) -> Shift {
         Days::Weekly(day) => (vec![day], Vec::new()),
         Days::On(date) => (Vec::new(), vec![date]),
     };
-    Shift { days, dates, from, to, people }
+    Shift {
+        days,
+        dates,
+        from,
+        to,
+        people,
+    }
 }
 
 fn add_shift(lab: &mut Lab, crew: &CrewId, shift: Shift) -> Result<(), String> {
@@ -306,7 +331,11 @@ fn add_shift(lab: &mut Lab, crew: &CrewId, shift: Shift) -> Result<(), String> {
             own.shifts.push(shift);
             Ok(())
         }
-        None => Err(unknown("crew", crew, lab.crews.iter().map(|own| own.id.as_str()))),
+        None => Err(unknown(
+            "crew",
+            crew,
+            lab.crews.iter().map(|own| own.id.as_str()),
+        )),
     }
 }
 
@@ -376,13 +405,20 @@ fn drop_request(lab: &mut Lab, facts: &mut Facts, request: &RequestId) -> Result
         let own = facts.visits.iter().filter(|visit| visit.unit == unit);
         let after_step = own.map(|visit| visit.step).max().unwrap_or(0);
         let why = StopReason::Withdrawn;
-        facts.stops.push(Stop { unit, after_step, why });
+        facts.stops.push(Stop {
+            unit,
+            after_step,
+            why,
+        });
     }
     Ok(())
 }
 
 fn add_pin(lab: &mut Lab, pin: &Pin) -> Result<(), String> {
-    let request = lab.requests.iter().find(|own| own.units.contains(&pin.unit));
+    let request = lab
+        .requests
+        .iter()
+        .find(|own| own.units.contains(&pin.unit));
     let Some(request) = request else {
         let units = lab.requests.iter().flat_map(|own| &own.units);
         return Err(unknown("unit", &pin.unit, units.map(UnitId::as_str)));
@@ -393,7 +429,8 @@ fn add_pin(lab: &mut Lab, pin: &Pin) -> Result<(), String> {
         return Err(format!("the steps of {} are 1 to {steps}", pin.unit));
     }
     find_rig(lab, &pin.rig)?;
-    lab.pins.retain(|own| own.unit != pin.unit || own.step != pin.step);
+    lab.pins
+        .retain(|own| own.unit != pin.unit || own.step != pin.step);
     lab.pins.push(pin.clone());
     Ok(())
 }
