@@ -63,7 +63,7 @@ impl Alone {
                 None => Left {
                     request,
                     step,
-                    reason: super::words::no_place(problem, request, step),
+                    reason: super::infeasible::alone(problem, request, step),
                 },
             });
         }
@@ -173,7 +173,7 @@ impl Builder<'_> {
         result.map(|()| out)
     }
 
-    fn walk_alone(&mut self, unit: UnitIx) -> Result<(), usize> {
+    pub(super) fn walk_alone(&mut self, unit: UnitIx) -> Result<(), usize> {
         let request = self.problem.units[unit.ix()].request;
         for end in self.stage_ends(request) {
             for (_, steps) in self.chains_of(&[unit], end) {

@@ -12,6 +12,7 @@ mod because;
 mod bound;
 pub mod budget;
 mod construct;
+mod infeasible;
 mod random;
 mod reach;
 mod search;
@@ -178,7 +179,7 @@ fn finish(
         .collect();
     let mut left = alone.left(problem);
     left.extend(best.no_room.iter().map(|(request, step)| {
-        let reason = words::no_room(problem, *request, *step);
+        let reason = infeasible::beside(&best.builder, *request, *step);
         Left {
             request: *request,
             step: *step,

@@ -135,6 +135,17 @@ pub(super) fn no_place(problem: &Problem, request: RequestIx, step: usize) -> St
     )
 }
 
+/// Why a request that is ready too late to be planned at all is left out.
+pub(super) fn ready_after_horizon(problem: &Problem, request: RequestIx) -> String {
+    let ready = problem.requests[request.ix()].ready;
+    let days = (ready - problem.now).get().div_euclid(1440) + 1;
+    format!(
+        "R11: it is ready {}, after the plan's end {}; a horizon above {days}d would reach it",
+        clock(problem, ready, problem.now),
+        clock(problem, problem.end, problem.now)
+    )
+}
+
 /// Why a request that would find a place alone finds none beside the others.
 pub(super) fn no_room(problem: &Problem, request: RequestIx, step: usize) -> String {
     let request = &problem.requests[request.ix()];
@@ -144,7 +155,8 @@ pub(super) fn no_room(problem: &Problem, request: RequestIx, step: usize) -> Str
     )
 }
 
-fn name(problem: &Problem, rig: RigIx) -> String {
+/// A rig's name.
+pub(super) fn name(problem: &Problem, rig: RigIx) -> String {
     problem.rigs[rig.ix()].id.to_string()
 }
 
@@ -160,7 +172,7 @@ fn why_out(problem: &Problem, rig: RigIx, until: Minute) -> String {
 }
 
 /// The time of day in the lab, with the date where it is not the day of `beside`.
-fn clock(problem: &Problem, at: Minute, beside: Minute) -> String {
+pub(super) fn clock(problem: &Problem, at: Minute, beside: Minute) -> String {
     let (local, other) = (problem.zone.local(at), problem.zone.local(beside));
     let format = if local.date() == other.date() {
         "%H:%M"
@@ -168,6 +180,11 @@ fn clock(problem: &Problem, at: Minute, beside: Minute) -> String {
         "%a %d %b %H:%M"
     };
     local.format(format).to_string()
+}
+
+/// The local day of a minute.
+pub(super) fn day(problem: &Problem, at: Minute) -> String {
+    problem.zone.local(at).format("%a %d %b %Y").to_string()
 }
 
 /// A chain of reasons, a line a link; visits that follow each other on one rig share a line, and the middle

@@ -3,6 +3,7 @@
 use super::calendar::{OnTime, People};
 use super::exposure::exposure;
 use super::facts::{FactsOf, foresee};
+use super::nearest::nearest;
 use super::{
     CondIx, Condition, Crew, CrewIx, EligibleIx, FixtureIx, Pin, Problem, Request, RequestIx, Rig,
     RigIx, Step, Unit,
@@ -371,8 +372,14 @@ fn eligible_rigs(lab: &Lab, step: &WalkStep, together: u32) -> (Vec<(RigIx, Minu
         }
     }
     let why_not = if reasons.is_empty() {
-        format!("no rig does {}", method.does)
+        format!(
+            "no rig does {}; one that lists it under `does` is needed",
+            method.does
+        )
     } else {
+        if rigs.is_empty() {
+            reasons.extend(nearest(lab, step, together));
+        }
         reasons.join("; ")
     };
     (rigs, why_not)

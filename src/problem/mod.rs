@@ -8,6 +8,7 @@ pub mod calendar;
 mod compile;
 mod exposure;
 mod facts;
+mod nearest;
 mod plan;
 mod words;
 

@@ -7,6 +7,7 @@ mod cli;
 mod floor;
 mod hand_week;
 mod house;
+mod infeasible;
 mod job_shop;
 mod ledger;
 mod mutants;

@@ -1,215 +1,25 @@
-//! The smallest single changes that would make a late request on time, each found by planning a changed lab.
-//!
-//! Candidates come from the request's chain of reasons ([`crate::planner::why`]): a taken place asks for one
-//! more position, an absent crew for one more shift, and so on. Each is made in a copy of the lab, which is
-//! planned with the same small number of rounds from the same plan as the lab without it; so the answer is the
-//! same on any machine, and nothing is said that was not tried.
+//! Which single changes are worth trying for a late request.
 
-use super::desk::Planning;
-use super::what_if::{Change, Days};
+use super::finish_of;
+use crate::app::desk::Planning;
+use crate::app::what_if::{Change, Days};
 use crate::domain::lab::{Crew, Lab, Pin, Shift};
 use crate::domain::plan::{Finish, Plan};
-use crate::domain::{CrewId, Minute, Minutes, RequestId, RigId, UnitId, Zone};
-use crate::planner::Rounds;
+use crate::domain::{CrewId, Minute, Minutes, RequestId, RigId, UnitId};
 use crate::planner::why::{Because, Link, chain, held_up};
 use crate::problem::{self, Problem, RequestIx};
 use chrono::{Datelike, Days as CountOfDays, NaiveDate, Timelike};
 
-/// Rounds that every trial is given: few, as it begins from a good plan.
-pub const REMEDY_ROUNDS: u64 = 60;
-/// Most candidates that are tried for one request.
+/// Most extra shifts that are tried for one request: those that could end the longest waits.
+const MOST_SHIFTS: usize = 10;
+/// Most candidates of other kinds.
 const MOST: usize = 24;
 
-/// One change and what it would do.
-#[derive(Clone, Debug, PartialEq, Eq)]
-pub struct Remedy {
-    /// The change.
-    pub change: Change,
-    /// When the request would finish.
-    pub finish: Minute,
-    /// How late that is; zero is on time.
-    pub late: Minutes,
-    /// By how much it would finish earlier than without the change; negative is later.
-    pub saves: Minutes,
-    /// Other requests that would be late, or later than without the change, and by how much more.
-    pub others: Vec<(RequestId, Minutes)>,
-}
-
-impl Remedy {
-    /// True where it gives the due date up.
-    pub const fn gives_up(&self) -> bool {
-        matches!(self.change, Change::Due { .. })
-    }
-}
-
-/// What was found for one late request.
-#[derive(Clone, Debug, PartialEq, Eq)]
-pub struct Remedies {
-    /// The request.
-    pub request: RequestId,
-    /// How late it is without any change, after the same number of rounds.
-    pub late: Minutes,
-    /// How many single changes were tried.
-    pub tried: usize,
-    /// Those that make it on time, the smallest first.
-    pub on_time: Vec<Remedy>,
-    /// The one that saves most where none makes it on time but a later due date.
-    pub best: Option<Remedy>,
-}
-
 /// A change of one kind, from the smallest to the largest worth trying: the first that helps is enough.
-type Family = Vec<Change>;
-
-/// Looks for remedies of a request that is late in `plan`; `rounds` are given to every trial, `news` hears how
-/// many of how many are done, and says whether to go on.
-pub fn remedies(
-    planning: &Planning,
-    plan: &Plan,
-    request: &RequestId,
-    rounds: u64,
-    news: &mut dyn FnMut(usize, usize) -> bool,
-) -> Remedies {
-    let trial = Trial::new(planning, plan, request, rounds);
-    let mut found = Remedies {
-        request: request.clone(),
-        late: trial.late(),
-        tried: 0,
-        on_time: Vec::new(),
-        best: None,
-    };
-    if found.late == Minutes::ZERO {
-        return found;
-    }
-    let mut families = candidates(planning, plan, request);
-    families.sort_by_key(|family| size(&family[0], planning));
-    families.truncate(MOST);
-    let all = families.len();
-    for (done, family) in families.into_iter().enumerate() {
-        if !news(done, all) {
-            break;
-        }
-        for change in family {
-            found.tried += 1;
-            let Some(remedy) = trial.of(change) else {
-                continue;
-            };
-            if remedy.late == Minutes::ZERO {
-                found.on_time.push(remedy);
-                break;
-            }
-            if found
-                .best
-                .as_ref()
-                .is_none_or(|best| remedy.saves > best.saves)
-            {
-                found.best = Some(remedy);
-            }
-        }
-    }
-    found.on_time.sort_by_key(|own| size(&own.change, planning));
-    let helped = found.on_time.iter().any(|own| !own.gives_up());
-    found.best = found
-        .best
-        .filter(|best| !helped && best.saves > Minutes::ZERO);
-    found
-}
-
-/// Plans with one change at a time.
-struct Trial<'t> {
-    base: Planning,
-    request: &'t RequestId,
-    rounds: u64,
-    unchanged: Plan,
-}
-
-impl<'t> Trial<'t> {
-    fn new(planning: &Planning, plan: &Plan, request: &'t RequestId, rounds: u64) -> Self {
-        let base = planning.starting_from(plan);
-        let unchanged = base.run(1, &mut Rounds(rounds), &mut |_| {}).plan;
-        Self {
-            base,
-            request,
-            rounds,
-            unchanged,
-        }
-    }
-
-    fn late(&self) -> Minutes {
-        finish_of(&self.unchanged, self.request).map_or(Minutes::ZERO, |own| own.late)
-    }
-
-    /// What the change does; `None` where it cannot be made, or where it leaves somebody out.
-    fn of(&self, change: Change) -> Option<Remedy> {
-        let changed = self.base.with_changes(std::slice::from_ref(&change)).ok()?;
-        let proposal = changed.run(1, &mut Rounds(self.rounds), &mut |_| {});
-        let plan = &proposal.plan;
-        if !proposal.clashes.is_empty() || plan.unplannable.len() > self.unchanged.unplannable.len()
-        {
-            return None;
-        }
-        let own = finish_of(plan, self.request)?;
-        let before = finish_of(&self.unchanged, self.request)?;
-        let worse = plan.requests.iter().filter_map(|other| {
-            let was = finish_of(&self.unchanged, &other.request)?;
-            let more = other.late - was.late;
-            (other.request != *self.request && more > Minutes::ZERO)
-                .then(|| (other.request.clone(), more))
-        });
-        Some(Remedy {
-            change,
-            finish: own.finish,
-            late: own.late,
-            saves: before.finish - own.finish,
-            others: worse.collect(),
-        })
-    }
-}
-
-fn finish_of<'p>(plan: &'p Plan, request: &RequestId) -> Option<&'p Finish> {
-    plan.requests.iter().find(|own| own.request == *request)
-}
-
-/// How much a change asks of the lab: its kind, then its amount. A booking put right behind its rest asks
-/// least, then a request given way, pins and dates, hours of people, earlier repairs, calibrations, positions,
-/// rigs, and at last a later due date, which gives the date up.
-fn size(change: &Change, planning: &Planning) -> (u8, i64) {
-    match change {
-        Change::Pin(_) => (0, 0),
-        Change::Priority { priority, .. } => (1, i64::from(*priority)),
-        Change::Unpin { .. } => (2, 0),
-        Change::Ready { ready, .. } => (3, -ready.get()),
-        Change::Shift {
-            from,
-            to,
-            people,
-            days,
-            ..
-        } => {
-            let minutes = i64::from(to.num_seconds_from_midnight()) / 60
-                - i64::from(from.num_seconds_from_midnight()) / 60;
-            let weeks = if matches!(days, Days::On(_)) { 1 } else { 52 };
-            (4, minutes.rem_euclid(1440) * i64::from(*people) * weeks)
-        }
-        Change::RigUp { at, .. } => (5, -at.get()),
-        Change::Calibration { rig, due } => {
-            let own = planning.lab().rigs.iter().find(|own| own.id == *rig);
-            let was = own.and_then(|own| own.calibration_due);
-            let days = due
-                .zip(was)
-                .map_or(i64::MAX, |(due, was)| (due - was).num_days());
-            (6, days)
-        }
-        Change::Positions { positions, .. } => (7, i64::from(*positions)),
-        Change::RigCopy { .. } => (8, 0),
-        Change::Due { .. } => (10, 0),
-        Change::RigDown { .. } | Change::Rush { .. } | Change::Drop { .. } | Change::Horizon(_) => {
-            (9, 0)
-        }
-    }
-}
+pub(super) type Family = Vec<Change>;
 
 /// What is worth trying, taken from the chain of reasons.
-fn candidates(planning: &Planning, plan: &Plan, request: &RequestId) -> Vec<Family> {
+pub(super) fn candidates(planning: &Planning, plan: &Plan, request: &RequestId) -> Vec<Family> {
     let problem = planning.problem();
     let (visits, _) = problem.resolve(&plan.bookings);
     let own = problem::Plan {
@@ -227,6 +37,7 @@ fn candidates(planning: &Planning, plan: &Plan, request: &RequestId) -> Vec<Fami
         lab: planning.lab(),
         ix,
         found: Vec::new(),
+        extra: Vec::new(),
     };
     search.about_request(finish_of(plan, request), planning.now());
     for (at, link) in links.iter().enumerate() {
@@ -240,7 +51,7 @@ fn candidates(planning: &Planning, plan: &Plan, request: &RequestId) -> Vec<Fami
         let copy = RigId::new(&format!("{rig}-more"));
         search.add(vec![Change::RigCopy { rig, copy }]);
     }
-    search.found
+    search.finish()
 }
 
 /// Gathers candidates.
@@ -250,9 +61,26 @@ struct Search<'s> {
     lab: &'s Lab,
     ix: RequestIx,
     found: Vec<Family>,
+    /// Extra shifts, each with the minutes of waiting that it could end.
+    extra: Vec<(Minutes, Family)>,
 }
 
 impl Search<'_> {
+    /// All candidates, with the extra shifts that could end the longest waits.
+    fn finish(self) -> Vec<Family> {
+        let mut all = self.found;
+        all.truncate(MOST);
+        let most = all.len() + MOST_SHIFTS;
+        let mut extra = self.extra;
+        extra.sort_by_key(|(wait, _)| -wait.get());
+        for (_, family) in extra {
+            if all.len() < most && !all.contains(&family) {
+                all.push(family);
+            }
+        }
+        all
+    }
+
     fn add(&mut self, family: Family) {
         if !family.is_empty() && !self.found.contains(&family) {
             self.found.push(family);
@@ -384,13 +212,14 @@ impl Search<'_> {
             self.lab.zone.local(until).date(),
         );
         let dates = std::iter::successors(Some(last), NaiveDate::pred_opt);
-        for date in dates.take_while(|date| *date >= first).take(DAYS) {
-            if !self.lab.closed.contains(&date) {
-                for family in shifts_on(own, date) {
-                    self.add(family);
-                }
-            }
-        }
+        let open = |date: &NaiveDate| !self.lab.closed.contains(date);
+        let dates = dates
+            .take_while(|date| *date >= first)
+            .filter(open)
+            .take(DAYS);
+        let families = dates.flat_map(|date| shifts_on(own, date));
+        self.extra
+            .extend(families.map(|family| (until - from, family)));
     }
 
     /// An outage that ends earlier, a later calibration, a pin taken away.
@@ -482,49 +311,4 @@ fn shifts_on(crew: &Crew, date: NaiveDate) -> Vec<Family> {
     }
     families.extend(that_day.into_iter().map(one_more));
     families
-}
-
-impl Remedies {
-    /// What was found, in short lines.
-    pub fn lines(&self, zone: &Zone) -> Vec<String> {
-        let at = |at: Minute| zone.local(at).format("%a %d %b %H:%M").to_string();
-        if self.late == Minutes::ZERO {
-            return vec!["planned a little longer it is on time; no change is needed".to_owned()];
-        }
-        let words = |own: &Remedy| {
-            let mut text = match &own.change {
-                Change::Priority {
-                    priority: 1,
-                    request,
-                } if *request != self.request => {
-                    format!("{request} put behind (priority 1)")
-                }
-                Change::Due { due: Some(due), .. } => {
-                    format!("a due date {} later, {}", self.late, at(*due))
-                }
-                change => change.words(zone),
-            };
-            text.push_str(&format!(": finishes {}", at(own.finish)));
-            for (other, more) in &own.others {
-                text.push_str(&format!("; then {other} is {more} more late"));
-            }
-            text
-        };
-        let mut lines: Vec<String> = Vec::new();
-        if self.on_time.iter().all(Remedy::gives_up) {
-            let best = self.best.as_ref().map_or(String::new(), |best| {
-                format!("; the best is {}, which saves {}", words(best), best.saves)
-            });
-            let tried = self.tried.saturating_sub(self.on_time.len());
-            lines.push(format!(
-                "none of the {tried} single changes tried makes it on time{best}"
-            ));
-        }
-        lines.extend(
-            self.on_time
-                .iter()
-                .map(|own| format!("on time with {}", words(own))),
-        );
-        lines
-    }
 }
