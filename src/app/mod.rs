@@ -16,6 +16,7 @@ pub mod remedies;
 pub mod scenario;
 mod state;
 mod update;
+mod update_what_if;
 pub mod view;
 pub mod walk;
 pub mod what_if;

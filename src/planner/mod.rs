@@ -16,6 +16,7 @@ mod infeasible;
 mod random;
 mod reach;
 mod search;
+pub mod sequencing;
 mod spans;
 mod timeline;
 pub mod why;

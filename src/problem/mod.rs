@@ -9,6 +9,7 @@ mod compile;
 mod exposure;
 mod facts;
 mod nearest;
+pub mod network;
 mod plan;
 mod words;
 

@@ -37,6 +37,8 @@ pub struct Proposal {
     pub seen: Seq,
     /// Rounds the planner worked.
     pub rounds: u64,
+    /// Why requests are late, where somebody asked: [`Planning::why_late`].
+    pub why: Vec<(RequestId, Vec<String>)>,
 }
 
 /// How a booking differs from the plan in force.
@@ -186,6 +188,49 @@ impl Planning {
         chains.into_iter().map(words).collect()
     }
 
+    /// Why one request of a plan of this lab finishes when it does, in lines.
+    pub fn why(&self, proposal: &Proposal, request: &RequestId) -> Vec<String> {
+        let problem = self.problem();
+        if let Some(own) = proposal
+            .plan
+            .unplannable
+            .iter()
+            .find(|own| own.request == *request)
+        {
+            return vec![format!(
+                "{request} is left out, step {}: {}",
+                own.step, own.reason
+            )];
+        }
+        let found = problem.requests.iter().position(|own| own.id == *request);
+        let Some(ix) = found.filter(|_| proposal.clashes.is_empty()) else {
+            return Vec::new();
+        };
+        let (visits, _) = problem.resolve(&proposal.plan.bookings);
+        let left = Vec::new();
+        let chain = why::chain(
+            &problem,
+            &problem::Plan { visits, left },
+            RequestIx::from(ix),
+        );
+        let finish = proposal
+            .plan
+            .requests
+            .iter()
+            .find(|own| own.request == *request);
+        let head = finish.map(|own| {
+            let late = match own.late {
+                Minutes::ZERO => "not late".to_owned(),
+                late => format!("late by {late}"),
+            };
+            let at = self.lab.zone.local(own.finish).format("%a %d %b %H:%M");
+            format!("{request} finishes {at}, {late}")
+        });
+        head.into_iter()
+            .chain(why::lines(&problem, &chain))
+            .collect()
+    }
+
     /// Plans within the budget, checks the plan, and compares it with the one in force.
     pub fn run(
         &self,
@@ -209,6 +254,7 @@ impl Planning {
             clashes,
             seen: self.seen,
             rounds: solved.rounds,
+            why: Vec::new(),
         }
     }
 }

@@ -154,6 +154,7 @@ impl WhatIf {
             clashes,
             seen: self.unchanged.seen,
             rounds: self.changed.rounds,
+            why: Vec::new(),
         })
     }
 
@@ -166,7 +167,7 @@ impl WhatIf {
             .filter_map(|change| Some(format!("{} in {}", change.words(zone), change.file()?)));
         let wanted: Vec<String> = wanted.collect();
         format!(
-            "the lab as it is does not allow this plan ({why}); first write into the folder: {}",
+            "first write into the folder: {}; as it is the lab does not allow this plan ({why})",
             wanted.join("; ")
         )
     }

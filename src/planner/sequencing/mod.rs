@@ -1,0 +1,280 @@
+//! Orders: which goes first on each rig, who shares a run, and which rig does it.
+//!
+//! A plan is an order of nodes (runs, or single tasks); decoding places each as early as it can be after those
+//! before it. The search changes orders where cost arises (`critical`, `moves`) and anneals: worse orders are
+//! accepted ever more rarely (Kirkpatrick and others 1983; van Laarhoven, Aarts and Lenstra 1992 for
+//! shops). Two searches run side by side and exchange the better order at fixed rounds.
+
+mod bound;
+mod critical;
+mod decode;
+mod first;
+mod moves;
+mod reverse;
+mod shape;
+mod state;
+mod supply;
+mod tabu;
+
+use super::random::Random;
+use crate::problem::network::{Network, Tick};
+use decode::Decoder;
+use moves::{Kind, Mover};
+use shape::Shape;
+use state::State;
+use tabu::Tabu;
+
+/// Where and when a task is done.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Placed {
+    /// Place of the rig.
+    pub rig: u32,
+    /// Number of its run: the same for all that share it.
+    pub run: u32,
+    /// When it starts.
+    pub start: Tick,
+    /// When it ends.
+    pub end: Tick,
+}
+
+/// The best order found.
+#[derive(Clone, Debug)]
+pub struct Ordered {
+    /// Its cost.
+    pub cost: i64,
+    /// Where and when each task is done.
+    pub placed: Vec<Placed>,
+    /// Rounds that each thread did.
+    pub rounds: u64,
+}
+
+/// How far the work is: the share of the budget that is used up after so many rounds, from 0 to 1.
+pub type Share<'a> = &'a (dyn Fn(u64) -> f64 + Sync);
+
+/// Moves in a round.
+const MOVES: usize = 50;
+/// Rounds between two exchanges.
+const EPOCH: u64 = 400;
+
+/// Searches for the order of the lowest cost with that many threads; the same number of rounds gives the same
+/// order. `None` where no order was found that keeps every gap.
+pub fn search(net: &Network, seed: u64, threads: u64, share: Share<'_>) -> Option<Ordered> {
+    let shape = Shape::new(net);
+    let back = reverse::reversed(net);
+    let back = Shape::new(&back);
+    let start = first_state(&shape)?;
+    let mut lines: Vec<Line<'_, '_>> = (0..threads.max(1))
+        .map(|thread| Line::new(&shape, &back, &start, seed.wrapping_add(thread * 7919)))
+        .collect();
+    let mut rounds = 0;
+    while share(rounds) < 1.0 && lines[0].best.cost > lines[0].floor {
+        let until = rounds + EPOCH;
+        std::thread::scope(|scope| {
+            let mut lines = lines.iter_mut();
+            let own = lines.next().expect("there is one line at least");
+            for line in lines {
+                scope.spawn(move || line.run(rounds, until, share));
+            }
+            own.run(rounds, until, share);
+        });
+        rounds = until;
+        exchange(&mut lines);
+    }
+    let best = lines
+        .iter()
+        .map(|line| &line.best)
+        .min_by_key(|best| best.cost)
+        .expect("there is one line at least");
+    Some(Ordered {
+        cost: best.cost,
+        placed: placed(net, best),
+        rounds: lines[0].rounds,
+    })
+}
+
+/// No plan costs less.
+pub fn lower_bound(net: &Network) -> i64 {
+    bound::lower(&Shape::new(net))
+}
+
+/// True where the gaps alone cannot all be kept, whatever is shared.
+pub fn contradicts_itself(net: &Network) -> bool {
+    bound::positive_ring(net)
+}
+
+fn placed(net: &Network, state: &State) -> Vec<Placed> {
+    let one = |task: usize| {
+        let node = state.node[task];
+        Placed {
+            rig: state.rig[node as usize],
+            run: node,
+            start: state.start[node as usize],
+            end: state.end[node as usize],
+        }
+    };
+    (0..net.tasks.len()).map(one).collect()
+}
+
+fn first_state(shape: &Shape<'_>) -> Option<State> {
+    let mut decoder = Decoder::new(shape);
+    let mut best: Option<State> = None;
+    for rule in first::rules(shape) {
+        let mut state = first::order(shape, rule);
+        if decoder.decode(&mut state, 0, i64::MAX).is_some()
+            && best.as_ref().is_none_or(|best| state.cost < best.cost)
+        {
+            best = Some(state);
+        }
+    }
+    best
+}
+
+/// Every line learns of the best order.
+fn exchange(lines: &mut [Line<'_, '_>]) {
+    let best = (0..lines.len())
+        .min_by_key(|ix| (lines[*ix].best.cost, *ix))
+        .expect("there is one line at least");
+    let (cost, state) = (lines[best].best.cost, lines[best].best.clone());
+    for line in lines {
+        if line.best.cost > cost {
+            line.best.copy(&state);
+        }
+    }
+}
+
+/// One search.
+struct Line<'s, 'n> {
+    shape: &'s Shape<'n>,
+    decoder: Decoder<'s, 'n>,
+    backward: Decoder<'s, 'n>,
+    mover: Mover<'s, 'n>,
+    random: Random,
+    kinds: Vec<(Kind, f64)>,
+    current: State,
+    trial: State,
+    best: State,
+    floor: i64,
+    tabu: Option<Tabu<'s, 'n>>,
+    heat: f64,
+    rounds: u64,
+}
+
+impl<'s, 'n> Line<'s, 'n> {
+    fn new(shape: &'s Shape<'n>, back: &'s Shape<'n>, start: &State, seed: u64) -> Self {
+        let mover = Mover::new(shape);
+        let mut line = Self {
+            decoder: Decoder::new(shape),
+            backward: Decoder::new(back),
+            kinds: mover.kinds(),
+            mover,
+            random: Random::new(seed),
+            current: start.clone(),
+            trial: start.clone(),
+            best: start.clone(),
+            floor: bound::lower(shape),
+            tabu: tabu::suits(shape).then(|| Tabu::new(shape, start, seed)),
+            shape,
+            heat: 1.0,
+            rounds: 0,
+        };
+        line.heat = line.mean_rise();
+        line
+    }
+
+    /// The mean rise of the cost of moves from the start that make it dearer.
+    fn mean_rise(&mut self) -> f64 {
+        let mut sum = 0.0;
+        let mut count = 0.0;
+        for _ in 0..200 {
+            let before = self.current.cost;
+            if let Some(cost) = self.attempt(i64::MAX)
+                && cost > before
+            {
+                sum += (cost - before) as f64;
+                count += 1.0;
+            }
+        }
+        if count > 0.0 { sum / count } else { 1.0 }
+    }
+
+    fn run(&mut self, from: u64, until: u64, share: Share<'_>) {
+        for round in from..until {
+            let used = share(round);
+            if used >= 1.0 || self.best.cost <= self.floor {
+                return;
+            }
+            if self.tabu.is_some() {
+                self.tabu_round();
+                self.rounds = round + 1;
+                continue;
+            }
+            let heat = self.heat * HOT * (COLD / HOT).powf(used);
+            for _ in 0..MOVES {
+                let limit = self.current.cost as f64 - heat * (1.0 - self.random.fraction()).ln();
+                if self.attempt(limit as i64).is_some() {
+                    std::mem::swap(&mut self.current, &mut self.trial);
+                    if self.current.cost < self.best.cost {
+                        self.best.copy(&self.current);
+                    }
+                }
+            }
+            if self.shape.has_uses && round % 4 == 0 {
+                self.there_and_back((self.current.cost as f64 + heat) as i64);
+            }
+            self.rounds = round + 1;
+        }
+    }
+
+    /// A round of tabu search.
+    fn tabu_round(&mut self) {
+        let Some(tabu) = &mut self.tabu else { return };
+        if tabu.run(MOVES, PATIENCE) {
+            tabu.give(&mut self.trial);
+            let cost = self.decoder.decode(&mut self.trial, 0, i64::MAX);
+            if cost.is_some_and(|cost| cost < self.best.cost) {
+                self.best.copy(&self.trial);
+            }
+        }
+    }
+
+    /// Makes a move on a copy and works it out; its cost, if within the limit.
+    fn attempt(&mut self, limit: i64) -> Option<i64> {
+        self.trial.copy(&self.current);
+        let kind = self.draw();
+        let from = self.mover.make(kind, &mut self.trial, &mut self.random)?;
+        self.decoder.decode(&mut self.trial, from, limit)
+    }
+
+    fn draw(&mut self) -> Kind {
+        let total: f64 = self.kinds.iter().map(|(_, weight)| weight).sum();
+        let mut drawn = self.random.fraction() * total;
+        for (kind, weight) in &self.kinds {
+            drawn -= weight;
+            if drawn < 0.0 {
+                return *kind;
+            }
+        }
+        self.kinds[0].0
+    }
+
+    /// Backward and forward again; kept where not dearer than the limit.
+    fn there_and_back(&mut self, limit: i64) {
+        self.trial.copy(&self.current);
+        reverse::sort_by_key(&mut self.trial, |state, node| -state.end[node as usize]);
+        if self.backward.decode(&mut self.trial, 0, i64::MAX).is_none() {
+            return;
+        }
+        reverse::sort_by_key(&mut self.trial, |state, node| -state.end[node as usize]);
+        if self.decoder.decode(&mut self.trial, 0, limit).is_some() {
+            std::mem::swap(&mut self.current, &mut self.trial);
+            if self.current.cost < self.best.cost {
+                self.best.copy(&self.current);
+            }
+        }
+    }
+}
+
+/// Iterations without progress after which tabu search begins anew from the best.
+const PATIENCE: u64 = 3000;
+const HOT: f64 = 0.5;
+const COLD: f64 = 0.01;
