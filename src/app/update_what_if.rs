@@ -54,13 +54,11 @@ impl App {
         let request = unit
             .as_ref()
             .and_then(|unit| self.desk.walks.request(&self.desk.lab, unit));
-        match request {
-            Some(request) => vec![Effect::Explain(request.id.clone())],
-            None => {
-                self.said = Some((false, "select a booking first".to_owned()));
-                Vec::new()
-            }
+        if let Some(request) = request {
+            return vec![Effect::Explain(request.id.clone())];
         }
+        self.said = Some((false, "select a booking first".to_owned()));
+        Vec::new()
     }
 
     /// News of a job about a what-if or a reason; stale ones are dropped.

@@ -90,7 +90,9 @@ pub(crate) fn run(arguments: &Arguments, env: &mut Env) -> Answer {
     let clashes: Vec<String> = clashes
         .map(|clash| format!("{} {}", clash.rule.name(), clash.text))
         .collect();
-    clashes.iter().for_each(|clash| env.say(clash));
+    for clash in &clashes {
+        env.say(clash);
+    }
     let text = match (arguments.json, arguments.plain) {
         (true, _) => json(&what_if, &zone),
         (_, true) => plain(&what_if, &zone).tsv(),

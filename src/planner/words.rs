@@ -138,7 +138,7 @@ pub(super) fn no_place(problem: &Problem, request: RequestIx, step: usize) -> St
 /// Why a request that is ready too late to be planned at all is left out.
 pub(super) fn ready_after_horizon(problem: &Problem, request: RequestIx) -> String {
     let ready = problem.requests[request.ix()].ready;
-    let days = (ready - problem.now).get().div_euclid(1440) + 1;
+    let days = (ready - problem.now).get().div_euclid(1440);
     format!(
         "R11: it is ready {}, after the plan's end {}; a horizon above {days}d would reach it",
         clock(problem, ready, problem.now),

@@ -652,9 +652,10 @@ mod tests {
         lab.rigs.retain(|rig| rig.id.as_str() != "plate");
         let problem = compiled(&lab, "2027-03-01T08:00");
         let why = "small has 2 positions for 5 units that stay together; \
-                   big has 4 positions for 5 units that stay together";
+                   big has 4 positions for 5 units that stay together; \
+                   small with 5 positions would do";
         assert_eq!(problem.requests[0].impossible, Some((1, why.to_owned())));
-        let why = "no rig does x-ray".to_owned();
+        let why = "no rig does x-ray; one that lists it under `does` is needed".to_owned();
         assert_eq!(problem.requests[1].impossible, Some((1, why)));
     }
 

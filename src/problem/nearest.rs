@@ -86,12 +86,12 @@ fn ramps(ambient_c: f64, rig: &mut Rig, segments: &[Segment], needs: &mut Vec<St
     let mut asked: Vec<(bool, f64)> = Vec::new();
     // Twice, since a second pass may begin elsewhere; then back to ambient at the rig's own rate.
     for segment in segments.iter().chain(segments) {
-        if let Some(to) = segment.to_c.filter(|to| *to != at) {
+        if let Some(to) = segment.to_c.filter(|to| differs(*to, at)) {
             asked.push((to > at, segment.rate_k_per_min.unwrap_or(0.0)));
             at = to;
         }
     }
-    if at != ambient_c {
+    if differs(at, ambient_c) {
         asked.push((ambient_c > at, 0.0));
     }
     for (heats, name) in [(true, "heat_k_per_min"), (false, "cool_k_per_min")] {
@@ -115,4 +115,8 @@ fn ramps(ambient_c: f64, rig: &mut Rig, segments: &[Segment], needs: &mut Vec<St
         }
         *own = Some(if most > 0.0 { most } else { 1.0 });
     }
+}
+
+fn differs(one: f64, other: f64) -> bool {
+    one.total_cmp(&other).is_ne()
 }

@@ -150,7 +150,7 @@ fn units_that_stay_together_need_a_chamber_that_holds_them() {
 fn a_horizon_that_is_too_short_says_how_long_it_would_have_to_be() {
     let mut lab = lab();
     lab.horizon = Minutes::DAY;
-    check(&lab, 2, &["R11", "horizon = \"3d\" would do"], |lab| {
+    check(&lab, 2, &["R11", "horizon = \"2d\" would do"], |lab| {
         lab.horizon = Minutes::DAY * 3
     });
     lab.requests[0].ready = at("2027-03-08T06:00Z");

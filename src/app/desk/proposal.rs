@@ -119,6 +119,11 @@ impl Planning {
         &self.lab
     }
 
+    /// What has happened, and the plan in force.
+    pub fn facts(&self) -> &Facts {
+        &self.facts
+    }
+
     /// When it is planned from.
     pub fn now(&self) -> Minute {
         self.now

@@ -45,8 +45,8 @@ pub(super) fn candidates(planning: &Planning, plan: &Plan, request: &RequestId) 
         search.about_people(link);
         search.about_dates(link);
     }
-    let held = held_up(&problem, &links).into_iter();
-    if let Some(rig) = held.filter_map(|(holder, _)| holder.rig()).next() {
+    let mut held = held_up(&problem, &links).into_iter();
+    if let Some(rig) = held.find_map(|(holder, _)| holder.rig()) {
         let rig = problem.rigs[rig.ix()].id.clone();
         let copy = RigId::new(&format!("{rig}-more"));
         search.add(vec![Change::RigCopy { rig, copy }]);

@@ -47,6 +47,8 @@ pub struct Remedies {
     pub request: RequestId,
     /// How late it is without any change, after the same number of rounds.
     pub late: Minutes,
+    /// How late it is in the plan that was asked about.
+    pub was: Minutes,
     /// How many single changes were tried.
     pub tried: usize,
     /// Those that make it on time, the smallest first.
@@ -68,6 +70,7 @@ pub fn remedies(
     let mut found = Remedies {
         request: request.clone(),
         late: trial.late(),
+        was: finish_of(plan, request).map_or(Minutes::ZERO, |own| own.late),
         tried: 0,
         on_time: Vec::new(),
         best: None,
@@ -75,7 +78,7 @@ pub fn remedies(
     if found.late == Minutes::ZERO {
         return found;
     }
-    let mut families = candidates(planning, plan, request);
+    let mut families = candidates(planning, &trial.unchanged, request);
     families.sort_by_key(|family| size(&family[0], planning));
     let all = families.len();
     for (done, family) in families.into_iter().enumerate() {
@@ -210,6 +213,12 @@ impl Remedies {
         }
         let words = |own: &Remedy| self.words(own, zone);
         let mut lines: Vec<String> = Vec::new();
+        if self.late < self.was {
+            lines.push(format!(
+                "planned a little longer, without any change, it is late by {}",
+                self.late
+            ));
+        }
         if self.on_time.iter().all(Remedy::gives_up) {
             let tried = self.tried.saturating_sub(self.on_time.len());
             let best = match &self.best {

@@ -291,7 +291,7 @@ impl Reader<'_> {
             },
             ("calibration", [rig, date]) => Change::Calibration {
                 rig: RigId::new(rig),
-                due: self.or_none(date, |text| self.told(parse_date(text)))?,
+                due: or_none(date, |text| self.told(parse_date(text)))?,
             },
             ("shift", [crew, day, hours, people]) => self.shift(crew, day, hours, people)?,
             ("rush", [id, sequence, units, more @ ..]) => self.rush(id, sequence, units, more)?,
@@ -304,7 +304,7 @@ impl Reader<'_> {
             },
             ("due", [request, at]) => Change::Due {
                 request: RequestId::new(request),
-                due: self.or_none(at, |text| self.instant(text))?,
+                due: or_none(at, |text| self.instant(text))?,
             },
             ("ready", [request, at]) => Change::Ready {
                 request: RequestId::new(request),
@@ -320,7 +320,7 @@ impl Reader<'_> {
                 unit: UnitId::new(unit),
                 step: self.number(step)?,
             },
-            ("horizon", [words @ ..]) if !words.is_empty() => {
+            ("horizon", words) if !words.is_empty() => {
                 Change::Horizon(self.told(parse_duration(&words.join(" ")))?)
             }
             _ => return Err(self.wrong("too few or too many words")),
@@ -348,18 +348,6 @@ impl Reader<'_> {
     fn priority(&self, text: &str) -> Result<u8, String> {
         let priority = text.parse().ok().filter(|own| (1..=9).contains(own));
         priority.ok_or_else(|| self.wrong(&format!("`{}` is none of 1 to 9", shown(text))))
-    }
-
-    fn or_none<T>(
-        &self,
-        text: &str,
-        read: impl Fn(&str) -> Result<T, String>,
-    ) -> Result<Option<T>, String> {
-        if text == "none" {
-            Ok(None)
-        } else {
-            read(text).map(Some)
-        }
     }
 
     fn shift(&self, crew: &str, day: &str, hours: &str, people: &str) -> Result<Change, String> {
@@ -409,6 +397,15 @@ impl Reader<'_> {
             due: own_due,
             priority: own_priority,
         })
+    }
+}
+
+/// What is read, or nothing where the word is `none`.
+fn or_none<T>(text: &str, read: impl Fn(&str) -> Result<T, String>) -> Result<Option<T>, String> {
+    if text == "none" {
+        Ok(None)
+    } else {
+        read(text).map(Some)
     }
 }
 

@@ -296,13 +296,11 @@ fn find_rig<'l>(lab: &'l mut Lab, rig: &RigId) -> Result<&'l mut Rig, String> {
 }
 
 fn find_request<'l>(lab: &'l mut Lab, request: &RequestId) -> Result<&'l mut Request, String> {
-    match lab.requests.iter().position(|own| own.id == *request) {
-        Some(at) => Ok(&mut lab.requests[at]),
-        None => {
-            let names = lab.requests.iter().map(|own| own.id.as_str());
-            Err(unknown("request", request, names))
-        }
+    if let Some(at) = lab.requests.iter().position(|own| own.id == *request) {
+        return Ok(&mut lab.requests[at]);
     }
+    let names = lab.requests.iter().map(|own| own.id.as_str());
+    Err(unknown("request", request, names))
 }
 
 fn shift_of(days: Days, from: NaiveTime, to: NaiveTime, people: u32) -> Shift {

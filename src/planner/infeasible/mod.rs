@@ -157,8 +157,11 @@ fn only(problem: &Problem, request: RequestIx) -> Problem {
     let mut units = problem.units[units].to_vec();
     let mut own = own.clone();
     own.units = 0..u32::try_from(units.len()).expect("a request has fewer units than a problem");
-    for unit in &mut units {
+    for (ix, unit) in units.iter_mut().enumerate() {
         unit.request = RequestIx(0);
+        unit.facts
+            .iter_mut()
+            .for_each(|fact| fact.visit.unit = UnitIx::from(ix));
         // What the plan in force says does not bind who cannot be planned.
         unit.published.clear();
     }

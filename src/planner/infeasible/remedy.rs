@@ -13,7 +13,7 @@ type Walk = [Option<Placed>];
 /// The rule with what would be enough.
 pub(super) fn words(problem: &Problem, rule: Rule, stuck: Stuck, walk: &Walk) -> String {
     let found = match rule {
-        Rule::Pins => pins(problem, stuck.0),
+        Rule::Pins => Some(pins(problem, stuck.0)),
         Rule::Calibration => calibration(problem, walk),
         Rule::Outages => outages(problem, stuck, walk),
         Rule::MaxWait => max_wait(problem, stuck.0, walk),
@@ -25,13 +25,13 @@ pub(super) fn words(problem: &Problem, rule: Rule, stuck: Stuck, walk: &Walk) ->
 }
 
 /// The pin that alone stands in the way.
-fn pins(problem: &Problem, unit: UnitIx) -> Option<String> {
+fn pins(problem: &Problem, unit: UnitIx) -> String {
     let own = &problem.units[unit.ix()];
     for pin in &own.pins {
         let mut lifted = problem.clone();
         lifted.units[unit.ix()].pins.retain(|other| other != pin);
         if let Ok(walks) = walks(&lifted) {
-            return Some(pin_words(problem, unit, pin, &walks[unit.ix()]));
+            return pin_words(problem, unit, pin, &walks[unit.ix()]);
         }
     }
     let steps: Vec<String> = own
@@ -39,11 +39,11 @@ fn pins(problem: &Problem, unit: UnitIx) -> Option<String> {
         .iter()
         .map(|pin| (pin.step + 1).to_string())
         .collect();
-    Some(format!(
+    format!(
         "R10: the pins of {} on steps {} cannot all be kept; move or drop them",
         own.id,
         steps.join(", ")
-    ))
+    )
 }
 
 fn pin_words(problem: &Problem, unit: UnitIx, pin: &Pin, walk: &Walk) -> String {
