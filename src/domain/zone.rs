@@ -158,7 +158,8 @@ pub fn minutes_of(civil: NaiveDateTime) -> Minute {
 
 /// The instant in UTC as plan files write it: `2027-03-01T07:30:00Z`.
 pub fn utc_text(at: Minute) -> String {
-    civil(at).format("%Y-%m-%dT%H:%M:%SZ").to_string()
+    // The debug form is ISO 8601, and a tenth of the work of a format string.
+    format!("{:?}Z", civil(at))
 }
 
 /// Zones with their changes of 2027 written down, for tests in rooms that read no zone data.

@@ -4,8 +4,8 @@
 //! one) and asking what stands in the way of the minute before; [`super::words`] puts them in words.
 
 use super::construct::Builder;
-use super::reach::{Link, RunRule};
-use super::timeline::{Placed, RigLine, Slot};
+use super::reach::{Link, Outs, RunRule};
+use super::timeline::{Placed, RigLine, Slot, Stay};
 use crate::domain::lab::Watch;
 use crate::domain::{Minute, Minutes, Span};
 use crate::problem::{CrewIx, RigIx, UnitIx};
@@ -249,7 +249,10 @@ fn blocked(builder: &Builder<'_>, placed: &Placed, run: &[(UnitIx, usize)]) -> B
         open_from: Some(Minute::FIRST),
         room: 1,
     };
-    if let Ok(reaches) = builder.lines.forward(unit, &[link], first, window, open) {
+    if let Ok(reaches) = builder
+        .lines
+        .forward(unit, &[link], first, window, open, Outs::First)
+    {
         let out = reaches[0].outs[0].start;
         return after_earlier(builder, placed, run, out);
     }
@@ -331,25 +334,39 @@ fn no_room(
 
 /// Who came out of the place last, at or before `by`; with whom for single units only.
 fn last_leaver(line: &RigLine, slot: Slot, by: Minute) -> (Option<UnitIx>, Option<Minute>) {
-    let latest = |stays: &[super::timeline::Stay]| {
-        let gone = stays.iter().filter(|stay| stay.span.end <= by);
-        gone.max_by_key(|stay| stay.span.end)
-            .map(|stay| (stay.unit, stay.span.end))
+    let latest = |stays: &[Stay]| {
+        let begun = stays.partition_point(|stay| stay.span.start < by);
+        let gone = stays[..begun].iter().rev().find(|stay| stay.span.end <= by);
+        gone.map(|stay| (Some(stay.unit), stay.span.end))
     };
     let last = match (line, slot) {
         (RigLine::Each(lanes), Slot::Lane(lane)) => latest(&lanes[lane as usize]),
-        (RigLine::Held(stays, _), _) => latest(stays),
+        (RigLine::Held(stays, longest), _) => latest_of(stays, *longest, by),
         (RigLine::Together(runs), _) => {
-            let out = runs
-                .iter()
-                .map(|run| run.times.out)
-                .filter(|out| *out <= by)
-                .max();
-            return (None, out);
+            let begun = runs.partition_point(|run| run.times.load < by);
+            let gone = runs[..begun].iter().rev();
+            let mut outs = gone.map(|run| run.times.out).filter(|out| *out <= by);
+            outs.next().map(|out| (None, out))
         }
         _ => None,
     };
-    (last.map(|(unit, _)| unit), last.map(|(_, out)| out))
+    (last.and_then(|(unit, _)| unit), last.map(|(_, out)| out))
+}
+
+/// Who came out last of stays that may overlap, none of them longer than `longest`.
+fn latest_of(stays: &[Stay], longest: Minutes, by: Minute) -> Option<(Option<UnitIx>, Minute)> {
+    let begun = stays.partition_point(|stay| stay.span.start < by);
+    let mut last: Option<&Stay> = None;
+    for stay in stays[..begun].iter().rev() {
+        if last.is_some_and(|last| stay.span.start + longest <= last.span.end) {
+            break;
+        }
+        let later = last.is_none_or(|last| stay.span.end > last.span.end);
+        if stay.span.end <= by && later {
+            last = Some(stay);
+        }
+    }
+    last.map(|stay| (Some(stay.unit), stay.span.end))
 }
 
 /// The rig is free: then somebody is missing, for the load, the watch or the unload.

@@ -16,7 +16,7 @@ pub(super) fn meet(a: &[Span], b: &[Span]) -> Spans {
         0,
         b.partition_point(|span| a.first().is_some_and(|f| span.end <= f.start)),
     );
-    let mut both = Spans::new();
+    let mut both = Spans::with_capacity(a.len() + b.len() - j);
     while i < a.len() && j < b.len() {
         let common = a[i].meet(b[j]);
         if !common.is_empty() {
@@ -30,9 +30,9 @@ pub(super) fn meet(a: &[Span], b: &[Span]) -> Spans {
 /// Minutes of `a` that lie in `window`.
 pub(super) fn clip(a: &[Span], window: Span) -> Spans {
     let from = a.partition_point(|span| span.end <= window.start);
-    a[from..]
+    let count = a[from..].partition_point(|span| span.start < window.end);
+    a[from..from + count]
         .iter()
-        .take_while(|span| span.start < window.end)
         .map(|span| span.meet(window))
         .collect()
 }
@@ -77,11 +77,10 @@ pub(super) fn stretch(spans: &[Span], least: Minutes, most: Minutes) -> Spans {
 
 /// The minutes from which `length` minutes on lie within one span of the set.
 pub(super) fn starts(spans: &[Span], length: Minutes) -> Spans {
-    spans
-        .iter()
-        .filter(|span| span.length() >= length)
-        .map(|span| Span::new(span.start, span.end - length + Minutes::new(1)))
-        .collect()
+    let mut all = Spans::with_capacity(spans.len());
+    let long_enough = spans.iter().filter(|span| span.length() >= length);
+    all.extend(long_enough.map(|span| Span::new(span.start, span.end - length + Minutes::new(1))));
+    all
 }
 
 /// The first minute of the set at or after `at`.

@@ -300,6 +300,15 @@ impl Problem {
     }
 }
 
+impl Rig {
+    /// The usable spans that own a minute of `window`, whole.
+    pub fn usable_near(&self, window: Span) -> &[Span] {
+        let from = self.usable.partition_point(|span| span.end <= window.start);
+        let to = self.usable.partition_point(|span| span.start < window.end);
+        &self.usable[from..to.max(from)]
+    }
+}
+
 /// The stay that load, exposure and unload make when nothing waits or pauses: the shortest there is.
 pub fn shortest_stay(rig: &Rig, exposure: Minutes) -> Minutes {
     rig.load + exposure + rig.unload

@@ -1,13 +1,16 @@
-//! How long the first valid plan takes: `cargo bench --bench first_plan [-- LAB INSTANT ...]`.
+//! How long the first valid plan takes, and its repair after a unit has failed:
+//! `cargo bench --bench first_plan [-- LAB INSTANT ...]`.
 //!
 //! Without arguments it plans the demo lab, and copies of it side by side: as many times the rigs, crews and
 //! requests. With pairs of a lab folder and an instant it plans those. In `cargo test` it runs once, small.
 
 use rigday::clock::{Clock, SystemClock};
+use rigday::domain::facts::{Stop, StopReason};
 use rigday::domain::lab::Pin;
-use rigday::domain::{Facts, Lab, Minute, RequestId, RigId, UnitId};
+use rigday::domain::{Booking, Facts, Lab, Minute, Minutes, RequestId, RigId, UnitId};
 use rigday::planner::{Rounds, solve};
-use rigday::problem::compile;
+use rigday::problem::{compile, facts_of_plan};
+use std::collections::BTreeMap;
 use std::path::Path;
 
 /// The lab `times` side by side: rigs and requests are copied, people multiplied.
@@ -54,6 +57,52 @@ fn measure(name: &str, lab: &Lab, now: Minute) {
         visits as f64 / seconds,
         solved.cost,
         solved.bound
+    );
+    let bookings = problem.words(&solved.plan.visits, &[]);
+    repair(name, lab, &bookings, now + Minutes::DAY * 5);
+}
+
+/// The plan was followed until `now`, when a unit fails at the step it has begun last: plans anew from
+/// the plan in force, and counts the bookings of other units that do not stay where they were.
+#[expect(clippy::print_stdout, reason = "a bench tells what it measured")]
+fn repair(name: &str, lab: &Lab, published: &[Booking], now: Minute) {
+    let mut facts = facts_of_plan(published, now);
+    let ahead = |booking: &&Booking| booking.times.load >= now;
+    let next = published.iter().find(|own| ahead(own) && own.step > 1);
+    let Some(next) = next else {
+        println!("{name}: no unit is under way after five days");
+        return;
+    };
+    facts.stops.push(Stop {
+        unit: next.unit.clone(),
+        after_step: next.step - 1,
+        why: StopReason::Failed,
+    });
+    let clock = SystemClock::default();
+    let begun = clock.elapsed();
+    let problem = compile(lab, &facts, now);
+    let compiled = clock.elapsed();
+    let solved = solve(&problem, 1, &mut Rounds(0), &mut |_| {});
+    let planned = clock.elapsed();
+    let after = problem.words(&solved.plan.visits, &[]);
+    let place = |own: &Booking| (own.rig.clone(), own.times.load);
+    let after: BTreeMap<(UnitId, u32), (RigId, Minute)> = after
+        .iter()
+        .map(|own| ((own.unit.clone(), own.step), place(own)))
+        .collect();
+    let others = published.iter().filter(|own| own.unit != next.unit);
+    let untouched: Vec<&Booking> = others.filter(ahead).collect();
+    let moved = untouched
+        .iter()
+        .filter(|own| after.get(&(own.unit.clone(), own.step)) != Some(&place(own)));
+    println!(
+        "{name}: unit {} fails, compiled in {:.1} ms, plan repaired in {:.1} ms, {} of {} other bookings moved, cost {}",
+        next.unit,
+        compiled.saturating_sub(begun).as_secs_f64() * 1e3,
+        planned.saturating_sub(compiled).as_secs_f64() * 1e3,
+        moved.count(),
+        untouched.len(),
+        solved.cost
     );
 }
 

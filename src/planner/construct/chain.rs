@@ -52,17 +52,31 @@ impl Builder<'_> {
         links: &[Link],
         runs: RunRule,
     ) -> Result<(), usize> {
-        let chain = self.find_chain(unit, links, runs).or_else(|step| {
-            // The times of the plan in force may not be possible any more where its rig and load are.
-            match loosened(links) {
-                Some(looser) => self.find_chain(unit, &looser, runs),
-                None => Err(step),
-            }
-        })?;
+        let chain = self.find_kept_chain(unit, links, runs, Minute::LAST)?;
+        self.place_chain(unit, chain);
+        Ok(())
+    }
+
+    fn place_chain(&mut self, unit: UnitIx, chain: Vec<(usize, Placed)>) {
         for (step, placed) in chain {
             self.place(unit, step, placed);
         }
-        Ok(())
+    }
+
+    /// The chain that comes out earliest, by `until`; where bookings of the plan in force have become
+    /// impossible at their times, one that keeps their rigs and loads.
+    fn find_kept_chain(
+        &self,
+        unit: UnitIx,
+        links: &[Link],
+        runs: RunRule,
+        until: Minute,
+    ) -> Result<Vec<(usize, Placed)>, usize> {
+        let chain = self.find_chain(unit, links, runs, until);
+        chain.or_else(|step| match loosened(links) {
+            Some(looser) => self.find_chain(unit, &looser, runs, until),
+            None => Err(step),
+        })
     }
 
     /// The chain's links, with what is fixed.
@@ -101,13 +115,14 @@ impl Builder<'_> {
         unit: UnitIx,
         links: &[Link],
         runs: RunRule,
+        until: Minute,
     ) -> Result<Vec<(usize, Placed)>, usize> {
         let first = self.first_loads(unit, links[0].step);
         let mut attempts = vec![links.to_vec()];
         let mut fault = links[0].step;
         for tried in 0..CORRECTIONS {
             let Some(links) = attempts.pop() else { break };
-            let chain = match self.in_growing_windows(unit, &links, first, runs) {
+            let chain = match self.in_growing_windows(unit, &links, first, runs, until) {
                 Ok(chain) => chain,
                 Err(step) if tried == 0 => return Err(step),
                 Err(_) => continue,
@@ -130,8 +145,9 @@ impl Builder<'_> {
         links: &[Link],
         first: Span,
         runs: RunRule,
+        until: Minute,
     ) -> Result<Vec<Placed>, usize> {
-        let end = self.problem.end;
+        let end = self.problem.end.min(until);
         let mut reach = self.first_window(unit, links, first);
         loop {
             let window = Span::new(first.start, end.min(first.start + reach));
@@ -148,12 +164,7 @@ impl Builder<'_> {
         let request = self.problem.request_of(unit);
         let stays = links.iter().map(|link| {
             let step = &request.steps[link.step];
-            let exposures = self
-                .problem
-                .rigs_for(step)
-                .iter()
-                .map(|(_, exposure)| *exposure);
-            step.rest_min + exposures.min().unwrap_or(Minutes::ZERO)
+            step.rest_min + self.lines.shortest_stay(step)
         });
         let latest = links
             .iter()
@@ -161,7 +172,7 @@ impl Builder<'_> {
             .map(|(_, load)| load)
             .max();
         let fixed = latest.map_or(Minutes::ZERO, |load| (load - first.start).at_least_zero());
-        stays.sum::<Minutes>() + fixed + Minutes::DAY * 2
+        stays.sum::<Minutes>() + fixed + Minutes::hours(8)
     }
 
     /// Two steps of the chain that follow each other in one place of one rig with less than the
@@ -225,38 +236,39 @@ impl Builder<'_> {
         ways
     }
 
-    /// True where a chamber run that a unit could join, or any other rig, gives it a place: what a join
-    /// costs is compared with opening a run of its own.
+    /// Places the steps in the chain that comes out earliest, or in one that opens no run of its own where
+    /// joining costs no more than the style allows.
     pub(super) fn put_joining(
         &mut self,
         unit: UnitIx,
         steps: Range<usize>,
         open_from: Minute,
     ) -> Result<(), usize> {
-        let mark = self.log.len();
-        let join_only = RunRule {
-            join: true,
-            open_from: None,
-            room: 1,
-        };
-        let joined = self.put_chain(unit, steps.clone(), join_only).ok();
-        let joined = joined.and_then(|()| self.lines.placed(unit, steps.end - 1).copied());
-        self.undo_to(mark);
+        let links = self.links(unit, steps);
         let any = RunRule {
-            join: true,
             open_from: Some(open_from),
-            room: 1,
+            ..RunRule::ANY
         };
-        let opened = self.put_chain(unit, steps.clone(), any);
-        let own = self
-            .lines
-            .placed(unit, steps.end - 1)
-            .filter(|_| opened.is_ok());
-        let Some(joined) = joined else { return opened };
-        if own.is_some_and(|own| own.times.out + self.style.join_wait < joined.times.out) {
-            return opened;
+        let mut chain = self.find_kept_chain(unit, &links, any, Minute::LAST)?;
+        if self.opens_run(&chain) {
+            let out = chain.last().expect("a chain has a link").1.times.out;
+            let join_only = RunRule {
+                open_from: None,
+                ..RunRule::ANY
+            };
+            let until = out + self.style.join_wait;
+            chain = self
+                .find_kept_chain(unit, &links, join_only, until)
+                .unwrap_or(chain);
         }
-        self.undo_to(mark);
-        self.put_chain(unit, steps, join_only)
+        self.place_chain(unit, chain);
+        Ok(())
+    }
+
+    /// True where a step goes into a chamber run that does not exist yet.
+    fn opens_run(&self, chain: &[(usize, Placed)]) -> bool {
+        chain.iter().any(|(_, placed)| {
+            placed.slot == Slot::Run && !self.lines.has_run(placed.rig, placed.times.load)
+        })
     }
 }

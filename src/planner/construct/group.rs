@@ -3,7 +3,7 @@
 
 use super::{Builder, RequestIx, tries};
 use crate::domain::{Minute, Minutes, Span};
-use crate::planner::reach::{Link, RunRule};
+use crate::planner::reach::{Link, Outs, RunRule};
 use crate::planner::spans::{Spans, clip, meet, stretch};
 use crate::planner::timeline::Placed;
 use crate::problem::UnitIx;
@@ -141,9 +141,9 @@ impl Builder<'_> {
                 clip(&[first], window)
             } else {
                 let links = self.links(*unit, steps.start..chamber);
-                let reached = self
-                    .lines
-                    .forward(*unit, &links, first, window, RunRule::ANY);
+                let reached =
+                    self.lines
+                        .forward(*unit, &links, first, window, RunRule::ANY, Outs::All);
                 let step = self.problem.step(*unit, chamber);
                 reached.map_or_else(
                     |_| Spans::new(),

@@ -17,6 +17,7 @@ use super::timeline::{Placed, Slot, Timelines};
 use crate::domain::lab::Loading;
 use crate::domain::{Minute, Minutes, Span};
 use crate::problem::{Fact, Place, Problem, RequestIx, RigIx, Unit, UnitIx, Visit};
+use std::collections::BTreeMap;
 use std::sync::Arc;
 
 /// How chambers are shared while requests are put in.
@@ -40,8 +41,8 @@ pub(super) struct Builder<'p> {
     fixed: Arc<Vec<Vec<Fixed>>>,
     /// Steps placed since some mark, for taking them back.
     log: Vec<(UnitIx, usize)>,
-    /// Fixed bookings that hold their place until their unit is put in.
-    shadows: Vec<(UnitIx, usize)>,
+    /// Steps of units whose fixed bookings hold their place until the unit is put in.
+    shadows: BTreeMap<UnitIx, Vec<usize>>,
     /// Places for a run of a whole request that may still be tried.
     tries: usize,
 }
@@ -131,7 +132,7 @@ impl<'p> Builder<'p> {
             style,
             fixed,
             log: Vec::new(),
-            shadows: Vec::new(),
+            shadows: BTreeMap::new(),
             tries: 0,
         }
     }
@@ -188,15 +189,17 @@ impl<'p> Builder<'p> {
         let problem = self.problem;
         let mut failed = Vec::new();
         for request in planned {
-            self.lift_shadows(|unit| problem.units[unit.ix()].request == request);
+            for unit in problem.units_of(request) {
+                self.lift_shadows(unit);
+            }
             let result = self.put(request);
             let result =
                 result.or_else(|step| self.put_loosened(alone, request).map_err(|()| step));
             if let Err(step) = result {
                 failed.push((request, step));
             }
+            self.forget_log();
         }
-        self.log.clear();
         failed
     }
 
@@ -234,7 +237,7 @@ impl<'p> Builder<'p> {
         self.cast_shadows(&[request]);
         let mut result = Ok(());
         for unit in &fixed {
-            self.lift_shadows(|shadow| shadow == *unit);
+            self.lift_shadows(*unit);
             result = result.and_then(|()| self.put_stages_of(request, &[*unit]));
         }
         debug_assert_eq!(held, self.shadows.len(), "every shadow is lifted again");
@@ -373,20 +376,15 @@ impl<'p> Builder<'p> {
         for (_, _, unit, fixed) in all {
             if let Some(placed) = self.fixed_alone(unit, fixed) {
                 self.lines.place(unit, fixed.step, placed);
-                self.shadows.push((unit, fixed.step));
+                self.shadows.entry(unit).or_default().push(fixed.step);
             }
         }
     }
 
-    fn lift_shadows(&mut self, of: impl Fn(UnitIx) -> bool) {
-        let lines = &mut self.lines;
-        self.shadows.retain(|(unit, step)| {
-            let own = of(*unit);
-            if own {
-                lines.remove(*unit, *step);
-            }
-            !own
-        });
+    fn lift_shadows(&mut self, unit: UnitIx) {
+        for step in self.shadows.remove(&unit).unwrap_or_default() {
+            self.lines.remove(unit, step);
+        }
     }
 
     /// True where some rig that can do the step is loaded together.

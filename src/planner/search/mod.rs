@@ -9,6 +9,7 @@ use super::random::Random;
 use super::timeline::Placed;
 use crate::domain::{Minute, Minutes};
 use crate::problem::{RequestIx, UnitIx};
+use std::collections::BTreeMap;
 
 type Taken = Vec<(UnitIx, usize, Placed)>;
 
@@ -28,8 +29,9 @@ pub(super) struct Search<'b, 'p> {
     rigs: Vec<u64>,
     cost: i64,
     best_cost: i64,
-    /// Bookings of the best plan, where it is not the current one.
-    best: Option<Taken>,
+    /// Where the current plan is worse than the best: the bookings that requests changed since then have
+    /// in the best plan.
+    best: BTreeMap<RequestIx, Taken>,
     rounds: u64,
 }
 
@@ -62,7 +64,7 @@ impl<'b, 'p> Search<'b, 'p> {
             rigs,
             cost,
             best_cost: cost,
-            best: None,
+            best: BTreeMap::new(),
             rounds: 0,
         }
     }
@@ -88,15 +90,15 @@ impl<'b, 'p> Search<'b, 'p> {
                 cost: self.best_cost,
             });
         }
-        let after = after.unwrap_or(before);
-        if self.best.is_none() && after > before {
-            self.best = Some(self.snapshot_with(&ruined, &taken));
-        }
-        self.cost += after - before;
+        self.cost += after.unwrap_or(before) - before;
         let improved = self.cost < self.best_cost;
-        if improved {
+        if self.cost <= self.best_cost {
             self.best_cost = self.cost;
-            self.best = None;
+            self.best.clear();
+        } else {
+            for (request, bookings) in ruined.iter().zip(taken) {
+                self.best.entry(*request).or_insert(bookings);
+            }
         }
         Some(Outcome {
             improved,
@@ -105,13 +107,12 @@ impl<'b, 'p> Search<'b, 'p> {
     }
 
     /// Leaves the best plan in the builder.
-    pub(super) fn finish(mut self) {
-        if let Some(best) = self.best.take() {
-            let movable = std::mem::take(&mut self.movable);
-            for request in &movable {
-                self.builder.take_off(*request);
-            }
-            self.builder.put_back(&best);
+    pub(super) fn finish(self) {
+        for request in self.best.keys() {
+            self.builder.take_off(*request);
+        }
+        for bookings in self.best.values() {
+            self.builder.put_back(bookings);
         }
     }
 
@@ -208,19 +209,6 @@ impl<'b, 'p> Search<'b, 'p> {
             self.builder.put_back(bookings);
         }
         self.builder.forget_log();
-    }
-
-    /// All movable bookings as they were before this round.
-    fn snapshot_with(&self, ruined: &[RequestIx], taken: &[Taken]) -> Taken {
-        let mut all: Taken = taken.iter().flatten().copied().collect();
-        for request in self
-            .movable
-            .iter()
-            .filter(|request| !ruined.contains(request))
-        {
-            all.extend(self.builder.bookings_of(*request));
-        }
-        all
     }
 }
 

@@ -27,6 +27,27 @@ struct Spot {
     length: Tick,
 }
 
+/// What became of an order.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum Outcome {
+    /// All is placed, at this cost.
+    Cost(i64),
+    /// It costs more than the limit.
+    Dear,
+    /// The order cannot be kept.
+    Never,
+}
+
+impl Outcome {
+    /// The cost, where all is placed.
+    pub(super) fn cost(self) -> Option<i64> {
+        match self {
+            Self::Cost(cost) => Some(cost),
+            Self::Dear | Self::Never => None,
+        }
+    }
+}
+
 /// Why a node could not be placed.
 enum Stuck {
     /// A node before it in the order must come after it, or it never fits.
@@ -51,9 +72,18 @@ impl<'s, 'n> Decoder<'s, 'n> {
         }
     }
 
-    /// Works out all times from position `from` on, those before it being right; the cost, or `None` where the
-    /// order cannot be kept or costs more than `limit`.
-    pub(super) fn decode(&mut self, state: &mut State, from: usize, limit: i64) -> Option<i64> {
+    /// Works out all times from position `from` on, those before it being right; nothing is
+    /// right where it costs more than `limit`.
+    pub(super) fn decode(&mut self, state: &mut State, from: usize, limit: i64) -> Outcome {
+        self.decode_with(state, from, limit, 20 + state.order.len() / 2)
+    }
+
+    /// Works out all times, with as many repairs of largest gaps as may help.
+    pub(super) fn decode_patiently(&mut self, state: &mut State) -> Outcome {
+        self.decode_with(state, 0, i64::MAX, 100 + 20 * state.order.len())
+    }
+
+    fn decode_with(&mut self, state: &mut State, from: usize, limit: i64, most: usize) -> Outcome {
         for ix in from..state.order.len() {
             state.push[state.order[ix] as usize] = 0;
         }
@@ -67,21 +97,21 @@ impl<'s, 'n> Decoder<'s, 'n> {
                     total += self.raise(state, node);
                     ix += 1;
                 }
-                Err(Stuck::Push(earlier, tick)) if repairs < 20 + state.order.len() => {
+                Err(Stuck::Push(earlier, tick)) if repairs < most => {
                     repairs += 1;
                     state.push[earlier as usize] = tick;
                     ix = state.pos[earlier as usize] as usize;
                     total = self.replay(state, ix);
                 }
-                Err(_) => return None,
+                Err(_) => return Outcome::Never,
             }
             if total > limit {
-                return None;
+                return Outcome::Dear;
             }
         }
         state.finish.clone_from(&self.finish);
         state.cost = total;
-        Some(total)
+        Outcome::Cost(total)
     }
 
     /// Sets the lanes and supplies as they are after the nodes before `to`; the cost that follows.
@@ -179,7 +209,9 @@ impl<'s, 'n> Decoder<'s, 'n> {
                 arrival = arrival.max(from + link.least);
             }
             if self.shape.has_most {
-                arrival = arrival.max(self.after_later(state, task, ix));
+                arrival = arrival
+                    .max(self.shape.head[task])
+                    .max(self.after_later(state, task, ix));
             }
         }
         Ok(arrival)

@@ -6,6 +6,7 @@
 //! shops). Two searches run side by side and exchange the better order at fixed rounds.
 
 mod bound;
+mod breed;
 mod critical;
 mod decode;
 mod first;
@@ -18,7 +19,8 @@ mod tabu;
 
 use super::random::Random;
 use crate::problem::network::{Network, Tick};
-use decode::Decoder;
+use breed::Breed;
+use decode::{Decoder, Outcome};
 use moves::{Kind, Mover};
 use shape::Shape;
 use state::State;
@@ -62,9 +64,16 @@ pub fn search(net: &Network, seed: u64, threads: u64, share: Share<'_>) -> Optio
     let shape = Shape::new(net);
     let back = reverse::reversed(net);
     let back = Shape::new(&back);
-    let start = first_state(&shape)?;
+    let start = first_state(&shape, seed)?;
     let mut lines: Vec<Line<'_, '_>> = (0..threads.max(1))
-        .map(|thread| Line::new(&shape, &back, &start, seed.wrapping_add(thread * 7919)))
+        .map(|thread| {
+            let hot = if thread % 2 == 0 || net.tasks.len() <= FEW_TASKS {
+                HOT
+            } else {
+                WARM
+            };
+            Line::new(&shape, &back, &start, seed.wrapping_add(thread * 7919), hot)
+        })
         .collect();
     let mut rounds = 0;
     while share(rounds) < 1.0 && lines[0].best.cost > lines[0].floor {
@@ -115,18 +124,44 @@ fn placed(net: &Network, state: &State) -> Vec<Placed> {
     (0..net.tasks.len()).map(one).collect()
 }
 
-fn first_state(shape: &Shape<'_>) -> Option<State> {
+/// The best of the orders by priority rules; where none of them keeps every largest gap, the first shuffled one
+/// that does.
+fn first_state(shape: &Shape<'_>, seed: u64) -> Option<State> {
     let mut decoder = Decoder::new(shape);
     let mut best: Option<State> = None;
+    let mut last = None;
     for rule in first::rules(shape) {
         let mut state = first::order(shape, rule);
-        if decoder.decode(&mut state, 0, i64::MAX).is_some()
+        if decoder.decode_patiently(&mut state).cost().is_some()
             && best.as_ref().is_none_or(|best| state.cost < best.cost)
         {
             best = Some(state);
+        } else {
+            last = Some(state);
         }
     }
-    best
+    best.or_else(|| shuffled(shape, &mut decoder, &last?, seed))
+}
+
+fn shuffled(
+    shape: &Shape<'_>,
+    decoder: &mut Decoder<'_, '_>,
+    from: &State,
+    seed: u64,
+) -> Option<State> {
+    let mut random = Random::new(seed);
+    let mut mover = Mover::new(shape);
+    let mut state = from.clone();
+    for attempt in 0..SHUFFLES {
+        state.copy(from);
+        for _ in 0..attempt * state.order.len() / SHUFFLES {
+            mover.make(Kind::Shift, &mut state, &mut random);
+        }
+        if decoder.decode_patiently(&mut state).cost().is_some() {
+            return Some(state);
+        }
+    }
+    None
 }
 
 /// Every line learns of the best order.
@@ -146,7 +181,6 @@ fn exchange(lines: &mut [Line<'_, '_>]) {
 struct Line<'s, 'n> {
     shape: &'s Shape<'n>,
     decoder: Decoder<'s, 'n>,
-    backward: Decoder<'s, 'n>,
     mover: Mover<'s, 'n>,
     random: Random,
     kinds: Vec<(Kind, f64)>,
@@ -155,16 +189,21 @@ struct Line<'s, 'n> {
     best: State,
     floor: i64,
     tabu: Option<Tabu<'s, 'n>>,
+    breed: Option<Breed<'s, 'n>>,
     heat: f64,
+    /// Share of dearer orders accepted at first.
+    hot: f64,
+    /// Dearer orders met and accepted of late.
+    worse: f64,
+    taken: f64,
     rounds: u64,
 }
 
 impl<'s, 'n> Line<'s, 'n> {
-    fn new(shape: &'s Shape<'n>, back: &'s Shape<'n>, start: &State, seed: u64) -> Self {
+    fn new(shape: &'s Shape<'n>, back: &'s Shape<'n>, start: &State, seed: u64, hot: f64) -> Self {
         let mover = Mover::new(shape);
         let mut line = Self {
             decoder: Decoder::new(shape),
-            backward: Decoder::new(back),
             kinds: mover.kinds(),
             mover,
             random: Random::new(seed),
@@ -173,8 +212,13 @@ impl<'s, 'n> Line<'s, 'n> {
             best: start.clone(),
             floor: bound::lower(shape),
             tabu: tabu::suits(shape).then(|| Tabu::new(shape, start, seed)),
+            breed: (shape.has_uses && !shape.has_most && shape.net.groups.len() == 1)
+                .then(|| Breed::new(shape, back, start, seed)),
             shape,
             heat: 1.0,
+            hot,
+            worse: 0.0,
+            taken: 0.0,
             rounds: 0,
         };
         line.heat = line.mean_rise();
@@ -187,7 +231,7 @@ impl<'s, 'n> Line<'s, 'n> {
         let mut count = 0.0;
         for _ in 0..200 {
             let before = self.current.cost;
-            if let Some(cost) = self.attempt(i64::MAX)
+            if let Some(cost) = self.attempt(i64::MAX).cost()
                 && cost > before
             {
                 sum += (cost - before) as f64;
@@ -208,18 +252,38 @@ impl<'s, 'n> Line<'s, 'n> {
                 self.rounds = round + 1;
                 continue;
             }
-            let heat = self.heat * HOT * (COLD / HOT).powf(used);
+            let heat = self.heat;
+            if self.breed.is_some() {
+                self.breed_round();
+                self.rounds = round + 1;
+                continue;
+            }
+            let mut worse = 0.0;
+            let mut taken = 0.0;
             for _ in 0..MOVES {
                 let limit = self.current.cost as f64 - heat * (1.0 - self.random.fraction()).ln();
-                if self.attempt(limit as i64).is_some() {
+                let outcome = self.attempt(limit as i64);
+                if outcome == Outcome::Dear {
+                    worse += 1.0;
+                }
+                if let Outcome::Cost(cost) = outcome {
+                    if cost > self.current.cost {
+                        worse += 1.0;
+                        taken += 1.0;
+                    }
                     std::mem::swap(&mut self.current, &mut self.trial);
                     if self.current.cost < self.best.cost {
                         self.best.copy(&self.current);
                     }
                 }
             }
-            if self.shape.has_uses && round % 4 == 0 {
-                self.there_and_back((self.current.cost as f64 + heat) as i64);
+            self.worse = 0.97 * self.worse + worse;
+            self.taken = 0.97 * self.taken + taken;
+            let target = self.hot * (COLD / self.hot).powf(used);
+            if self.taken > target * self.worse {
+                self.heat *= 0.97;
+            } else {
+                self.heat /= 0.97;
             }
             self.rounds = round + 1;
         }
@@ -230,19 +294,21 @@ impl<'s, 'n> Line<'s, 'n> {
         let Some(tabu) = &mut self.tabu else { return };
         if tabu.run(MOVES, PATIENCE) {
             tabu.give(&mut self.trial);
-            let cost = self.decoder.decode(&mut self.trial, 0, i64::MAX);
-            if cost.is_some_and(|cost| cost < self.best.cost) {
+            let outcome = self.decoder.decode(&mut self.trial, 0, i64::MAX);
+            if outcome.cost().is_some_and(|cost| cost < self.best.cost) {
                 self.best.copy(&self.trial);
             }
         }
     }
 
-    /// Makes a move on a copy and works it out; its cost, if within the limit.
-    fn attempt(&mut self, limit: i64) -> Option<i64> {
+    /// Makes a move on a copy and works it out; what comes of it.
+    fn attempt(&mut self, limit: i64) -> Outcome {
         self.trial.copy(&self.current);
         let kind = self.draw();
-        let from = self.mover.make(kind, &mut self.trial, &mut self.random)?;
-        self.decoder.decode(&mut self.trial, from, limit)
+        match self.mover.make(kind, &mut self.trial, &mut self.random) {
+            Some(from) => self.decoder.decode(&mut self.trial, from, limit),
+            None => Outcome::Never,
+        }
     }
 
     fn draw(&mut self) -> Kind {
@@ -257,24 +323,26 @@ impl<'s, 'n> Line<'s, 'n> {
         self.kinds[0].0
     }
 
-    /// Backward and forward again; kept where not dearer than the limit.
-    fn there_and_back(&mut self, limit: i64) {
-        self.trial.copy(&self.current);
-        reverse::sort_by_key(&mut self.trial, |state, node| -state.end[node as usize]);
-        if self.backward.decode(&mut self.trial, 0, i64::MAX).is_none() {
-            return;
+    /// A round of breeding.
+    fn breed_round(&mut self) {
+        let Some(breed) = &mut self.breed else { return };
+        for _ in 0..MOVES / 5 {
+            breed.step();
         }
-        reverse::sort_by_key(&mut self.trial, |state, node| -state.end[node as usize]);
-        if self.decoder.decode(&mut self.trial, 0, limit).is_some() {
-            std::mem::swap(&mut self.current, &mut self.trial);
-            if self.current.cost < self.best.cost {
-                self.best.copy(&self.current);
-            }
+        if let Some(best) = breed.best()
+            && best.cost < self.best.cost
+        {
+            self.best.copy(best);
         }
     }
 }
 
 /// Iterations without progress after which tabu search begins anew from the best.
 const PATIENCE: u64 = 3000;
-const HOT: f64 = 0.5;
-const COLD: f64 = 0.01;
+/// Orders tried where no rule keeps every largest gap.
+const SHUFFLES: usize = 200;
+const HOT: f64 = 0.3;
+const WARM: f64 = 0.03;
+const COLD: f64 = 0.001;
+/// So few tasks are searched hot by every thread.
+const FEW_TASKS: usize = 150;

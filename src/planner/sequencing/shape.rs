@@ -41,7 +41,12 @@ impl<'n> Shape<'n> {
             .map(|task| interchangeable(net, task))
             .collect();
         let room: Vec<u32> = tasks.clone().map(|task| room_of(net, task)).collect();
-        let (head, tail, floor) = paths(net);
+        let (mut head, tail, floor) = paths(net);
+        let most = |task: usize| net.before(task).iter().any(|link| link.most < NEVER);
+        let has_most = tasks.clone().any(most);
+        if has_most {
+            keep_gaps(net, &mut head);
+        }
         let mut lanes = vec![0];
         for rig in &net.rigs {
             let own = match rig {
@@ -51,9 +56,8 @@ impl<'n> Shape<'n> {
             };
             lanes.push(lanes.last().expect("begins with 0") + own);
         }
-        let most = |task: usize| net.before(task).iter().any(|link| link.most < NEVER);
         Self {
-            has_most: tasks.clone().any(most),
+            has_most,
             has_runs: room.iter().any(|room| *room > 1),
             has_choice: tasks
                 .clone()
@@ -126,6 +130,37 @@ fn kin(net: &Network, room: &[u32]) -> Vec<Vec<u32>> {
         kin[task.family as usize].push(u32::try_from(ix).expect("tasks are numbered by u32"));
     }
     kin
+}
+
+/// Raises heads until they keep the largest gaps too, or each task has been raised often enough to see that they
+/// cannot.
+fn keep_gaps(net: &Network, head: &mut [Tick]) {
+    for _ in 0..=net.tasks.len() {
+        let mut changed = false;
+        for task in 0..net.tasks.len() {
+            for link in net.after(task) {
+                let other = link.task as usize;
+                if link.least > -NEVER {
+                    let from = head[task] + if link.from_end { net.shortest(task) } else { 0 };
+                    changed |= raise(&mut head[other], from + link.least);
+                }
+                if link.most < NEVER {
+                    let longest = if link.from_end { net.longest(task) } else { 0 };
+                    let to = head[other] - longest - link.most;
+                    changed |= raise(&mut head[task], to);
+                }
+            }
+        }
+        if !changed {
+            return;
+        }
+    }
+}
+
+fn raise(value: &mut Tick, to: Tick) -> bool {
+    let raised = to > *value;
+    *value = to.max(*value);
+    raised
 }
 
 /// Heads and tails of all tasks and floors of all groups, from the links that make an order.

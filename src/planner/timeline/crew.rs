@@ -5,6 +5,8 @@ use crate::planner::spans::Spans;
 use crate::problem::People;
 
 const DAY: i64 = Minutes::DAY.get();
+/// The end of a day, as a minute of the day.
+const LAST: i32 = 1440;
 
 /// People on shift less people taken, as a step function between two minutes; none outside.
 #[derive(Clone, Debug)]
@@ -13,11 +15,15 @@ pub(super) struct CrewLine {
     days: Vec<Day>,
 }
 
-/// One day: `(minute of the day, people free from there on)`, sorted, the first at 0. Below zero where
-/// facts took more people than there were.
+/// One day, in minutes from its beginning.
 #[derive(Clone, Debug)]
 struct Day {
+    /// `(minute, people free from there on)`, sorted, the first at 0. Below zero where facts took more
+    /// people than there were.
     steps: Vec<(i32, i32)>,
+    /// `[from, to)` in which somebody is free: sorted, apart from each other. Kept beside the steps because
+    /// a large crew has thousands of them a day, and few times at which nobody is free.
+    free: Vec<(i32, i32)>,
 }
 
 impl CrewLine {
@@ -28,6 +34,7 @@ impl CrewLine {
         let days = (0..count)
             .map(|_| Day {
                 steps: vec![(0, 0)],
+                free: Vec::new(),
             })
             .collect();
         let mut line = Self { origin, days };
@@ -54,33 +61,21 @@ impl CrewLine {
     /// Longest spans of `window` in which at least one person is free, cut to the window.
     pub(super) fn free(&self, window: Span) -> Spans {
         let mut found = Spans::new();
-        let mut open: Option<Minute> = None;
-        let first = (window.start.get() - self.origin).div_euclid(DAY).max(0);
-        let last = (window.end.get() - self.origin).div_euclid(DAY);
-        for (ix, day) in self
-            .days
-            .iter()
-            .enumerate()
-            .skip(usize::try_from(first).unwrap_or(0))
-        {
-            let ix = i64::try_from(ix).unwrap_or(i64::MAX);
-            if ix > last {
-                break;
+        let day = |at: Minute| usize::try_from((at.get() - self.origin).div_euclid(DAY));
+        let (first, Ok(last)) = (day(window.start).unwrap_or(0), day(window.end)) else {
+            return found;
+        };
+        let mut base = Minute::new(self.origin + DAY * i64::try_from(first).unwrap_or(0));
+        for day in self.days.iter().take(last + 1).skip(first) {
+            let before = window.start - base;
+            let from = day
+                .free
+                .partition_point(|(_, to)| i64::from(*to) <= before.get());
+            for (from, to) in &day.free[from..] {
+                let at = |offset: i32| base + Minutes::new(i64::from(offset));
+                push_cut(&mut found, Span::new(at(*from), at(*to)), window);
             }
-            for (offset, free) in &day.steps {
-                let at = Minute::new(self.origin + ix * DAY + i64::from(*offset));
-                match (open, *free > 0) {
-                    (None, true) => open = Some(at),
-                    (Some(start), false) => {
-                        push_cut(&mut found, Span::new(start, at), window);
-                        open = None;
-                    }
-                    _ => {}
-                }
-            }
-        }
-        if let Some(start) = open {
-            push_cut(&mut found, Span::new(start, window.end), window);
+            base += Minutes::DAY;
         }
         found
     }
@@ -125,13 +120,37 @@ impl Day {
         } else {
             self.steps.len()
         };
-        for step in &mut self.steps[first..after] {
-            step.1 += by;
+        for ix in first..after {
+            let (begin, people) = self.steps[ix];
+            self.steps[ix].1 = people + by;
+            if (people > 0) != (people + by > 0) {
+                let end = self.steps.get(ix + 1).map_or(LAST, |next| next.0);
+                self.set_free(begin, end, people + by > 0);
+            }
         }
         for ix in [after, first] {
             if ix > 0 && ix < self.steps.len() && self.steps[ix].1 == self.steps[ix - 1].1 {
                 self.steps.remove(ix);
             }
+        }
+    }
+
+    /// From `from` to `to` somebody is free from now on where nobody was, or the other way round.
+    fn set_free(&mut self, from: i32, to: i32, free: bool) {
+        let ix = self.free.partition_point(|span| span.1 < from);
+        if free {
+            let touching = self.free[ix..].iter().take_while(|span| span.0 <= to);
+            let after = ix + touching.count();
+            let whole = self.free[ix..after].iter().fold((from, to), |all, span| {
+                (all.0.min(span.0), all.1.max(span.1))
+            });
+            self.free.splice(ix..after, [whole]);
+        } else {
+            let ix = self.free.partition_point(|span| span.1 <= from);
+            let whole = self.free[ix];
+            let rest = [(whole.0, from), (to, whole.1)];
+            let rest = rest.into_iter().filter(|(from, to)| from < to);
+            self.free.splice(ix..=ix, rest);
         }
     }
 
@@ -149,10 +168,13 @@ impl Day {
     }
 }
 
+/// Adds what of the span lies in the window, as one with the last where they touch.
 fn push_cut(found: &mut Spans, span: Span, window: Span) {
     let cut = span.meet(window);
-    if !cut.is_empty() {
-        found.push(cut);
+    match found.last_mut() {
+        _ if cut.is_empty() => {}
+        Some(last) if last.end == cut.start => last.end = cut.end,
+        _ => found.push(cut),
     }
 }
 

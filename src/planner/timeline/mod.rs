@@ -3,16 +3,19 @@
 //! Everything the planner builds goes through [`Timelines::place`] and [`Timelines::remove`]; where a
 //! visit may go is answered by [`super::reach`].
 
+mod alike;
 mod crew;
 mod rig;
 
+pub(super) use alike::{Alike, RigTimes};
 pub(super) use rig::{RigLine, Slot, Stay};
 
 use super::spans::Spans;
 use crate::domain::lab::Watch;
 use crate::domain::plan::Times;
 use crate::domain::{Minute, Minutes, Span};
-use crate::problem::{CrewIx, Problem, RigIx, Step, UnitIx};
+use crate::problem::{CondIx, CrewIx, Problem, RigIx, Step, UnitIx};
+use alike::{Eligible, eligible};
 use crew::CrewLine;
 use rig::Run;
 
@@ -30,6 +33,10 @@ pub(super) struct Timelines<'p> {
     pub(super) problem: &'p Problem,
     pub(super) rigs: Vec<RigLine>,
     crews: Vec<CrewLine>,
+    /// The eligible rigs of the problem, by list.
+    eligible: Vec<Eligible>,
+    /// Chamber runs by condition, each by load and rig.
+    runs: Vec<Vec<(Minute, RigIx)>>,
     /// First place of each unit in `placed`.
     base: Vec<usize>,
     placed: Vec<Option<Placed>>,
@@ -53,6 +60,8 @@ impl<'p> Timelines<'p> {
                 .iter()
                 .map(|crew| CrewLine::new(&crew.people, span))
                 .collect(),
+            eligible: eligible(problem),
+            runs: vec![Vec::new(); problem.conditions.len()],
             base,
             placed: vec![None; count],
         }
@@ -72,6 +81,35 @@ impl<'p> Timelines<'p> {
     /// Minutes of `window` in which somebody of the crew is free.
     pub(super) fn free_people(&self, crew: CrewIx, window: Span) -> Spans {
         self.crews[crew.ix()].free(window)
+    }
+
+    /// The rigs that can do a step, by what they have in common.
+    pub(super) fn alike(&self, step: &Step) -> &[Alike] {
+        &self.eligible[step.eligible.ix()].alike
+    }
+
+    /// The shortest stay for a step on any rig.
+    pub(super) fn shortest_stay(&self, step: &Step) -> Minutes {
+        self.eligible[step.eligible.ix()].shortest
+    }
+
+    /// Runs of a condition that load within `window`, by load and rig.
+    pub(super) fn runs_of(
+        &self,
+        condition: CondIx,
+        window: Span,
+    ) -> impl Iterator<Item = (RigIx, &Run)> {
+        let runs = &self.runs[condition.ix()];
+        let from = runs.partition_point(|(load, _)| *load < window.start);
+        let near = runs[from..]
+            .iter()
+            .take_while(move |(load, _)| *load < window.end);
+        near.filter_map(|(load, rig)| Some((*rig, self.rigs[rig.ix()].run_at(*load)?)))
+    }
+
+    /// True where a run of the rig loads at that minute.
+    pub(super) fn has_run(&self, rig: RigIx, load: Minute) -> bool {
+        self.rigs[rig.ix()].run_at(load).is_some()
     }
 
     /// Books a visit; whoever calls knows that it fits.
@@ -129,6 +167,9 @@ impl<'p> Timelines<'p> {
                                 units: 1,
                             },
                         );
+                        let known = &mut self.runs[condition.ix()];
+                        let own = (times.load, placed.rig);
+                        known.insert(known.partition_point(|run| *run < own), own);
                         true
                     }
                 }
@@ -168,7 +209,10 @@ impl<'p> Timelines<'p> {
                 runs[ix].units -= 1;
                 let empty = runs[ix].units == 0;
                 if empty {
-                    runs.remove(ix);
+                    let run = runs.remove(ix);
+                    let known = &mut self.runs[run.condition.ix()];
+                    let own = (load, placed.rig);
+                    known.remove(known.partition_point(|run| *run < own));
                 }
                 empty
             }

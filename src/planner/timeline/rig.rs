@@ -67,9 +67,7 @@ impl RigLine {
         match self {
             Self::Each(lanes) => {
                 for (lane, stays) in (0..).zip(lanes) {
-                    let taken = near(stays, window, rig.changeover);
-                    let taken = taken
-                        .iter()
+                    let taken = near(stays, window, rig.changeover)
                         .map(|stay| widened(stay, fixture.0, rig.changeover));
                     between(taken, window, &mut |gap| found(Slot::Lane(lane), gap));
                 }
@@ -97,36 +95,31 @@ impl RigLine {
         }
     }
 
-    /// Runs of `condition` that load within `window` and have `room` of `positions` left.
-    pub(in crate::planner) fn joinable(
-        &self,
-        positions: u32,
-        room: u32,
-        condition: CondIx,
-        window: Span,
-    ) -> impl Iterator<Item = &Run> {
-        let runs: &[Run] = if let Self::Together(runs) = self {
-            runs
-        } else {
-            &[]
+    /// The run that loads at that minute.
+    pub(super) fn run_at(&self, load: Minute) -> Option<&Run> {
+        let Self::Together(runs) = self else {
+            return None;
         };
-        let from = runs.partition_point(|run| run.times.load < window.start);
-        runs[from..]
-            .iter()
-            .take_while(move |run| run.times.load < window.end)
-            .filter(move |run| run.condition == condition && run.units + room <= positions)
+        let ix = runs.binary_search_by_key(&load, |run| run.times.load);
+        Some(&runs[ix.ok()?])
     }
 }
 
 /// Stays that own a minute of `window` widened by `pad`. Facts may overlap, so the search for the
 /// first starts from the sorted loads and looks back while stays still reach in.
-fn near(stays: &[Stay], window: Span, pad: Minutes) -> &[Stay] {
-    let to = stays.partition_point(|stay| stay.span.start < window.end + pad);
-    let mut from = stays.partition_point(|stay| stay.span.start <= window.start - pad);
+fn near(stays: &[Stay], window: Span, pad: Minutes) -> impl Iterator<Item = &Stay> {
+    let mut from = match stays.last() {
+        Some(last) if last.span.start > window.start - pad => {
+            stays.partition_point(|stay| stay.span.start <= window.start - pad)
+        }
+        _ => stays.len(),
+    };
     while from > 0 && stays[from - 1].span.end + pad > window.start {
         from -= 1;
     }
-    &stays[from.min(to)..to]
+    stays[from..]
+        .iter()
+        .take_while(move |stay| stay.span.start < window.end + pad)
 }
 
 fn widened(stay: &Stay, kind: u32, changeover: Minutes) -> Span {
