@@ -151,11 +151,11 @@ fn a_horizon_that_is_too_short_says_how_long_it_would_have_to_be() {
     let mut lab = lab();
     lab.horizon = Minutes::DAY;
     check(&lab, 2, &["R11", "horizon = \"2d\" would do"], |lab| {
-        lab.horizon = Minutes::DAY * 3
+        lab.horizon = Minutes::DAY * 3;
     });
     lab.requests[0].ready = at("2027-03-08T06:00Z");
     check(&lab, 1, &["R11", "ready Mon 08 Mar"], |lab| {
-        lab.horizon = Minutes::DAY * 12
+        lab.horizon = Minutes::DAY * 12;
     });
 }
 
@@ -169,7 +169,7 @@ fn a_calibration_that_ends_too_early_says_which_date_would_do() {
         "calibration_due = 2027-03-02 would do",
     ];
     check(&lab, 2, &words, |lab| {
-        lab.rigs[1].calibration_due = parse_date("2027-03-02").ok()
+        lab.rigs[1].calibration_due = parse_date("2027-03-02").ok();
     });
 }
 
@@ -273,7 +273,7 @@ fn a_pin_that_cannot_be_kept_says_why_and_where_it_could_go() {
     ];
     check(&early, 2, &words, lift);
     check(&early, 2, &[], |lab| {
-        lab.pins[0].start = at("2027-03-01T07:20Z")
+        lab.pins[0].start = at("2027-03-01T07:20Z");
     });
     check(
         &pinned(1, "bench", "2027-03-01T05:00Z"),

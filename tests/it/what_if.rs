@@ -1,9 +1,9 @@
 //! What-if: every change does what it says to a copy of the lab, and nothing else changes.
 
-use crate::support::check_clean;
 use crate::support::parts::{
     WORK_WEEK, crew, empty_lab, method, outage, request, rig, sequence, shift, step,
 };
+use crate::support::{check_clean, lab_from_files};
 use rigday::app::desk::Planning;
 use rigday::app::what_if::{Change, WhatIf};
 use rigday::domain::lab::{Lab, Length, Loading};
@@ -261,4 +261,62 @@ fn a_plan_that_needs_the_changes_is_not_for_the_lab_as_it_is() {
             "{why}"
         );
     }
+}
+
+#[test]
+fn a_shift_on_single_dates_can_stand_in_the_folder() {
+    let lab = r#"
+format = 1
+[lab]
+name = "dates"
+zone = "UTC"
+[[crew]]
+id = "bench"
+[[crew.shift]]
+days = ["mon"]
+from = "08:00"
+to = "10:00"
+people = 1
+[[crew.shift]]
+dates = ["2027-03-06", "2027-03-03"]
+from = "09:00"
+to = "11:00"
+people = 2
+[[rig]]
+id = "bench"
+does = ["look"]
+"#;
+    let files = [
+        ("lab.toml", lab.to_owned()),
+        ("sequences.toml", String::new()),
+        ("requests.toml", String::new()),
+    ];
+    let read = lab_from_files(&files);
+    let problem = rigday::problem::compile(&read, &Facts::default(), at(NOW));
+    let week = Span::new(at(NOW), at("2027-03-08T00:00Z"));
+    let on: Vec<Span> = problem.crews[0].on.within(week).collect();
+    let day = |date: &str, from: &str, to: &str| {
+        Span::new(
+            at(&format!("2027-03-{date}T{from}Z")),
+            at(&format!("2027-03-{date}T{to}Z")),
+        )
+    };
+    let expected = [
+        day("01", "08:00", "10:00"),
+        day("03", "09:00", "11:00"),
+        day("06", "09:00", "11:00"),
+    ];
+    assert_eq!(on, expected);
+    // The same as a what-if.
+    let mut weekly = read.clone();
+    weekly.crews[0].shifts.pop();
+    let changes = [
+        "shift bench 2027-03-03 09:00-11:00 2",
+        "shift bench 2027-03-06 09:00-11:00 2",
+    ];
+    let changes: Vec<Change> = changes.iter().map(|line| parse(line)).collect();
+    let changed = planning(&weekly, Facts::default())
+        .with_changes(&changes)
+        .expect("they can be made");
+    assert_eq!(changed.problem().crews[0].people, problem.crews[0].people);
 }

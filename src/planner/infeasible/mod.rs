@@ -14,7 +14,7 @@ use super::construct::{Builder, Fixed};
 use super::timeline::{Placed, Timelines};
 use super::words;
 use crate::domain::{Minute, Minutes, Span};
-use crate::problem::{CrewIx, OnTime, People, Problem, RequestIx, UnitIx};
+use crate::problem::{CrewIx, OnTime, People, Problem, RequestIx, Unit, UnitIx};
 use std::sync::Arc;
 
 /// A rule that can be lifted.
@@ -133,19 +133,16 @@ type Stuck = (UnitIx, usize);
 /// Where every unit's steps go alone, by unit and step; or the first that finds no place.
 fn walks(problem: &Problem) -> Result<Vec<Vec<Option<Placed>>>, Stuck> {
     let pins: Vec<Vec<Fixed>> = problem.units.iter().map(Fixed::pins).collect();
-    let pins = Arc::new(pins);
+    let mut builder = Builder::alone(problem, Timelines::empty(problem), Arc::new(pins));
     let mut all = Vec::with_capacity(problem.units.len());
     for (ix, own) in problem.units.iter().enumerate() {
         let unit = UnitIx::from(ix);
-        let mut builder = Builder::alone(problem, Timelines::empty(problem), pins.clone());
         own.facts.iter().for_each(|fact| builder.place_fact(fact));
         builder.walk_alone(unit).map_err(|step| (unit, step))?;
         let steps = 0..own.wanted.max(own.facts.len());
-        all.push(
-            steps
-                .map(|step| builder.lines.placed(unit, step).copied())
-                .collect(),
-        );
+        let placed = steps.map(|step| builder.lines.remove(unit, step));
+        all.push(placed.collect());
+        builder.forget_log();
     }
     Ok(all)
 }
@@ -155,6 +152,15 @@ fn only(problem: &Problem, request: RequestIx) -> Problem {
     let own = &problem.requests[request.ix()];
     let units = own.units.start as usize..own.units.end as usize;
     let mut units = problem.units[units].to_vec();
+    // Units without facts, pins or stops are all alike: one speaks for them.
+    let is_plain = |unit: &Unit| {
+        unit.facts.is_empty() && unit.pins.is_empty() && unit.wanted == own.steps.len()
+    };
+    let mut plain = 0;
+    units.retain(|unit| {
+        plain += usize::from(is_plain(unit));
+        !is_plain(unit) || plain == 1
+    });
     let mut own = own.clone();
     own.units = 0..u32::try_from(units.len()).expect("a request has fewer units than a problem");
     for (ix, unit) in units.iter_mut().enumerate() {
