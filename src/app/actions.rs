@@ -39,6 +39,10 @@ pub enum Action {
     LastScreen,
     /// Make a plan.
     MakePlan,
+    /// Plan a changed lab beside the plan in force.
+    WhatIf,
+    /// Why a request is late, and what would help.
+    WhyLate,
     /// The next clash.
     NextClash,
     /// To now.
@@ -155,6 +159,24 @@ pub const ACTIONS: &[Entry] = &[
         &["a"],
         PLAN,
         3,
+    ),
+    entry(
+        Action::WhatIf,
+        "what-if",
+        "Plan with a rig down, one more shift, a rush request, beside the plan in force",
+        "change scenario rush extra shift try",
+        &["w"],
+        PLAN,
+        2,
+    ),
+    entry(
+        Action::WhyLate,
+        "why late",
+        "Follow the selected unit's request back to what holds it up, and try what would help",
+        "reason cause chain remedy remedies",
+        &["v"],
+        PLAN,
+        7,
     ),
     entry(
         Action::NextClash,

@@ -3,8 +3,9 @@
 use super::desk::{DeskError, outcome_words};
 use super::jobs::Jobs;
 use super::state::{App, Effect, Overlay, Purpose, Screen};
+use super::what_if::Change;
 use crate::domain::event::Subject;
-use crate::domain::{RigId, UnitId, Verdict};
+use crate::domain::{RequestId, RigId, UnitId, Verdict};
 use crate::ledger::Outcome;
 
 type Done = Result<(Outcome, String), DeskError>;
@@ -13,8 +14,11 @@ type Done = Result<(Outcome, String), DeskError>;
 pub fn perform(app: &mut App, effect: Effect, jobs: &mut Jobs) {
     match effect {
         Effect::Plan(assign) => plan(app, assign, jobs),
+        Effect::WhatIf(changes) => what_if(app, changes, jobs),
+        Effect::Explain(request) => explain(app, request, jobs),
         Effect::StopPlanning => jobs.stop(),
         Effect::Publish => publish(app),
+        Effect::PublishWhatIf => publish_what_if(app),
         Effect::Quit => app.over = true,
         Effect::Refresh => refresh(app),
         Effect::Undo => {
@@ -129,6 +133,42 @@ fn plan(app: &mut App, assign: Option<(UnitId, RigId)>, jobs: &mut Jobs) {
     });
     jobs.plan(app.job, planning);
     app.dirty = true;
+}
+
+/// Starts planning a changed lab.
+fn what_if(app: &mut App, changes: Vec<Change>, jobs: &mut Jobs) {
+    app.job += 1;
+    app.overlays.push(Overlay::Working {
+        job: app.job,
+        progress: None,
+    });
+    let published = app.desk.floor.now.published.clone();
+    jobs.what_if(app.job, app.desk.planning(), published, changes);
+    app.dirty = true;
+}
+
+/// Starts to find out why a request is late.
+fn explain(app: &mut App, request: RequestId, jobs: &mut Jobs) {
+    app.job += 1;
+    app.overlays.push(Overlay::Trying {
+        job: app.job,
+        request: request.clone(),
+        tried: (0, 0),
+    });
+    jobs.explain(app.job, app.desk.planning(), request);
+    app.dirty = true;
+}
+
+fn publish_what_if(app: &mut App) {
+    let Some(Overlay::Beside { what_if, .. }) = app.overlays.last() else {
+        return;
+    };
+    let what_if = what_if.clone();
+    let done = app.desk.publish_what_if(&what_if);
+    if matches!(&done, Ok(Outcome::Recorded { .. })) {
+        app.overlays.pop();
+    }
+    answer(app, done.map(|outcome| (outcome, "published".to_owned())));
 }
 
 fn publish(app: &mut App) {

@@ -1,7 +1,8 @@
 //! State of the running program: actions, messages, update, effects.
 //!
 //! [`desk`] is what a person at the desk can do, with or without a terminal: the command line and
-//! the screens both go through it. [`walk`] puts what they show in words. [`scenario`] plays the story of
+//! the screens both go through it. [`walk`] puts what they show in words, [`what_if`] plans a changed lab beside the real one, and
+//! [`remedies`] looks for the smallest change that makes a late request on time. [`scenario`] plays the story of
 //! the demo. The rest is the program on the screen: a key becomes an [`Action`] by one table, an action
 //! becomes a change of [`App`] or an [`Effect`] in [`App::update`], which does no IO; only `effects` and
 //! `jobs` call the desk and threads.
@@ -11,12 +12,15 @@ pub mod demo_files;
 pub mod desk;
 mod effects;
 mod jobs;
+pub mod remedies;
 pub mod review;
 pub mod scenario;
 mod state;
 mod update;
+mod update_what_if;
 pub mod view;
 pub mod walk;
+pub mod what_if;
 
 pub use actions::{ACTIONS, Action, Entry, Where};
 pub use effects::perform;

@@ -2,7 +2,8 @@
 
 use super::desk::{Desk, Proposal};
 use super::view::View;
-use crate::domain::{Minute, Minutes, RigId, UnitId};
+use super::what_if::{Change, WhatIf};
+use crate::domain::{Minute, Minutes, RequestId, RigId, UnitId};
 use crate::planner::Progress;
 use chrono::NaiveDate;
 use std::time::Duration;
@@ -54,6 +55,12 @@ pub enum Message {
     Progress(u64, Progress),
     /// The planner is done; the job with that number.
     Planned(u64, Box<Proposal>),
+    /// A what-if is planned, or cannot be made; the job with that number.
+    Compared(u64, Result<Box<WhatIf>, String>),
+    /// So many of so many changes are tried; the job with that number.
+    Tried(u64, usize, usize),
+    /// Why a request is late and what would help, in lines; the job with that number.
+    Explained(u64, Vec<String>),
     /// The job with that number broke down.
     JobFailed(u64),
     /// The program was told to end.
@@ -65,6 +72,12 @@ pub enum Message {
 pub enum Effect {
     /// Plan off the screen's thread, with bookings of the user's own in their place.
     Plan(Option<(UnitId, RigId)>),
+    /// Plan a changed lab beside the plan in force, off the screen's thread.
+    WhatIf(Vec<Change>),
+    /// Put the what-if on the screen in force.
+    PublishWhatIf,
+    /// Find out why a request is late and what would help, off the screen's thread.
+    Explain(RequestId),
     /// Stop planning and keep the best plan.
     StopPlanning,
     /// Put the proposal on the screen in force.
@@ -144,6 +157,40 @@ pub enum Overlay {
     Difference {
         /// The proposal.
         proposal: Box<Proposal>,
+        /// First line shown.
+        scroll: usize,
+    },
+    /// What could be different: changes are typed in.
+    Changes {
+        /// What is typed.
+        field: Field,
+        /// Those that were taken.
+        changes: Vec<Change>,
+        /// Why the last one was not.
+        wrong: Option<String>,
+    },
+    /// A what-if beside the plan in force.
+    Beside {
+        /// The plans.
+        what_if: Box<WhatIf>,
+        /// First line shown.
+        scroll: usize,
+    },
+    /// Changes are tried for a late request.
+    Trying {
+        /// The job.
+        job: u64,
+        /// The request.
+        request: RequestId,
+        /// How many of how many are tried.
+        tried: (usize, usize),
+    },
+    /// Why a request is late.
+    Why {
+        /// The request.
+        request: RequestId,
+        /// The chain of reasons and what would help.
+        lines: Vec<String>,
         /// First line shown.
         scroll: usize,
     },

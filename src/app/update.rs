@@ -43,6 +43,9 @@ impl App {
                     self.dirty = true;
                 }
             }
+            Message::Compared(..) | Message::Tried(..) | Message::Explained(..) => {
+                self.what_if_news(message);
+            }
             Message::JobFailed(job) => {
                 if let Some(at) = self.waiting_for(job) {
                     self.overlays.remove(at);
@@ -57,8 +60,8 @@ impl App {
     }
 
     /// The overlay that waits for a job.
-    fn waiting_for(&self, job: u64) -> Option<usize> {
-        let waits = |own: &Overlay| matches!(own, Overlay::Working { job: own, .. } if *own == job);
+    pub(super) fn waiting_for(&self, job: u64) -> Option<usize> {
+        let waits = |own: &Overlay| matches!(own, Overlay::Working { job: own, .. } | Overlay::Trying { job: own, .. } if *own == job);
         self.overlays.iter().position(waits)
     }
 
@@ -69,6 +72,7 @@ impl App {
         match self.overlays.last() {
             Some(Overlay::Help(_) | Overlay::Palette(_)) => self.key_in_list(key),
             Some(Overlay::Ask(..)) => self.key_in_question(key),
+            Some(Overlay::Changes { .. }) => self.key_in_changes(key),
             Some(_) => self.key_in_overlay(key),
             None => self.key_on_screen(key),
         }
@@ -240,16 +244,27 @@ impl App {
             _ => None,
         };
         match (self.overlays.last_mut(), key) {
-            (Some(Overlay::Working { .. }), "Esc") => return vec![Effect::StopPlanning],
-            (Some(Overlay::Working { .. }), _) => {}
+            (Some(Overlay::Working { .. } | Overlay::Trying { .. }), "Esc") => {
+                return vec![Effect::StopPlanning];
+            }
+            (Some(Overlay::Working { .. } | Overlay::Trying { .. }), _) => {}
             (_, "Esc" | "q") => {
                 self.overlays.pop();
             }
             (Some(Overlay::Difference { .. }), "c") => return vec![Effect::Publish],
+            (Some(Overlay::Beside { .. }), "c") => return vec![Effect::PublishWhatIf],
             (Some(Overlay::Difference { proposal, scroll }), _) => {
                 let most = proposal.changes.len()
                     + proposal.clashes.len()
                     + proposal.plan.unplannable.len();
+                *scroll = moved(*scroll).unwrap_or(*scroll).min(most);
+            }
+            (Some(Overlay::Beside { what_if, scroll }), _) => {
+                let most = what_if.rows().len();
+                *scroll = moved(*scroll).unwrap_or(*scroll).min(most);
+            }
+            (Some(Overlay::Why { lines, scroll, .. }), _) => {
+                let most = lines.len().saturating_sub(1);
                 *scroll = moved(*scroll).unwrap_or(*scroll).min(most);
             }
             (Some(Overlay::Walk { scroll, .. }), _) => {
@@ -286,9 +301,12 @@ impl App {
             .collect();
         let screen = self.screen;
         let field = match self.overlays.last_mut() {
-            Some(Overlay::Help(field) | Overlay::Palette(field) | Overlay::Ask(_, field)) => {
-                Some(&mut field.input)
-            }
+            Some(
+                Overlay::Help(field)
+                | Overlay::Palette(field)
+                | Overlay::Ask(_, field)
+                | Overlay::Changes { field, .. },
+            ) => Some(&mut field.input),
             None if screen == Screen::Bench => Some(&mut self.bench.scan),
             None if screen == Screen::Units && self.units.typing => Some(&mut self.units.filter),
             _ => None,
@@ -316,6 +334,12 @@ impl App {
             Action::Redo => return vec![Effect::Redo],
             Action::Refresh => return vec![Effect::Refresh],
             Action::MakePlan => return vec![Effect::Plan(None)],
+            Action::WhatIf => self.overlays.push(Overlay::Changes {
+                field: Field::default(),
+                changes: Vec::new(),
+                wrong: None,
+            }),
+            Action::WhyLate => return self.explain(),
             Action::RigUp => return self.rig().map(Effect::RigUp).into_iter().collect(),
             Action::RigDown => {
                 if let Some(rig) = self.rig() {
@@ -538,7 +562,7 @@ fn step_by(selected: &mut usize, action: Action, page: usize) {
 }
 
 /// One key in a line of text.
-fn edit(input: &mut Input, key: &str) {
+pub(super) fn edit(input: &mut Input, key: &str) {
     let mut letters = key.chars();
     let request = match (letters.next(), letters.next(), key) {
         (_, _, "Backspace") => InputRequest::DeletePrevChar,

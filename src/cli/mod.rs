@@ -24,6 +24,7 @@ mod selftest;
 mod take;
 mod units;
 mod verify;
+mod what_if;
 
 use clap::{Parser, Subcommand};
 use env::Env;
@@ -118,6 +119,8 @@ enum Command {
     Demo(demo::Arguments),
     /// Plan the lab, show what would change, and publish it if asked
     Plan(plan::Arguments),
+    /// Plan a changed lab beside the plan in force; nothing is recorded
+    WhatIf(what_if::Arguments),
     /// Check a lab folder, and a plan of it
     Check(check::Arguments),
     /// Open the screens
@@ -209,6 +212,7 @@ fn run(command: Command, env: &mut Env) -> Answer {
         Command::Init(arguments) => init::run(&arguments, env),
         Command::Demo(arguments) => demo::run(&arguments, env),
         Command::Plan(arguments) => plan::run(&arguments, env),
+        Command::WhatIf(arguments) => what_if::run(&arguments, env),
         Command::Check(arguments) => check::run(&arguments, env),
         Command::Open(arguments) => open::run(&arguments, env),
         Command::Due(arguments) => due::run(&arguments, env),

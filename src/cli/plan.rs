@@ -5,8 +5,9 @@ use super::env::Env;
 use super::place::{LedgerFile, desk, folder, look, read_lab, tell};
 use super::{Answer, Exit, Failure};
 use crate::app::desk::{ChangeKind, PlanChange, Planning, Proposal};
+use crate::app::remedies::{REMEDY_ROUNDS, remedies};
 use crate::domain::lab::Lab;
-use crate::domain::{Booking, Facts, Minutes};
+use crate::domain::{Booking, Facts, Minutes, RequestId, text};
 use crate::planner::Rounds;
 use crate::planner::budget::{AnyOf, Time};
 use crate::problem::facts_of_plan;
@@ -16,6 +17,11 @@ use clap::Args;
 use std::path::PathBuf;
 use std::sync::Arc;
 use std::time::Duration;
+
+/// Late requests that say why in the JSON.
+const MOST_REASONS: usize = 100;
+/// Late requests that say why on the screen.
+const REASONS_SHOWN: usize = 10;
 
 /// Options of `plan`.
 #[derive(Args)]
@@ -45,6 +51,9 @@ pub(crate) struct Arguments {
     /// Print the bookings, tab-separated
     #[arg(long)]
     plain: bool,
+    /// Look for the smallest changes that make each late request on time; takes a while
+    #[arg(long)]
+    remedies: bool,
     /// Put the plan in force
     #[arg(long, conflicts_with = "at")]
     publish: bool,
@@ -67,14 +76,16 @@ pub(crate) fn run(arguments: &Arguments, env: &mut Env) -> Answer {
             None => Facts::default(),
         };
         let lab = Arc::new(lab);
-        let proposal = propose(&Planning::new(lab.clone(), facts, now), arguments);
-        return show(&proposal, &lab, arguments, env);
+        let planning = Planning::new(lab.clone(), facts, now);
+        let proposal = propose(&planning, arguments);
+        return show(&planning, &proposal, &lab, arguments, env);
     }
     let open = if arguments.publish { desk } else { look };
     let mut desk = open(&folder, &arguments.ledger, env)?;
-    let proposal = propose(&desk.planning(), arguments);
+    let planning = desk.planning();
+    let proposal = propose(&planning, arguments);
     let lab = desk.lab.clone();
-    let exit = show(&proposal, &lab, arguments, env)?;
+    let exit = show(&planning, &proposal, &lab, arguments, env)?;
     if exit != Exit::Done || !arguments.publish {
         return Ok(exit);
     }
@@ -104,12 +115,19 @@ fn propose(planning: &Planning, arguments: &Arguments) -> Proposal {
     proposal
 }
 
-fn show(proposal: &Proposal, lab: &Lab, arguments: &Arguments, env: &mut Env) -> Answer {
+fn show(
+    planning: &Planning,
+    proposal: &Proposal,
+    lab: &Lab,
+    arguments: &Arguments,
+    env: &mut Env,
+) -> Answer {
     for clash in &proposal.clashes {
         env.say(&format!("{} {}", clash.rule.name(), clash.text));
     }
+    let why = planning.why_late(proposal, MOST_REASONS);
     if let Some(file) = &arguments.json {
-        let text = plan_json::to_json(&proposal.plan);
+        let text = plan_json::to_json_with(&proposal.plan, &why);
         if file.as_os_str() == "-" {
             env.print(&text)?;
         } else {
@@ -122,12 +140,53 @@ fn show(proposal: &Proposal, lab: &Lab, arguments: &Arguments, env: &mut Env) ->
         env.print(&bookings(proposal, lab).tsv())?;
     } else if arguments.json.is_none() {
         env.print(&summary(proposal, lab))?;
+        print_reasons(planning, proposal, &why, arguments.remedies, env)?;
     }
     Ok(if proposal.clashes.is_empty() {
         Exit::Done
     } else {
         Exit::Clashes
     })
+}
+
+/// Each late request's chain of reasons, with remedies if they are asked for.
+fn print_reasons(
+    planning: &Planning,
+    proposal: &Proposal,
+    why: &[(RequestId, Vec<String>)],
+    with_remedies: bool,
+    env: &mut Env,
+) -> Result<(), Failure> {
+    let shown = if with_remedies {
+        why.len()
+    } else {
+        REASONS_SHOWN
+    };
+    for (request, lines) in why.iter().take(shown) {
+        env.print(&format!("why {request} is late:\n"))?;
+        for line in lines {
+            env.print(&format!("  {}\n", text::shown(line)))?;
+        }
+        if !with_remedies {
+            continue;
+        }
+        let mut news = |done, all| {
+            if done == 0 {
+                env.say(&format!("{request}: trying {all} changes"));
+            }
+            true
+        };
+        let plan = &proposal.plan;
+        let found = remedies(planning, plan, request, REMEDY_ROUNDS, &mut news);
+        for line in found.lines(&planning.lab().zone) {
+            env.print(&format!("  {}\n", text::shown(&line)))?;
+        }
+    }
+    if why.len() > shown {
+        let more = why.len() - shown;
+        env.print(&format!("{more} more are late; --json has their reasons\n"))?;
+    }
+    Ok(())
 }
 
 fn bookings(proposal: &Proposal, lab: &Lab) -> Table {

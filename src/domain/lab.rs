@@ -53,11 +53,13 @@ pub struct Crew {
     pub shifts: Vec<Shift>,
 }
 
-/// A weekly shift in wall-clock time.
+/// A shift in wall-clock time: weekly, on single dates, or both.
 #[derive(Clone, Debug)]
 pub struct Shift {
     /// Local weekdays on which it begins.
     pub days: Vec<Weekday>,
+    /// Single local dates on which it begins besides.
+    pub dates: Vec<NaiveDate>,
     /// Wall-clock time at which it begins.
     pub from: NaiveTime,
     /// Wall-clock end; at or before `from` means the next day.

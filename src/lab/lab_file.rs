@@ -141,8 +141,18 @@ fn crews(root: &Table<'_>, names: &mut Names) -> Vec<Crew> {
 fn shift(table: &Table<'_>, crew: &str) -> Option<Shift> {
     let mut table = table.clone();
     table.what = format!("{crew} shift");
-    table.only(&["days", "from", "to", "people"]);
-    let days = table.need("days").and_then(|value| days(&value));
+    table.only(&["days", "dates", "from", "to", "people"]);
+    // A shift on single dates needs no weekday.
+    let single = table.get("dates");
+    let dates = single.as_ref().map_or(Some(Vec::new()), shift_dates);
+    let weekly = match &single {
+        Some(_) => table.get("days"),
+        None => table.need("days"),
+    };
+    let days = match &weekly {
+        None if single.is_some() => Some(Vec::new()),
+        weekly => weekly.as_ref().and_then(days),
+    };
     let from = table.need("from").and_then(|value| value.clock());
     let to = table.need("to").and_then(|value| value.clock());
     let people = table
@@ -150,10 +160,26 @@ fn shift(table: &Table<'_>, crew: &str) -> Option<Shift> {
         .and_then(|value| value.whole(0..=10_000));
     Some(Shift {
         days: days?,
+        dates: dates?,
         from: from?,
         to: to?,
         people: u32::try_from(people?).ok()?,
     })
+}
+
+fn shift_dates(value: &Value<'_>) -> Option<Vec<NaiveDate>> {
+    let dates: Option<Vec<NaiveDate>> = value.list()?.iter().map(Value::date).collect();
+    let mut dates = dates?;
+    dates.sort_unstable();
+    if dates.is_empty() {
+        value.fault("at least one date is needed");
+        return None;
+    }
+    if dates.windows(2).any(|pair| pair[0] == pair[1]) {
+        value.fault("a date is named twice");
+        return None;
+    }
+    Some(dates)
 }
 
 fn days(value: &Value<'_>) -> Option<Vec<Weekday>> {

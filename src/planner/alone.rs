@@ -50,7 +50,10 @@ impl Alone {
 
     /// Requests that cannot be planned, with the step and the reason in words.
     pub(super) fn left(&self, problem: &Problem) -> Vec<Left> {
-        let mut left = Vec::new();
+        // Beyond these few the plain words must do: looking into each takes a while.
+        const LOOKED_INTO: usize = 8;
+        let mut left: Vec<Left> = Vec::new();
+        let mut looked_into = 0;
         for (ix, finish) in self.finishes.iter().enumerate() {
             let Err(step) = *finish else { continue };
             let request = RequestIx::from(ix);
@@ -63,7 +66,12 @@ impl Alone {
                 None => Left {
                     request,
                     step,
-                    reason: super::words::no_place(problem, request, step),
+                    reason: if looked_into < LOOKED_INTO {
+                        looked_into += 1;
+                        super::infeasible::alone(problem, request, step)
+                    } else {
+                        super::words::no_place(problem, request, step)
+                    },
                 },
             });
         }
@@ -173,7 +181,7 @@ impl Builder<'_> {
         result.map(|()| out)
     }
 
-    fn walk_alone(&mut self, unit: UnitIx) -> Result<(), usize> {
+    pub(super) fn walk_alone(&mut self, unit: UnitIx) -> Result<(), usize> {
         let request = self.problem.units[unit.ix()].request;
         for end in self.stage_ends(request) {
             for (_, steps) in self.chains_of(&[unit], end) {

@@ -13,7 +13,7 @@ use std::collections::BTreeMap;
 
 /// The binding reason of a booking.
 #[derive(Clone, Debug, PartialEq, Eq)]
-pub(super) enum Because {
+pub enum Because {
     /// It has started already.
     Fact,
     /// The user fixed it there.
@@ -26,37 +26,81 @@ pub(super) enum Because {
     Ready,
     /// The step before comes out then, and a rest may follow.
     After {
+        /// The step before, from 0.
         step: usize,
+        /// When it comes out.
         out: Minute,
+        /// The smallest rest after it.
         rest: Minutes,
     },
     /// Its run waits for another unit.
-    RunWaits { unit: UnitIx, out: Option<Minute> },
+    RunWaits {
+        /// That unit.
+        unit: UnitIx,
+        /// When it is free, where a step before holds it up.
+        out: Option<Minute>,
+    },
     /// Its run holds a booking that is fixed.
-    RunFixed { unit: UnitIx },
+    RunFixed {
+        /// The unit of that booking.
+        unit: UnitIx,
+    },
     /// The rig cannot be used before.
-    RigOut { rig: RigIx, until: Minute },
-    /// Begun earlier it would run into a time when the rig cannot be used.
-    RigOutAhead { rig: RigIx, from: Minute },
-    /// No place in the rig before; `by` is the unit that leaves last.
-    Taken {
+    RigOut {
+        /// The rig.
         rig: RigIx,
-        by: Option<UnitIx>,
+        /// When it can be used again.
         until: Minute,
+    },
+    /// Begun earlier it would run into a time when the rig cannot be used.
+    RigOutAhead {
+        /// The rig.
+        rig: RigIx,
+        /// From when it cannot be used.
+        from: Minute,
+    },
+    /// No place in the rig before.
+    Taken {
+        /// The rig.
+        rig: RigIx,
+        /// Who leaves the place last; nobody on rigs loaded together.
+        by: Option<UnitIx>,
+        /// When.
+        until: Minute,
+        /// True where a changeover follows.
         changeover: bool,
     },
     /// A place is free before, but not for as long as the visit takes.
-    GapTooShort { rig: RigIx },
-    /// Nobody of the crew is on shift to load.
-    NoShift { crew: CrewIx, for_watch: bool },
+    GapTooShort {
+        /// The rig.
+        rig: RigIx,
+    },
+    /// Nobody of the crew is on shift.
+    NoShift {
+        /// The crew.
+        crew: CrewIx,
+        /// To watch it, else to load it.
+        for_watch: bool,
+    },
     /// Everybody of the crew is busy.
-    CrewBusy { crew: CrewIx, for_watch: bool },
+    CrewBusy {
+        /// The crew.
+        crew: CrewIx,
+        /// With watching in mind, else with loading.
+        for_watch: bool,
+    },
     /// Nobody at all is on shift through the exposure.
     NoSite,
     /// Begun earlier it would have to come out when nobody can unload it.
-    NoUnload { crew: CrewIx },
+    NoUnload {
+        /// The crew.
+        crew: CrewIx,
+    },
     /// Begun earlier it could not be followed in time by its next step.
-    NextStep { rest_max: Minutes },
+    NextStep {
+        /// The largest rest before that step.
+        rest_max: Minutes,
+    },
     /// It could begin earlier, but would not come out earlier.
     OnlyWaits,
     /// It could begin earlier; the plan leaves it so because its request would not finish earlier.
@@ -95,6 +139,14 @@ pub(super) fn reasons(builder: &mut Builder<'_>, visits: &[(UnitIx, usize)]) -> 
         }));
     }
     reasons
+}
+
+/// What keeps the visits of one run, or one visit, from an earlier minute beside their own ready dates, rests
+/// and fixed places: the rig, or people.
+pub(super) fn beyond_own(builder: &mut Builder<'_>, run: &[(UnitIx, usize)]) -> Because {
+    let (unit, step) = run[0];
+    let placed = booked(builder, unit, step);
+    lifted(builder, &placed, run)
 }
 
 fn booked(builder: &Builder<'_>, unit: UnitIx, step: usize) -> Placed {
@@ -151,6 +203,11 @@ fn shared_reason(builder: &mut Builder<'_>, placed: &Placed, run: &[(UnitIx, usi
     {
         return because;
     }
+    lifted(builder, placed, run)
+}
+
+/// What stands in the way once the run itself is taken off; it is put back.
+fn lifted(builder: &mut Builder<'_>, placed: &Placed, run: &[(UnitIx, usize)]) -> Because {
     let taken: Vec<(UnitIx, usize, Placed)> = run
         .iter()
         .filter_map(|(unit, step)| Some((*unit, *step, builder.lines.remove(*unit, *step)?)))

@@ -12,6 +12,7 @@ mod because;
 mod bound;
 pub mod budget;
 mod construct;
+mod infeasible;
 mod orders;
 mod random;
 mod reach;
@@ -20,6 +21,7 @@ pub mod sequencing;
 mod side_by_side;
 mod spans;
 mod timeline;
+pub mod why;
 mod words;
 
 pub use budget::{Budget, Rounds};
@@ -180,7 +182,7 @@ fn finish(
         .collect();
     let mut left = alone.left(problem);
     left.extend(best.no_room.iter().map(|(request, step)| {
-        let reason = words::no_room(problem, *request, *step);
+        let reason = infeasible::beside(&best.builder, *request, *step);
         Left {
             request: *request,
             step: *step,

@@ -3,6 +3,7 @@
 use super::calendar::{OnTime, People};
 use super::exposure::exposure;
 use super::facts::{FactsOf, foresee};
+use super::nearest::nearest;
 use super::{
     CondIx, Condition, Crew, CrewIx, EligibleIx, FixtureIx, Pin, Problem, Request, RequestIx, Rig,
     RigIx, Step, Unit,
@@ -79,7 +80,7 @@ fn shifts(lab: &Lab, crew: &lab::Crew, span: Span) -> Vec<(Span, u32)> {
         for shift in crew
             .shifts
             .iter()
-            .filter(|shift| shift.days.contains(&date.weekday()))
+            .filter(|shift| shift.days.contains(&date.weekday()) || shift.dates.contains(&date))
         {
             let over_night = shift.to <= shift.from;
             let until = if over_night {
@@ -409,8 +410,14 @@ fn eligible_rigs(lab: &Lab, step: &WalkStep, together: u32) -> (Vec<(RigIx, Minu
         }
     }
     let why_not = if reasons.is_empty() {
-        format!("no rig does {}", method.does)
+        format!(
+            "no rig does {}; one that lists it under `does` is needed",
+            method.does
+        )
     } else {
+        if rigs.is_empty() {
+            reasons.extend(nearest(lab, step, together));
+        }
         reasons.join("; ")
     };
     (rigs, why_not)
@@ -683,9 +690,10 @@ mod tests {
         lab.rigs.retain(|rig| rig.id.as_str() != "plate");
         let problem = compiled(&lab, "2027-03-01T08:00");
         let why = "small has 2 positions for 5 units that stay together; \
-                   big has 4 positions for 5 units that stay together";
+                   big has 4 positions for 5 units that stay together; \
+                   small with 5 positions would do";
         assert_eq!(problem.requests[0].impossible, Some((1, why.to_owned())));
-        let why = "no rig does x-ray".to_owned();
+        let why = "no rig does x-ray; one that lists it under `does` is needed".to_owned();
         assert_eq!(problem.requests[1].impossible, Some((1, why)));
     }
 

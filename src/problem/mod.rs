@@ -9,6 +9,7 @@ mod compile;
 pub mod course;
 mod exposure;
 mod facts;
+mod nearest;
 pub mod network;
 mod plan;
 mod words;

@@ -67,6 +67,9 @@ struct RequestLine {
     finish: String,
     late_minutes: i64,
     flow_minutes: i64,
+    /// Why it is late, a line a visit; only where it is.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    why: Vec<String>,
 }
 
 #[derive(Serialize, Deserialize)]
@@ -81,6 +84,14 @@ struct UnplannableLine {
 /// # Panics
 /// Never: strings and numbers always have a JSON form.
 pub fn to_json(plan: &Plan) -> String {
+    to_json_with(plan, &[])
+}
+
+/// The same with the reasons why requests are late, for those that have an entry in `why`.
+///
+/// # Panics
+/// Never: strings and numbers always have a JSON form.
+pub fn to_json_with(plan: &Plan, why: &[(RequestId, Vec<String>)]) -> String {
     let mut text = format!(
         "{{\n  \"format\": 1, \"lab\": {}, \"now\": {},\n  \"cost\": {}, \"bound\": {}, \"seconds\": {}, \"seed\": {},\n",
         quoted(&plan.lab),
@@ -99,7 +110,7 @@ pub fn to_json(plan: &Plan) -> String {
     let requests: Vec<String> = plan
         .requests
         .iter()
-        .map(|own| one_line(&request_line(own)))
+        .map(|own| one_line(&request_line(own, why)))
         .collect();
     let left: Vec<String> = plan
         .unplannable
@@ -187,12 +198,14 @@ fn visit_line(booking: &Booking) -> VisitLine {
     }
 }
 
-fn request_line(finish: &Finish) -> RequestLine {
+fn request_line(finish: &Finish, why: &[(RequestId, Vec<String>)]) -> RequestLine {
+    let own = why.iter().find(|(request, _)| *request == finish.request);
     RequestLine {
         id: finish.request.to_string(),
         finish: utc_text(finish.finish),
         late_minutes: finish.late.get(),
         flow_minutes: finish.flow.get(),
+        why: own.map_or(Vec::new(), |(_, lines)| lines.clone()),
     }
 }
 

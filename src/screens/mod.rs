@@ -8,6 +8,7 @@ mod plan;
 mod tests;
 pub mod theme;
 mod units;
+mod what_if;
 
 use crate::app::{ACTIONS, App, Screen};
 use crate::widgets::text::fit;

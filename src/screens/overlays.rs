@@ -2,7 +2,7 @@
 
 use super::bench::PREVAIL;
 use super::theme::Theme;
-use super::{clock, line};
+use super::{clock, line, what_if};
 use crate::app::actions::matching;
 use crate::app::desk::{ChangeKind, PlanChange, Proposal};
 use crate::app::walk::{event_words, walk_of};
@@ -32,6 +32,27 @@ pub(super) fn draw(app: &App, theme: &Theme, area: Rect, buffer: &mut Buffer) ->
         Overlay::Difference { proposal, scroll } => {
             difference(app, theme, proposal, *scroll, area, buffer);
         }
+        Overlay::Changes {
+            field,
+            changes,
+            wrong,
+        } => {
+            let state = (field, &changes[..], wrong.as_deref());
+            what_if::changes(app, theme, state, area, buffer);
+        }
+        Overlay::Beside { what_if, scroll } => {
+            what_if::beside(app, theme, what_if, *scroll, area, buffer);
+        }
+        Overlay::Trying { request, tried, .. } => {
+            what_if::trying(theme, request, *tried, area, buffer);
+        }
+        Overlay::Why {
+            request,
+            lines,
+            scroll,
+        } => {
+            what_if::why(theme, request, (&lines[..], *scroll), area, buffer);
+        }
         Overlay::Ask(purpose, field) => ask(app, theme, purpose, field, area, buffer),
         Overlay::ChooseRig {
             unit,
@@ -44,7 +65,7 @@ pub(super) fn draw(app: &App, theme: &Theme, area: Rect, buffer: &mut Buffer) ->
 }
 
 /// An empty box with a title; the room inside.
-fn frame(theme: &Theme, title: &str, area: Rect, buffer: &mut Buffer) -> Rect {
+pub(super) fn frame(theme: &Theme, title: &str, area: Rect, buffer: &mut Buffer) -> Rect {
     let (horizontal, vertical, corners) = if theme.unicode {
         ("─", "│", ["┌", "┐", "└", "┘"])
     } else {
@@ -72,7 +93,7 @@ fn frame(theme: &Theme, title: &str, area: Rect, buffer: &mut Buffer) -> Rect {
 }
 
 /// A box of the size of its text in the middle.
-fn middle(area: Rect, width: u16, height: u16) -> Rect {
+pub(super) fn middle(area: Rect, width: u16, height: u16) -> Rect {
     let (width, height) = (width.min(area.width), height.min(area.height));
     Rect {
         x: area.x + (area.width - width) / 2,
@@ -255,6 +276,13 @@ fn difference_lines(app: &App, theme: &Theme, proposal: &Proposal) -> Vec<(Strin
             ),
             theme.warning(),
         ));
+        let why = proposal
+            .why
+            .iter()
+            .find(|(request, _)| *request == own.request);
+        if let Some(cause) = why.and_then(|(_, lines)| lines.last()) {
+            lines.push((format!("  {cause}"), Style::new()));
+        }
     }
     for change in &proposal.changes {
         lines.push((change_words(app, change), Style::new()));

@@ -4,6 +4,7 @@ use super::draw;
 use super::theme::Theme;
 use crate::app::desk::{Desk, Opening};
 use crate::app::scenario::Scenario;
+use crate::app::what_if::Change;
 use crate::app::{App, Field, Jobs, Message, Overlay, Purpose, Screen};
 use crate::clock::FakeClock;
 use crate::domain::{Actor, EventBody, Lab, Minute, Minutes, RigId, UnitId, Verdict, Zone};
@@ -147,6 +148,21 @@ fn overlays(app: &App) -> Vec<Option<Overlay>> {
             selected: 0,
         }),
         Some(Overlay::Walk { unit, scroll: 3 }),
+        Some(Overlay::Changes {
+            field: field(),
+            changes: vec![Change::parse("horizon 20days", &app.desk.lab.zone).expect("a change")],
+            wrong: Some("there is no rig \u{1b}[2J".to_owned()),
+        }),
+        Some(Overlay::Trying {
+            job: 1,
+            request: app.desk.lab.requests[0].id.clone(),
+            tried: (2, 9),
+        }),
+        Some(Overlay::Why {
+            request: app.desk.lab.requests[0].id.clone(),
+            lines: vec!["cause: \u{1b}[2J ".repeat(20)],
+            scroll: 0,
+        }),
     ]
 }
 
@@ -276,7 +292,12 @@ impl Script {
 
     /// Waits until the planner has answered.
     fn planned(&mut self) {
-        while !matches!(self.app.overlays.last(), Some(Overlay::Difference { .. })) {
+        self.until(|overlay| matches!(overlay, Overlay::Difference { .. }));
+    }
+
+    /// Waits until the topmost overlay is as wanted.
+    fn until(&mut self, wanted: impl Fn(&Overlay) -> bool) {
+        while !self.app.overlays.last().is_some_and(&wanted) {
             let message = self
                 .messages
                 .recv_timeout(Duration::from_secs(60))
@@ -395,6 +416,110 @@ fn the_three_people_do_their_morning_by_keys() {
             .find(|line| line.unit == unit)
             .map(|line| line.state),
         Some(crate::floor::UnitState::Failed)
+    );
+}
+
+#[test]
+fn a_what_if_is_planned_beside_the_plan_in_force_and_published_only_when_said() {
+    let mut run = Script::new(demo());
+    let events = run.app.desk.floor.events.len();
+    run.keys("w");
+    run.type_in("rig-dwon dr-1");
+    run.keys("Enter");
+    assert!(
+        run.screen().contains("nearest: rig-down"),
+        "{}",
+        run.screen()
+    );
+    run.keys("Ctrl-u");
+    run.type_in("rig-down dr-1 2027-03-23T06:00 2027-03-24T18:00");
+    run.keys("Enter");
+    assert!(
+        run.screen().contains("* dr-1 down from"),
+        "{}",
+        run.screen()
+    );
+    run.keys("Enter");
+    run.until(|overlay| matches!(overlay, Overlay::Beside { .. }));
+    let shown = run.screen();
+    assert!(shown.contains("WHAT-IF 1 change: not in force"), "{shown}");
+    assert!(
+        shown.contains("late with") && shown.contains("finish as without"),
+        "{shown}"
+    );
+    assert_eq!(
+        run.app.desk.floor.events.len(),
+        events,
+        "nothing is recorded"
+    );
+    run.keys("Esc");
+    assert_eq!(
+        run.app.desk.floor.events.len(),
+        events,
+        "nothing is recorded"
+    );
+    // A plan that needs the change is refused, and says what the folder lacks.
+    run.keys("w");
+    run.type_in("rush R-900 no-such 1");
+    run.keys("Enter");
+    let sequence = run.app.desk.lab.sequences[0].id.to_string();
+    run.keys("Ctrl-u");
+    run.type_in(&format!("rush R-900 {sequence} 1"));
+    run.keys("Enter Enter");
+    run.until(|overlay| matches!(overlay, Overlay::Beside { .. }));
+    run.keys("c");
+    assert!(
+        run.screen().contains("first write into the folder"),
+        "{}",
+        run.screen()
+    );
+    assert_eq!(
+        run.app.desk.floor.events.len(),
+        events,
+        "nothing is recorded"
+    );
+    // One that does not is put in force by `c` alone.
+    run.keys("Esc w");
+    run.type_in("rig-down dr-1 2027-03-23T06:00 2027-03-24T18:00");
+    run.keys("Enter Enter");
+    run.until(|overlay| matches!(overlay, Overlay::Beside { .. }));
+    run.keys("c");
+    assert!(run.app.desk.floor.events.len() > events, "{}", run.screen());
+    assert!(run.app.overlays.is_empty());
+}
+
+#[test]
+fn the_selected_request_says_why_it_is_late_and_what_was_tried() {
+    let mut run = Script::new(demo());
+    let unit = run
+        .app
+        .desk
+        .lab
+        .requests
+        .iter()
+        .find(|own| own.id.as_str() == "R-306");
+    let unit = unit.expect("the demo has it").units[3].clone();
+    let place = run.app.view.rigs.iter().enumerate().find_map(|(row, rig)| {
+        let entry = rig.entries.iter().position(|own| own.unit == unit)?;
+        Some((row, entry))
+    });
+    (run.app.plan.row, run.app.plan.entry) = place.expect("it is on a rig");
+    run.keys("v");
+    run.until(|overlay| {
+        matches!(
+            overlay,
+            Overlay::Trying {
+                tried: (1.., _),
+                ..
+            }
+        )
+    });
+    run.keys("Esc");
+    run.until(|overlay| matches!(overlay, Overlay::Why { .. }));
+    let shown = run.screen();
+    assert!(
+        shown.contains("R-306 finishes") && shown.contains("cause:"),
+        "{shown}"
     );
 }
 

@@ -248,6 +248,105 @@ fn a_whole_morning_by_commands_alone() {
     assert!(verdict < at("published"));
 }
 
+/// Every file of a folder with what is in it.
+fn files(folder: &std::path::Path) -> Vec<(String, Vec<u8>)> {
+    let entries = std::fs::read_dir(folder).expect("the folder");
+    let mut all: Vec<(String, Vec<u8>)> = entries
+        .map(|entry| entry.expect("an entry"))
+        // Which readers there are at the moment is no content.
+        .filter(|entry| !entry.file_name().to_string_lossy().ends_with("-shm"))
+        .map(|entry| {
+            let name = entry.file_name().to_string_lossy().into_owned();
+            (name, std::fs::read(entry.path()).expect("a file"))
+        })
+        .collect();
+    all.sort();
+    all
+}
+
+#[test]
+fn a_what_if_shows_the_difference_and_leaves_ledger_folder_and_plan_alone() {
+    let desk = Desk::demo();
+    let now = "2027-03-22T06:50";
+    desk.at(now, "plan lab --rounds 5 --publish").good();
+    let now_in = |desk: &Desk| {
+        let log = desk.at(now, "log --lab lab").good();
+        (log, files(&desk.folder.path().join("lab")))
+    };
+    let before = now_in(&desk);
+    let down = "rig-down dr-1 2027-03-23T06:00 2027-03-24T18:00";
+    let what_if = |more: &[&str]| {
+        let mut words = vec![
+            "what-if",
+            "lab",
+            down,
+            "priority R-402 9",
+            "--rounds",
+            "5",
+            "--now",
+            now,
+        ];
+        words.extend(more);
+        desk.run_words(&words)
+    };
+    let told = what_if(&[]).good();
+    for said in [
+        "dr-1 down from Tue 23 Mar 06:00 to Wed 24 Mar 18:00",
+        "R-402 at priority 9",
+        "the plan in force cost",
+        "request  published",
+        "nothing is published; nothing was recorded",
+    ] {
+        assert!(told.contains(said), "{said} is not in:\n{told}");
+    }
+    let json: serde_json::Value = serde_json::from_str(&what_if(&["--json"]).good()).expect("JSON");
+    let requests = json["requests"].as_array().expect("a list");
+    let later = |own: &serde_json::Value| own["later_minutes"].as_i64() > Some(0);
+    assert!(requests.iter().any(later), "{json}");
+    let first = json["changes"][0].as_str().expect("a line");
+    assert_eq!(
+        first,
+        "rig-down dr-1 2027-03-23T06:00+00:00 2027-03-24T18:00+00:00"
+    );
+    let plain = what_if(&["--plain"]).good();
+    assert_eq!(plain.lines().count(), requests.len() + 1);
+    assert_eq!(
+        plain,
+        what_if(&["--plain"]).good(),
+        "the same rounds, the same answer"
+    );
+    assert!(before == now_in(&desk), "nothing was written");
+    desk.run_words(&[
+        "what-if",
+        "lab",
+        "rig-down dr-9 2027-03-23T06:00 2027-03-24T18:00",
+        "--now",
+        now,
+    ])
+    .bad(2, "no rig dr-9; nearest: dr-1");
+    desk.run_words(&["what-if", "lab", "rig-dwon dr-1", "--now", now])
+        .bad(2, "nearest: rig-down");
+    desk.run_words(&["what-if", "lab", "--now", now])
+        .bad(2, "no change is given");
+}
+
+#[test]
+fn a_late_request_says_why_and_what_would_help() {
+    let desk = Desk::demo();
+    let now = "2027-03-22T06:50";
+    let told = desk.at(now, "plan lab --rounds 5 --remedies").good();
+    for said in ["why R-402 is late:", "  cause: ", "on time with a due date"] {
+        assert!(told.contains(said), "{said} is not in:\n{told}");
+    }
+    let json = desk.at(now, "plan lab --rounds 5 --json -").good();
+    let plan: serde_json::Value = serde_json::from_str(&json).expect("JSON");
+    for request in plan["requests"].as_array().expect("a list") {
+        let late = request["late_minutes"].as_i64() > Some(0);
+        let why = request["why"].as_array().map_or(0, Vec::len);
+        assert_eq!(late, why > 0, "{request}");
+    }
+}
+
 /// Nothing of the plan in force was done, whatever the reason: a new plan still keeps every rule.
 #[test]
 fn a_lab_that_fell_behind_can_plan_anew() {

@@ -1,13 +1,17 @@
 //! Planning: a proposal beside the plan in force, and what would change.
 
 use super::{Desk, DeskError};
+use crate::app::what_if::{Change, WhatIf, apply_all};
 use crate::checker::{Clash, check};
 use crate::domain::event::Subject;
 use crate::domain::lab::Pin;
-use crate::domain::{Booking, EventBody, Facts, Lab, Minute, Minutes, Plan, PlanId, Seq, UnitId};
+use crate::domain::{
+    Booking, EventBody, Facts, Lab, Minute, Minutes, Plan, PlanId, RequestId, Seq, UnitId,
+};
 use crate::ledger::{Expect, Outcome};
+use crate::planner::why::{self, late_chains};
 use crate::planner::{Budget, Progress, solve};
-use crate::problem::{Figures, Problem, compile};
+use crate::problem::{self, Figures, Problem, RequestIx, compile};
 use std::collections::BTreeMap;
 use std::sync::Arc;
 
@@ -33,6 +37,8 @@ pub struct Proposal {
     pub seen: Seq,
     /// Rounds the planner worked.
     pub rounds: u64,
+    /// Why requests are late, where somebody asked: [`Planning::why_late`].
+    pub why: Vec<(RequestId, Vec<String>)>,
 }
 
 /// How a booking differs from the plan in force.
@@ -108,6 +114,46 @@ impl Planning {
         }
     }
 
+    /// The lab.
+    pub fn lab(&self) -> &Lab {
+        &self.lab
+    }
+
+    /// What has happened, and the plan in force.
+    pub fn facts(&self) -> &Facts {
+        &self.facts
+    }
+
+    /// When it is planned from.
+    pub fn now(&self) -> Minute {
+        self.now
+    }
+
+    /// The same with changes to the lab made; nothing else of it changes.
+    ///
+    /// # Errors
+    /// The first change that cannot be made, and why.
+    pub fn with_changes(&self, changes: &[Change]) -> Result<Self, String> {
+        let mut changed = self.clone();
+        let mut lab = (*self.lab).clone();
+        apply_all(changes, &mut lab, &mut changed.facts, self.now)?;
+        changed.lab = Arc::new(lab);
+        Ok(changed)
+    }
+
+    /// The same with `plan` as the one to begin from. What is published within the freeze time stays so; of
+    /// the rest the plan says where to begin.
+    #[must_use]
+    pub fn starting_from(&self, plan: &Plan) -> Self {
+        let frozen_before = self.now + self.lab.freeze;
+        let frozen = |own: &&Booking| own.times.load < frozen_before;
+        let mut start = self.clone();
+        let kept = self.facts.published.iter().filter(frozen);
+        let ahead = plan.bookings.iter().filter(|own| !frozen(own));
+        start.facts.published = kept.chain(ahead).cloned().collect();
+        start
+    }
+
     /// The compiled problem.
     pub fn problem(&self) -> Problem {
         compile(&self.lab, &self.facts, self.now)
@@ -125,6 +171,69 @@ impl Planning {
         lab.pins.extend_from_slice(pins);
         self.lab = Arc::new(lab);
         self
+    }
+
+    /// Why requests of a plan of this lab are late, in lines, the latest first, for `most` of them; nothing
+    /// where the plan has clashes.
+    pub fn why_late(&self, proposal: &Proposal, most: usize) -> Vec<(RequestId, Vec<String>)> {
+        let late = |own: &crate::domain::plan::Finish| own.late > Minutes::ZERO;
+        if !proposal.clashes.is_empty() || !proposal.plan.requests.iter().any(late) {
+            return Vec::new();
+        }
+        let problem = self.problem();
+        let (visits, _) = problem.resolve(&proposal.plan.bookings);
+        let (left, _) = problem.resolve_left(&proposal.plan.unplannable);
+        let chains = late_chains(&problem, &problem::Plan { visits, left }, most);
+        let words = |(ix, chain): (RequestIx, Vec<why::Link>)| {
+            (
+                problem.requests[ix.ix()].id.clone(),
+                why::lines(&problem, &chain),
+            )
+        };
+        chains.into_iter().map(words).collect()
+    }
+
+    /// Why one request of a plan of this lab finishes when it does, in lines.
+    pub fn why(&self, proposal: &Proposal, request: &RequestId) -> Vec<String> {
+        let problem = self.problem();
+        if let Some(own) = proposal
+            .plan
+            .unplannable
+            .iter()
+            .find(|own| own.request == *request)
+        {
+            return vec![format!(
+                "{request} is left out, step {}: {}",
+                own.step, own.reason
+            )];
+        }
+        let found = problem.requests.iter().position(|own| own.id == *request);
+        let Some(ix) = found.filter(|_| proposal.clashes.is_empty()) else {
+            return Vec::new();
+        };
+        let (visits, _) = problem.resolve(&proposal.plan.bookings);
+        let left = Vec::new();
+        let chain = why::chain(
+            &problem,
+            &problem::Plan { visits, left },
+            RequestIx::from(ix),
+        );
+        let finish = proposal
+            .plan
+            .requests
+            .iter()
+            .find(|own| own.request == *request);
+        let head = finish.map(|own| {
+            let late = match own.late {
+                Minutes::ZERO => "not late".to_owned(),
+                late => format!("late by {late}"),
+            };
+            let at = self.lab.zone.local(own.finish).format("%a %d %b %H:%M");
+            format!("{request} finishes {at}, {late}")
+        });
+        head.into_iter()
+            .chain(why::lines(&problem, &chain))
+            .collect()
     }
 
     /// Plans within the budget, checks the plan, and compares it with the one in force.
@@ -150,6 +259,7 @@ impl Planning {
             clashes,
             seen: self.seen,
             rounds: solved.rounds,
+            why: Vec::new(),
         }
     }
 }
@@ -216,6 +326,14 @@ impl Desk {
             facts,
             now,
             seen: self.floor.seen(),
+        }
+    }
+
+    /// Puts the plan of a what-if in force: refused where the lab as it is does not allow it.
+    pub fn publish_what_if(&mut self, what_if: &WhatIf) -> Result<Outcome, DeskError> {
+        match what_if.as_it_is() {
+            Ok(proposal) => self.publish(&proposal),
+            Err(why) => Ok(Outcome::Refused { why }),
         }
     }
 

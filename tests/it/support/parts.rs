@@ -39,6 +39,7 @@ pub(crate) fn shift(days: &[Weekday], from: (u32, u32), to: (u32, u32), people: 
     let clock = |(hour, minute)| chrono::NaiveTime::from_hms_opt(hour, minute, 0).expect("a time");
     Shift {
         days: days.to_vec(),
+        dates: Vec::new(),
         from: clock(from),
         to: clock(to),
         people,
