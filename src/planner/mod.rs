@@ -68,7 +68,7 @@ pub fn solve(
     progress: &mut dyn FnMut(Progress),
 ) -> Solved {
     let alone = Alone::look(problem);
-    let bound = bound::own_path(problem, &alone);
+    let bound = bound::lower(problem, &alone);
     let mut rounds = 0;
     let mut best: Option<Candidate<'_>> = None;
     // The plan in force, repaired, goes first where there is one; the first plan that leaves nobody out

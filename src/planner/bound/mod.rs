@@ -9,13 +9,24 @@
 //!
 //! Example: one unit, ready at 08:00, a step of 30 minutes, priority 5, no due date: bound 150.
 
+mod ahead;
+mod crowd;
+mod hands;
+mod seats;
+
 use super::alone::Alone;
 use crate::problem::{Problem, RequestIx};
+use ahead::Ahead;
 
 /// The sum of costs at the earliest finishes, over the requests that can be planned.
-pub(super) fn own_path(problem: &Problem, alone: &Alone) -> i64 {
+pub(super) fn lower(problem: &Problem, alone: &Alone) -> i64 {
+    let ahead = Ahead::new(problem);
     let requests = (0..problem.requests.len()).map(RequestIx::from);
     requests
-        .filter_map(|ix| Some(problem.cost_at(ix, alone.finish(ix)?)))
+        .filter_map(|ix| {
+            let path = alone.finish(ix)?;
+            let crowd = crowd::walk(&ahead, ix).finish;
+            Some(problem.cost_at(ix, path.max(crowd.unwrap_or(path))))
+        })
         .sum()
 }
