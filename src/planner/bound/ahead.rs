@@ -14,7 +14,7 @@
 use super::hands::Supply;
 use crate::domain::lab::{Loading, Watch};
 use crate::domain::{Minute, Minutes, Span};
-use crate::problem::{CondIx, Condition, EligibleIx, OnTime, People, Problem, Request, Step};
+use crate::problem::{CondIx, Condition, EligibleIx, OnTime, People, Problem, Request, Rig, Step};
 use std::collections::BTreeMap;
 
 /// Steps back and forth before a search settles for what it has: still a bound, only not the best.
@@ -41,7 +41,7 @@ pub(super) struct Way {
 }
 
 impl Way {
-    fn stay(&self) -> Minutes {
+    pub(super) fn stay(&self) -> Minutes {
         self.load + self.exposure + self.unload
     }
 }
@@ -75,14 +75,19 @@ impl Kind<'_> {
     /// A load at `load` or later takes one person, in every minute of the crew's shifts, until then at
     /// least. A full watch that pauses goes on with the shift.
     pub(super) fn hands_end(&self, load: Minute) -> Minute {
-        let end = |way: &Way| match self.watch {
+        let ends = self.ways.iter().map(|way| self.hands_end_on(way, load));
+        ends.min().unwrap_or(load)
+    }
+
+    /// The same on one rig.
+    pub(super) fn hands_end_on(&self, way: &Way, load: Minute) -> Minute {
+        match self.watch {
             Some(watch) if self.stays(way) => {
                 let start = load + way.load;
                 watch.advance(start, way.exposure).unwrap_or(start)
             }
             _ => load + self.hands(way),
-        };
-        self.ways.iter().map(end).min().unwrap_or(load)
+        }
     }
 
     /// Whose hands are not free before `end` has not loaded before.
@@ -111,6 +116,7 @@ pub(super) struct Ahead<'p> {
     /// Person-minutes of each crew.
     pub(super) supplies: Vec<Supply>,
     usable: Vec<Vec<Span>>,
+    positions: Vec<usize>,
     known: BTreeMap<(CondIx, EligibleIx), usize>,
 }
 
@@ -121,6 +127,7 @@ impl<'p> Ahead<'p> {
             kinds: Vec::new(),
             supplies: problem.crews.iter().map(|crew| Supply::new(&crew.people)).collect(),
             usable: in_use(problem),
+            positions: problem.rigs.iter().map(places).collect(),
             known: BTreeMap::new(),
         };
         for step in problem.requests.iter().flat_map(|own| &own.steps) {
@@ -132,6 +139,13 @@ impl<'p> Ahead<'p> {
             }
         }
         ahead
+    }
+
+    /// Every place that ways lead to, with its number of positions (runs, for rigs loaded together) and when it is
+    /// in use: rigs first, then rigs seen as one.
+    pub(super) fn rooms(&self) -> impl Iterator<Item = (usize, &[Span])> {
+        let spans = self.usable.iter().map(Vec::as_slice);
+        self.positions.iter().copied().zip(spans)
     }
 
     /// The kind of a step.
@@ -192,6 +206,8 @@ impl<'p> Ahead<'p> {
                 unload: least(|way| way.unload),
                 pauses,
             });
+            let positions = alike.iter().map(|way| self.problem.rigs[way.room].positions as usize);
+            self.positions.push(positions.sum());
             self.usable.push(spans);
         }
         ones
@@ -207,21 +223,48 @@ impl<'p> Ahead<'p> {
         from: Minute,
     ) -> Option<Earliest> {
         let kind = self.kind(&request.steps[step]);
-        let bound_to = |next: &usize| request.steps[*next].rest_max < Minutes::FOREVER;
-        let Some(next) = Some(step + 1).filter(|next| *next < until).filter(bound_to) else {
-            return self.visit(kind, from, Minute::FIRST);
-        };
+        self.followed(request, step, until, |out_from| {
+            self.visit(kind, from, out_from)
+        })
+    }
+
+    /// The same on one rig, every next step following.
+    pub(super) fn step_on_way(
+        &self,
+        request: &Request,
+        step: usize,
+        way: &Way,
+        from: Minute,
+    ) -> Option<Earliest> {
+        let kind = self.kind(&request.steps[step]);
+        self.followed(request, step, request.steps.len(), |out_from| {
+            self.on_way(kind, way, from, out_from)
+        })
+    }
+
+    /// The earliest of a step's visits by their ways out that the next step can follow.
+    fn followed(
+        &self,
+        request: &Request,
+        step: usize,
+        until: usize,
+        visit: impl Fn(Minute) -> Option<Earliest>,
+    ) -> Option<Earliest> {
+        let next = step + 1;
+        if next >= until || request.steps[next].rest_max >= Minutes::FOREVER {
+            return visit(Minute::FIRST);
+        }
         let rest = &request.steps[next];
         let mut out_from = Minute::FIRST;
         for _ in 0..PATIENCE {
-            let own = self.visit(kind, from, out_from)?;
+            let own = visit(out_from)?;
             let follows = self.step(request, next, until, own.out + rest.rest_min)?;
             if follows.load - rest.rest_max <= own.out {
                 return Some(own);
             }
             out_from = follows.load - rest.rest_max;
         }
-        self.visit(kind, from, out_from)
+        visit(out_from)
     }
 
     /// The earliest load from `from` on, and the earliest way out from `out_from` on.
@@ -278,6 +321,14 @@ impl<'p> Ahead<'p> {
     }
 }
 
+/// Places of a rig: positions, or one run at a time.
+fn places(rig: &Rig) -> usize {
+    match rig.loading {
+        Loading::Together => 1,
+        Loading::Each | Loading::Held => rig.positions as usize,
+    }
+}
+
 /// When each rig is in use: outages and the time after its calibration date taken off, and on rigs
 /// loaded together the runs that have started as well.
 fn in_use(problem: &Problem) -> Vec<Vec<Span>> {
@@ -289,7 +340,7 @@ fn in_use(problem: &Problem) -> Vec<Vec<Span>> {
             taken[rig].push(times.stay());
         }
     }
-    let free = |(rig, taken): (&crate::problem::Rig, Vec<Span>)| {
+    let free = |(rig, taken): (&Rig, Vec<Span>)| {
         let taken = OnTime::new(taken);
         let mut free = Vec::new();
         for usable in &rig.usable {
