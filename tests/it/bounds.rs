@@ -69,7 +69,11 @@ fn no_plan_of_a_tiny_lab_beats_the_bound_and_the_planner_mostly_finds_the_best()
         let threads: Vec<_> = seeds
             .chunks(half)
             .map(|part| {
-                scope.spawn(move || part.iter().map(|seed| (*seed, judge(*seed))).collect::<Vec<_>>())
+                scope.spawn(move || {
+                    part.iter()
+                        .map(|seed| (*seed, judge(*seed)))
+                        .collect::<Vec<_>>()
+                })
             })
             .collect();
         let join = |thread: std::thread::ScopedJoinHandle<'_, Vec<_>>| thread.join();
@@ -91,6 +95,12 @@ fn no_plan_of_a_tiny_lab_beats_the_bound_and_the_planner_mostly_finds_the_best()
     );
     println!("{best} best, {worse} not, {unknown} unknown");
     assert_eq!(best + worse + unknown, outcomes.len(), "a bound was wrong");
-    assert!(unknown * 10 <= outcomes.len(), "too many labs are not judged");
-    assert!(best * 100 >= (best + worse) * 95, "the best plan is found too seldom");
+    assert!(
+        unknown * 10 <= outcomes.len(),
+        "too many labs are not judged"
+    );
+    assert!(
+        best * 100 >= (best + worse) * 95,
+        "the best plan is found too seldom"
+    );
 }

@@ -50,7 +50,6 @@ impl Way {
 #[derive(Clone, Debug)]
 pub(super) struct Kind<'p> {
     pub(super) condition: &'p Condition,
-    pub(super) eligible: EligibleIx,
     pub(super) people: &'p People,
     on: &'p OnTime,
     pub(super) watch: Option<&'p OnTime>,
@@ -125,7 +124,11 @@ impl<'p> Ahead<'p> {
         let mut ahead = Self {
             problem,
             kinds: Vec::new(),
-            supplies: problem.crews.iter().map(|crew| Supply::new(&crew.people)).collect(),
+            supplies: problem
+                .crews
+                .iter()
+                .map(|crew| Supply::new(&crew.people))
+                .collect(),
             usable: in_use(problem),
             positions: problem.rigs.iter().map(places).collect(),
             known: BTreeMap::new(),
@@ -176,7 +179,6 @@ impl<'p> Ahead<'p> {
         ways.sort_by_key(Way::stay);
         Kind {
             condition,
-            eligible: step.eligible,
             people: &crew.people,
             on: &crew.on,
             watch: problem.watch(condition),
@@ -206,7 +208,9 @@ impl<'p> Ahead<'p> {
                 unload: least(|way| way.unload),
                 pauses,
             });
-            let positions = alike.iter().map(|way| self.problem.rigs[way.room].positions as usize);
+            let positions = alike
+                .iter()
+                .map(|way| self.problem.rigs[way.room].positions as usize);
             self.positions.push(positions.sum());
             self.usable.push(spans);
         }

@@ -20,10 +20,12 @@ use super::hands::{Since, work_since};
 use super::seats;
 use crate::domain::lab::Loading;
 use crate::domain::{Minute, Minutes};
-use crate::problem::{Problem, Request, RequestIx, Unit};
+use crate::problem::{Problem, Request, RequestIx, RigIx, Step, Unit};
 
 /// Visits of a request up to which all its steps on the same rigs are looked at as one queue.
 const QUEUE: usize = 240;
+/// Rigs of a step up to which they are compared one by one.
+const RIGS: usize = 24;
 /// Units whose common work is looked at.
 const CROWD: usize = 24;
 /// Tries to find a minute at which hands are free.
@@ -84,6 +86,9 @@ struct Stage<'a, 'p> {
     step: usize,
     /// The first step that some unit does not do any more.
     until: usize,
+    /// The most units in one run.
+    in_run: usize,
+    /// The most units in all its rigs.
     room: usize,
     /// Every unit takes a person of its own to load.
     hands: bool,
@@ -131,11 +136,13 @@ impl Crowd<'_, '_> {
         let first = doing.iter().map(|unit| unit.facts.len()).max();
         let until = doing.iter().map(|unit| unit.wanted).min();
         let until = until.expect("somebody does the step");
+        let in_run = seats::units_in_a_run(self.ahead, self.request, step, until);
         Stage {
             kind,
             step,
             until,
-            room: seats::room(self.ahead, self.request, step, until),
+            in_run,
+            room: seats::room(self.ahead.problem, &self.request.steps[step], in_run),
             hands: apart && kind.takes_hands(),
             unload: unloads.filter(|_| apart).min().unwrap_or(Minutes::ZERO),
             since: work_since(self.ahead, self.request, first.unwrap_or(step), step),
@@ -199,7 +206,9 @@ impl Crowd<'_, '_> {
         let supply = &self.ahead.supplies[stage.kind.condition.crew.ix()];
         let mut worked = Minute::FIRST;
         for since in &stage.since {
-            let arrived = before.get(since.step).map_or(arrivals, |step| &step.arrivals);
+            let arrived = before
+                .get(since.step)
+                .map_or(arrivals, |step| &step.arrivals);
             let first = ix.saturating_sub(CROWD);
             for (number, from) in arrived.iter().enumerate().take(ix + 1).skip(first) {
                 let units = i64::try_from(ix + 1 - number).unwrap_or(i64::MAX);
@@ -231,7 +240,10 @@ impl Crowd<'_, '_> {
         for _ in 0..PATIENCE {
             from = hands_from(stage, hands_end, ix, from);
             let own = self.ahead.step(self.request, stage.step, stage.until, from);
-            let own = own.unwrap_or(Earliest { load: end, out: end });
+            let own = own.unwrap_or(Earliest {
+                load: end,
+                out: end,
+            });
             if own.load <= from || hands_from(stage, hands_end, ix, own.load) == own.load {
                 return own;
             }
@@ -246,12 +258,8 @@ impl Crowd<'_, '_> {
     /// All steps up to this one that are done on its rigs, as one queue.
     fn queue(&self, stage: &Stage<'_, '_>, before: &[Passed], passed: &mut Passed) {
         let problem = self.ahead.problem;
-        let own = problem.rigs_for(&self.request.steps[stage.step]);
-        let inside = |step: &usize| {
-            let rigs = problem.rigs_for(&self.request.steps[*step]);
-            rigs.iter()
-                .all(|(rig, _)| own.iter().any(|(known, _)| known == rig))
-        };
+        let own = &self.request.steps[stage.step];
+        let inside = |step: &usize| within(problem, &self.request.steps[*step], own);
         let earlier: Vec<usize> = (0..stage.step).filter(inside).collect();
         let times = earlier.len() + 1;
         let full = |step: &usize| before[*step].loads.len() == self.units.len();
@@ -260,12 +268,14 @@ impl Crowd<'_, '_> {
         }
         let mut arrivals = passed.loads.clone();
         let mut kinds = vec![stage.kind];
-        let mut room = stage.room;
+        let mut in_run = stage.in_run;
         for step in &earlier {
             arrivals.extend(&before[*step].loads);
             kinds.push(self.ahead.kind(&self.request.steps[*step]));
-            room = room.max(seats::room(self.ahead, self.request, *step, stage.until));
+            let most = seats::units_in_a_run(self.ahead, self.request, *step, stage.until);
+            in_run = in_run.max(most);
         }
+        let room = seats::room(problem, own, in_run);
         arrivals.sort_unstable();
         let mut outs: Vec<Minute> = Vec::with_capacity(arrivals.len());
         for (ix, arrival) in arrivals.iter().enumerate() {
@@ -280,6 +290,16 @@ impl Crowd<'_, '_> {
             *out = (*out).max(outs[(ix + 1) * times - 1]);
         }
     }
+}
+
+/// True where every rig of a step is one of those of another. Long lists must be the same.
+fn within(problem: &Problem, step: &Step, other: &Step) -> bool {
+    if step.eligible == other.eligible {
+        return true;
+    }
+    let (own, all) = (problem.rigs_for(step), problem.rigs_for(other));
+    let known = |rig: &RigIx| all.binary_search_by_key(rig, |(rig, _)| *rig).is_ok();
+    all.len() <= RIGS && own.iter().all(|(rig, _)| known(rig))
 }
 
 fn rigs_are(

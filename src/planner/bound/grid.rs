@@ -87,9 +87,7 @@ impl Grid {
     /// Length of each bucket in minutes.
     pub(super) fn lengths(&self) -> Vec<f64> {
         let pairs = self.edges.windows(2);
-        pairs
-            .map(|pair| (pair[1] - pair[0]).get() as f64)
-            .collect()
+        pairs.map(|pair| (pair[1] - pair[0]).get() as f64).collect()
     }
 
     /// For each bucket the minutes of `spans` in it.

@@ -18,18 +18,18 @@ use super::ahead::Ahead;
 use super::crowd::Walked;
 use super::grid::{Grid, Spot};
 use super::shares::Shares;
-use super::stops::AllStops;
+use super::stops::{Chains, Stops};
 use super::supply::capacities;
-use super::walks::{Taken, Walker, until};
+use super::walks::{Prices, Taken, Walker, until};
 use crate::domain::{Minute, Span};
 use crate::problem::{Problem, RequestIx};
 
 /// Buckets while anybody is on shift: no fewer, no more.
 const BUCKETS: (usize, usize) = (16, 600);
 /// Stops that may be looked up when the board is laid: so many, and more for each visit, up to a most.
-const STOPS: (usize, usize, usize) = (30_000, 40, 600_000);
+const STOPS: (usize, usize, usize) = (6_000, 40, 600_000);
 /// Stops that may be looked at in all rounds together, likewise.
-const WORK: (usize, usize, usize) = (1_500_000, 1_500, 30_000_000);
+const WORK: (usize, usize, usize) = (500_000, 5_000, 100_000_000);
 /// Rounds: no fewer, no more.
 const ROUNDS: (usize, usize) = (4, 150);
 /// Buckets of all requests and steps together from which on the rounds are left out: they would cost more
@@ -78,7 +78,9 @@ struct Market<'a, 'p> {
     ahead: &'a Ahead<'p>,
     grid: Grid,
     lengths: Vec<f64>,
-    stops: AllStops,
+    /// By request and step, a place in `stops`.
+    of: Vec<Vec<usize>>,
+    stops: Vec<Stops>,
     walkers: Vec<Walker>,
     shares: Shares,
     /// By room, then by crew: what there is in each bucket.
@@ -108,8 +110,9 @@ impl<'a, 'p> Market<'a, 'p> {
         for own in requests {
             wanted[own.request.ix()] = true;
         }
-        let grid = Grid::new(&problem.site, span, buckets(ahead)?);
-        let stops = AllStops::new(ahead, &grid, &wanted);
+        let chains = Chains::new(ahead, &wanted);
+        let grid = Grid::new(&problem.site, span, buckets(ahead, &chains)?);
+        let stops = chains.stops(ahead, &grid);
         let walkers = requests
             .iter()
             .map(|own| Walker::new(problem, &grid, own.request, &own.walked, own.least));
@@ -121,6 +124,7 @@ impl<'a, 'p> Market<'a, 'p> {
             lengths: grid.lengths(),
             shares: Shares::new(ahead, grid.count(), &wanted),
             grid,
+            of: chains.of,
             stops,
             walkers,
             capacity,
@@ -131,8 +135,7 @@ impl<'a, 'p> Market<'a, 'p> {
 
     /// The best bound of some rounds.
     fn best(&mut self) -> f64 {
-        let work: usize = self.stops.all.iter().map(|stops| stops.count() * 3).sum();
-        let rounds = allowed(WORK, visits(self.ahead.problem)) / work.max(1);
+        let rounds = allowed(WORK, visits(self.ahead.problem)) / self.work().max(1);
         let rounds = rounds.clamp(ROUNDS.0, ROUNDS.1);
         let first = self.round();
         let (start, mut best) = (first.value, first.value);
@@ -158,22 +161,32 @@ impl<'a, 'p> Market<'a, 'p> {
         best
     }
 
+    /// About how many stops a round looks at.
+    fn work(&self) -> usize {
+        let tolls: usize = self.stops.iter().map(|stops| stops.count() * 3).sum();
+        let walks = self.walkers.iter().map(|walker| {
+            let steps = self.of[walker.request.ix()].iter();
+            let lines: usize = steps.map(|own| self.stops[*own].lines.len()).sum();
+            walker.width() * lines
+        });
+        tolls + walks.sum::<usize>()
+    }
+
     /// The bound at the prices as they are.
     fn round(&mut self) -> Round {
         let sums: Vec<Vec<f64>> = self.price.iter().map(|own| self.running(own)).collect();
         let tolls = self.tolls(&sums);
+        let prices = Prices {
+            grid: &self.grid,
+            of: &self.of,
+            stops: &self.stops,
+            tolls: &tolls,
+            shares: &self.shares,
+        };
         let mut taken = Vec::new();
-        let mut value = 0.0;
-        for walker in &self.walkers {
-            value += walker.cheapest(
-                self.ahead.problem,
-                &self.grid,
-                &self.stops,
-                &tolls,
-                &self.shares,
-                &mut taken,
-            );
-        }
+        let walkers = self.walkers.iter();
+        let costs = walkers.map(|own| own.cheapest(self.ahead.problem, &prices, &mut taken));
+        let mut value: f64 = costs.sum();
         for (capacity, price) in self.capacity.iter().zip(&self.price) {
             let paid = capacity.iter().zip(price).map(|(have, price)| have * price);
             value -= paid.sum::<f64>();
@@ -196,8 +209,8 @@ impl<'a, 'p> Market<'a, 'p> {
     /// What each stop costs a visit that takes it alone.
     fn tolls(&self, sums: &[Vec<f64>]) -> Vec<Vec<f64>> {
         let rooms = self.capacity.len() - self.ahead.problem.crews.len();
-        let mut all = Vec::with_capacity(self.stops.all.len());
-        for stops in &self.stops.all {
+        let mut all = Vec::with_capacity(self.stops.len());
+        for stops in &self.stops {
             let crew = rooms + stops.crew;
             let mut tolls = Vec::with_capacity(stops.count());
             for line in &stops.lines {
@@ -257,7 +270,7 @@ impl<'a, 'p> Market<'a, 'p> {
             }
         }
         for taken in &round.taken {
-            let (line, stop) = self.stops.all[taken.stops].stop(taken.stop);
+            let (line, stop) = self.stops[taken.stops].stop(taken.stop);
             if line.together {
                 self.shares
                     .note(taken.request, taken.step, stop.bucket as usize);
@@ -276,7 +289,7 @@ impl<'a, 'p> Market<'a, 'p> {
             .map(|own| vec![0.0; own.len()])
             .collect();
         for own in taken {
-            let stops = &self.stops.all[own.stops];
+            let stops = &self.stops[own.stops];
             let (line, stop) = stops.stop(own.stop);
             let units = if line.together {
                 let (part, most) = self.shares.of(own.request, own.step);
@@ -296,7 +309,11 @@ impl<'a, 'p> Market<'a, 'p> {
     fn add(&self, used: &mut [f64], (from, to): (Spot, Spot), units: f64) {
         let last = (to.bucket as usize).min(used.len() - 1);
         for bucket in from.bucket as usize..=last {
-            let begun = if bucket == from.bucket as usize { f64::from(from.into) } else { 0.0 };
+            let begun = if bucket == from.bucket as usize {
+                f64::from(from.into)
+            } else {
+                0.0
+            };
             let ended = if bucket == to.bucket as usize {
                 f64::from(to.into)
             } else {
@@ -317,13 +334,11 @@ fn visits(problem: &Problem) -> usize {
     problem.units.iter().map(|unit| unit.wanted).sum()
 }
 
-/// How many buckets the steps of the problem allow for; `None` where there are too many steps.
-fn buckets(ahead: &Ahead<'_>) -> Option<usize> {
-    let requests = &ahead.problem.requests;
-    let steps: usize = requests.iter().map(|own| own.steps.len()).sum();
-    let ways: usize = ahead.kinds.iter().map(|kind| kind.ways.len()).sum();
+/// How many buckets the steps of the problem allow for; `None` where there are too many.
+fn buckets(ahead: &Ahead<'_>, chains: &Chains) -> Option<usize> {
     let stops = allowed(STOPS, visits(ahead.problem));
-    let buckets = stops / (steps * ways / ahead.kinds.len().max(1)).max(1);
+    let buckets = stops / chains.lines(ahead).max(1);
     let buckets = buckets.clamp(BUCKETS.0, BUCKETS.1);
+    let steps: usize = chains.of.iter().map(Vec::len).sum();
     (steps * buckets <= BOARD).then_some(buckets)
 }

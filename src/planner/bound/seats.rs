@@ -14,12 +14,9 @@ use crate::domain::Minutes;
 use crate::domain::lab::Loading;
 use crate::problem::{Problem, Request, Step};
 
-/// Units of the request that can be in the rigs of a step at once; runs are as full as they can be.
-pub(super) fn room(ahead: &Ahead<'_>, request: &Request, step: usize, until: usize) -> usize {
-    let problem = ahead.problem;
-    let in_run = units_in_a_run(ahead, request, step, until);
-    let rigs = problem.rigs_for(&request.steps[step]).iter();
-    let rooms = rigs.map(|(rig, _)| {
+/// Units of the request that can be in the rigs of a step at once, where a run carries at most `in_run`.
+pub(super) fn room(problem: &Problem, step: &Step, in_run: usize) -> usize {
+    let rooms = problem.rigs_for(step).iter().map(|(rig, _)| {
         let own = &problem.rigs[rig.ix()];
         match own.loading {
             Loading::Together => in_run.min(own.positions as usize),

@@ -55,16 +55,25 @@ impl Shares {
             number: BTreeMap::new(),
         };
         let problem = ahead.problem;
-        for (ix, request) in problem.requests.iter().enumerate().filter(|(ix, _)| requests[*ix]) {
+        for (ix, request) in problem
+            .requests
+            .iter()
+            .enumerate()
+            .filter(|(ix, _)| requests[*ix])
+        {
             let units = request.units.len();
             for (step, own) in request.steps.iter().enumerate() {
                 // A unit that is stopped before the next step is not held by its rest.
-                let all = request.units.clone().all(|unit| {
-                    problem.units[unit as usize].wanted == request.steps.len()
-                });
+                let all = request
+                    .units
+                    .clone()
+                    .all(|unit| problem.units[unit as usize].wanted == request.steps.len());
                 let until = if all { request.steps.len() } else { step + 1 };
                 let most = seats::units_in_a_run(ahead, request, step, until).min(units);
-                conditions.entry(own.condition).or_default().push(shares.riders.len());
+                conditions
+                    .entry(own.condition)
+                    .or_default()
+                    .push(shares.riders.len());
                 shares.number.insert((ix, step), shares.riders.len());
                 shares.riders.push(Rider {
                     most: most.max(1),

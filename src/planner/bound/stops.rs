@@ -62,7 +62,9 @@ pub(super) struct Stops {
 impl Stops {
     /// How many stops there are on all lines.
     pub(super) fn count(&self) -> usize {
-        self.lines.last().map_or(0, |line| line.base + line.stops.len())
+        self.lines
+            .last()
+            .map_or(0, |line| line.base + line.stops.len())
     }
 
     /// The line and stop of a number below [`Stops::count`].
@@ -73,66 +75,93 @@ impl Stops {
     }
 }
 
-/// The stops of every step, found once for all requests that share them.
+/// The steps that differ in their stops, each once for all requests that share it.
 #[derive(Debug, Default)]
-pub(super) struct AllStops {
-    pub(super) all: Vec<Stops>,
-    known: BTreeMap<Vec<(usize, Minutes, Minutes)>, usize>,
+pub(super) struct Chains {
+    /// A request and step of each.
+    all: Vec<(usize, usize)>,
     /// By request and step, a place in `all`.
     pub(super) of: Vec<Vec<usize>>,
 }
 
-impl AllStops {
-    /// The stops of the steps of the given requests.
-    pub(super) fn new(ahead: &Ahead<'_>, grid: &Grid, requests: &[bool]) -> Self {
-        let mut stops = Self::default();
-        for (request, wanted) in ahead.problem.requests.iter().zip(requests) {
-            let mut own = Vec::new();
-            for step in 0..request.steps.len() {
-                if *wanted {
-                    own.push(stops.add(ahead, grid, request, step));
-                }
+impl Chains {
+    /// The chains of the given requests.
+    pub(super) fn new(ahead: &Ahead<'_>, requests: &[bool]) -> Self {
+        let mut known: BTreeMap<Vec<Link>, usize> = BTreeMap::new();
+        let mut chains = Self::default();
+        for (ix, request) in ahead.problem.requests.iter().enumerate() {
+            let steps = if requests[ix] { request.steps.len() } else { 0 };
+            let mut own = Vec::with_capacity(steps);
+            for step in 0..steps {
+                let number = *known.entry(chain(ahead, request, step)).or_insert_with(|| {
+                    chains.all.push((ix, step));
+                    chains.all.len() - 1
+                });
+                own.push(number);
             }
-            stops.of.push(own);
+            chains.of.push(own);
         }
-        stops
+        chains
     }
 
-    fn add(&mut self, ahead: &Ahead<'_>, grid: &Grid, request: &Request, step: usize) -> usize {
-        let key = chain(ahead, request, step);
-        if let Some(known) = self.known.get(&key) {
-            return *known;
-        }
-        let kind = ahead.kind(&request.steps[step]);
-        let next = request.steps.get(step + 1);
-        let rest = next.map_or(Minutes::ZERO, |next| next.rest_min);
-        let line = |way: &Way| {
-            let walk = Walk {
-                ahead,
-                kind,
-                way,
-                request,
-                step,
-            };
-            line(&walk, grid, rest)
-        };
-        let mut lines: Vec<Line> = kind.ways.iter().map(line).collect();
-        for ix in 1..lines.len() {
-            lines[ix].base = lines[ix - 1].base + lines[ix - 1].stops.len();
-        }
-        let crew = kind.condition.crew.ix();
-        self.all.push(Stops { crew, lines });
-        self.known.insert(key, self.all.len() - 1);
-        self.all.len() - 1
+    /// Rigs over all chains: how many lines of stops there will be.
+    pub(super) fn lines(&self, ahead: &Ahead<'_>) -> usize {
+        let requests = &ahead.problem.requests;
+        let steps = self
+            .all
+            .iter()
+            .map(|(ix, step)| &requests[*ix].steps[*step]);
+        steps.map(|step| ahead.kind(step).ways.len()).sum()
+    }
+
+    /// The stops of every chain.
+    pub(super) fn stops(&self, ahead: &Ahead<'_>, grid: &Grid) -> Vec<Stops> {
+        let requests = &ahead.problem.requests;
+        let all = self.all.iter();
+        all.map(|(ix, step)| stops(ahead, grid, &requests[*ix], *step))
+            .collect()
     }
 }
 
+fn stops(ahead: &Ahead<'_>, grid: &Grid, request: &Request, step: usize) -> Stops {
+    let kind = ahead.kind(&request.steps[step]);
+    let next = request.steps.get(step + 1);
+    let rest = next.map_or(Minutes::ZERO, |next| next.rest_min);
+    let on_way = |way: &Way| {
+        let walk = Walk {
+            ahead,
+            kind,
+            way,
+            request,
+            step,
+        };
+        line(&walk, grid, rest)
+    };
+    let mut lines: Vec<Line> = kind.ways.iter().map(on_way).collect();
+    for ix in 1..lines.len() {
+        lines[ix].base = lines[ix - 1].base + lines[ix - 1].stops.len();
+    }
+    let crew = kind.condition.crew.ix();
+    Stops { crew, lines }
+}
+
+/// The kind of a step with its rest, where a largest rest binds it to the step before.
+type Link = (usize, Minutes, Minutes);
+
 /// A step with its rest, and those that must follow within a largest rest with theirs.
-fn chain(ahead: &Ahead<'_>, request: &Request, step: usize) -> Vec<(usize, Minutes, Minutes)> {
-    let mut chain = vec![(ahead.kind_number(&request.steps[step]), Minutes::ZERO, Minutes::ZERO)];
+fn chain(ahead: &Ahead<'_>, request: &Request, step: usize) -> Vec<Link> {
+    let mut chain = vec![(
+        ahead.kind_number(&request.steps[step]),
+        Minutes::ZERO,
+        Minutes::ZERO,
+    )];
     for next in &request.steps[step + 1..] {
         let bound = next.rest_max < Minutes::FOREVER;
-        let kind = if bound { ahead.kind_number(next) } else { usize::MAX };
+        let kind = if bound {
+            ahead.kind_number(next)
+        } else {
+            usize::MAX
+        };
         chain.push((kind, next.rest_min, next.rest_max));
         if !bound {
             break;
@@ -183,13 +212,27 @@ fn line(walk: &Walk<'_, '_>, grid: &Grid, rest: Minutes) -> Line {
         let stays = {
             let out = |load| walk.earliest(load).map_or(problem.end, |own| own.out);
             let stay = walk.way.stay();
-            add_stays(grid, &mut line.pairs, (first.load, last_load), first.out, stay, out)
+            add_stays(
+                grid,
+                &mut line.pairs,
+                (first.load, last_load),
+                first.out,
+                stay,
+                out,
+            )
         };
         let hands = {
             let end = |load| walk.kind.hands_end_on(walk.way, load);
             let hands = walk.kind.hands(walk.way);
             let ends = end(first.load);
-            add_stays(grid, &mut line.pairs, (first.load, last_load), ends, hands, end)
+            add_stays(
+                grid,
+                &mut line.pairs,
+                (first.load, last_load),
+                ends,
+                hands,
+                end,
+            )
         };
         line.stops.push(Stop {
             bucket: index(bucket),

@@ -31,7 +31,8 @@ pub(super) fn capacities(ahead: &Ahead<'_>, grid: &Grid) -> Vec<Vec<f64>> {
 /// Takes off the positions of rigs loaded each that visits which have started still hold.
 fn take_started(ahead: &Ahead<'_>, grid: &Grid, all: &mut [Vec<f64>]) {
     let problem = ahead.problem;
-    let mut held: std::collections::BTreeMap<(usize, u32), Vec<Span>> = std::collections::BTreeMap::new();
+    let mut held: std::collections::BTreeMap<(usize, u32), Vec<Span>> =
+        std::collections::BTreeMap::new();
     for fact in problem.units.iter().flat_map(|unit| &unit.facts) {
         let rig = &problem.rigs[fact.visit.rig.ix()];
         if let (Loading::Each, Place::Position(position)) = (rig.loading, fact.visit.place) {

@@ -205,7 +205,8 @@ fn a_run_carries_no_more_than_can_be_looked_at_in_time() {
         let problem = compiled(lab);
         let ahead = Ahead::new(&problem);
         let carried = seats::units_in_a_run(&ahead, &problem.requests[0], 0, 2);
-        (carried, seats::room(&ahead, &problem.requests[0], 0, 2))
+        let heat = &problem.requests[0].steps[0];
+        (carried, seats::room(&problem, heat, carried))
     };
     rest(&mut lab, 120);
     assert_eq!(carried(&lab), (2, 2));
@@ -227,7 +228,10 @@ fn buckets_are_short_in_shifts_and_long_at_night() {
     assert_eq!(grid.bucket(at("01 08:59")), 0);
     assert_eq!(grid.bucket(at("01 09:00")), 1);
     assert_eq!(grid.bucket(at("02 03:00")), 8);
-    assert_eq!((grid.start(8), grid.end(8)), (at("01 16:00"), at("02 08:00")));
+    assert_eq!(
+        (grid.start(8), grid.end(8)),
+        (at("01 16:00"), at("02 08:00"))
+    );
     assert_eq!(grid.bucket(at("09 08:00")), 18);
 }
 
@@ -291,7 +295,10 @@ fn a_chamber_with_two_conditions_serves_one_after_the_other() {
     add_rig(&mut lab, "heat", Loading::Together, 12, 0);
     add_method(&mut lab, "heat", 60, Watch::None);
     add_method(&mut lab, "more", 60, Watch::None);
-    let more = lab.methods.values_mut().find(|own| own.id.as_str() == "more");
+    let more = lab
+        .methods
+        .values_mut()
+        .find(|own| own.id.as_str() == "more");
     "heat".clone_into(&mut more.expect("a method").does);
     add_request(&mut lab, "A", &["heat"], 3);
     add_request(&mut lab, "B", &["more"], 3);

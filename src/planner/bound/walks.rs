@@ -8,7 +8,7 @@
 use super::crowd::Walked;
 use super::grid::Grid;
 use super::shares::Shares;
-use super::stops::{AllStops, Stops};
+use super::stops::Stops;
 use crate::domain::{Minute, Minutes};
 use crate::problem::{Pin, Problem, RequestIx, Unit};
 
@@ -29,7 +29,7 @@ struct Group {
 /// A request with all that does not change with prices.
 #[derive(Clone, Debug)]
 pub(super) struct Walker {
-    request: RequestIx,
+    pub(super) request: RequestIx,
     least: Minute,
     groups: Vec<Group>,
     /// By step: the first bucket in which any unit can load.
@@ -102,7 +102,9 @@ impl Walker {
             groups,
             heads: heads.collect(),
             from: from.unwrap_or(0).min(grid.count()),
-            until: grid.bucket(until(problem, request, least)).min(grid.count()),
+            until: grid
+                .bucket(until(problem, request, least))
+                .min(grid.count()),
         }
     }
 
@@ -111,25 +113,27 @@ impl Walker {
         !self.groups.is_empty() && self.from < self.until
     }
 
+    /// How many buckets a round looks at for each step.
+    pub(super) fn width(&self) -> usize {
+        self.until.saturating_sub(self.from) * self.groups.len()
+    }
+
     /// The least sum of cost and tolls over all finishes; adds the visits that attain it to `taken`.
     pub(super) fn cheapest(
         &self,
         problem: &Problem,
-        grid: &Grid,
-        stops: &AllStops,
-        tolls: &[Vec<f64>],
-        shares: &Shares,
+        board: &Prices<'_>,
         taken: &mut Vec<Taken>,
     ) -> f64 {
-        let request = self.request.ix();
+        if !self.walks() {
+            return problem.cost_at(self.request, self.least) as f64;
+        }
+        let grid = board.grid;
         let board = Board {
             walker: self,
-            grid,
             problem,
-            stops: &stops.of[request],
-            all: &stops.all,
-            tolls,
-            shares,
+            stops: &board.of[self.request.ix()],
+            prices: board,
         };
         let walked: Vec<Fields> = self.groups.iter().map(|group| board.walk(group)).collect();
         let cost = |bucket: usize| {
@@ -155,15 +159,23 @@ impl Walker {
     }
 }
 
-/// What a walk looks at.
+/// What all walks look at.
+pub(super) struct Prices<'a> {
+    pub(super) grid: &'a Grid,
+    /// By request and step, a place in `stops`.
+    pub(super) of: &'a [Vec<usize>],
+    pub(super) stops: &'a [Stops],
+    /// By place in `stops` and number of the stop.
+    pub(super) tolls: &'a [Vec<f64>],
+    pub(super) shares: &'a Shares,
+}
+
+/// What the walks of one request look at.
 struct Board<'a> {
     walker: &'a Walker,
-    grid: &'a Grid,
     problem: &'a Problem,
     stops: &'a [usize],
-    all: &'a [Stops],
-    tolls: &'a [Vec<f64>],
-    shares: &'a Shares,
+    prices: &'a Prices<'a>,
 }
 
 /// The tolls to be through by each bucket, and by step the stop that leads there.
@@ -175,7 +187,7 @@ struct Fields {
 impl Board<'_> {
     fn walk(&self, group: &Group) -> Fields {
         let width = self.walker.until - self.walker.from;
-        let floor = self.grid.bucket(group.floor).max(self.walker.from) - self.walker.from;
+        let floor = self.prices.grid.bucket(group.floor).max(self.walker.from) - self.walker.from;
         let mut cost = vec![f64::INFINITY; width];
         cost[floor.min(width)..].fill(0.0);
         let mut stops = vec![Vec::new(); self.stops.len()];
@@ -200,19 +212,25 @@ impl Board<'_> {
 
     fn step(&self, step: usize, cost: &[f64], next: &mut [f64], led: &mut [u32]) {
         let (from, until) = (self.walker.from, self.walker.until);
-        let stops = &self.all[self.stops[step]];
-        let tolls = &self.tolls[self.stops[step]];
-        let (part, most) = self.shares.of(self.walker.request.ix(), step);
+        let stops = &self.prices.stops[self.stops[step]];
+        let tolls = &self.prices.tolls[self.stops[step]];
+        let (part, most) = self.prices.shares.of(self.walker.request.ix(), step);
         let head = self.walker.heads[step].max(from);
         for line in &stops.lines {
-            let first = line.stops.partition_point(|stop| (stop.bucket as usize) < head);
+            let first = line
+                .stops
+                .partition_point(|stop| (stop.bucket as usize) < head);
             let seats = most.min(line.positions) as f64;
             for (ix, stop) in line.stops.iter().enumerate().skip(first) {
                 let (bucket, ready) = (stop.bucket as usize, stop.next as usize);
                 if ready >= until {
                     break;
                 }
-                let share = if line.together { part[bucket] / seats } else { 1.0 };
+                let share = if line.together {
+                    part[bucket] / seats
+                } else {
+                    1.0
+                };
                 let sum = cost[bucket - from] + share * tolls[line.base + ix];
                 if sum < next[ready - from] {
                     next[ready - from] = sum;
@@ -225,13 +243,13 @@ impl Board<'_> {
     /// A pinned visit pays nothing: its load is where it is.
     fn pinned(&self, pin: &Pin, cost: &[f64], next: &mut [f64]) {
         let (from, until) = (self.walker.from, self.walker.until);
-        let bucket = self.grid.bucket(pin.load).max(from);
+        let bucket = self.prices.grid.bucket(pin.load).max(from);
         if bucket < until {
             let own = &self.problem.requests[self.walker.request.ix()].steps[pin.step];
             let rig = &self.problem.rigs[pin.rig.ix()];
             let exposure = self.problem.exposure(own, pin.rig);
             let stay = rig.load + exposure.unwrap_or(Minutes::ZERO) + rig.unload;
-            let ready = self.grid.bucket(pin.load + stay).max(bucket);
+            let ready = self.prices.grid.bucket(pin.load + stay).max(bucket);
             if ready < until {
                 next[ready - from] = cost[bucket - from];
             }
@@ -247,11 +265,11 @@ impl Board<'_> {
                 let Some(pin) = group.pins.iter().find(|pin| pin.step == step) else {
                     return;
                 };
-                bucket = self.grid.bucket(pin.load).max(from);
+                bucket = self.prices.grid.bucket(pin.load).max(from);
                 continue;
             }
             let stops = self.stops[step];
-            let (_, stop) = self.all[stops].stop(number as usize);
+            let (_, stop) = self.prices.stops[stops].stop(number as usize);
             taken.push(Taken {
                 request: self.walker.request.ix(),
                 step,

@@ -141,15 +141,24 @@ impl<'p> Search<'p> {
         };
         let problem = self.problem;
         let own = problem.step(unit, step);
-        let before = self.placed.iter().rev().find(|visit| visit.unit == unit && visit.step + 1 == step);
+        let before = self
+            .placed
+            .iter()
+            .rev()
+            .find(|visit| visit.unit == unit && visit.step + 1 == step);
         let before = before.map(|visit| visit.times.out);
-        let floor = self.floor(unit, step, before).max(self.twin_floor(unit, step));
+        let floor = self
+            .floor(unit, step, before)
+            .max(self.twin_floor(unit, step));
         let fact = step == problem.units[unit.ix()].facts.len();
         let last = match before {
             Some(out) if !(fact && out + own.rest_max < problem.now) => out + own.rest_max,
             _ => problem.end,
         };
-        let pin = problem.units[unit.ix()].pins.iter().find(|pin| pin.step == step);
+        let pin = problem.units[unit.ix()]
+            .pins
+            .iter()
+            .find(|pin| pin.step == step);
         for (rig, exposure) in problem.rigs_for(own) {
             if pin.is_some_and(|pin| pin.rig != *rig) {
                 continue;
@@ -188,15 +197,31 @@ impl<'p> Search<'p> {
             let out = unload + rig.unload;
             let from = self.floor(unit, step + 1, Some(out));
             let wanted = problem.units[unit.ix()].wanted;
-            let least = if step + 1 < wanted { self.shortest(unit, step + 1, from) } else { out };
+            let least = if step + 1 < wanted {
+                self.shortest(unit, step + 1, from)
+            } else {
+                out
+            };
             self.least[unit.ix()] = Some(least);
             if self.least_cost() >= self.limit {
                 break;
             }
             any = true;
-            let times = Times { load, start, end, unload, out };
+            let times = Times {
+                load,
+                start,
+                end,
+                unload,
+                out,
+            };
             for place in self.places(rig_ix, load) {
-                let visit = Visit { unit, step, rig: rig_ix, place, times };
+                let visit = Visit {
+                    unit,
+                    step,
+                    rig: rig_ix,
+                    place,
+                    times,
+                };
                 if self.fits(&visit) {
                     self.place(visit);
                     self.go(number + 1);
@@ -223,7 +248,10 @@ impl<'p> Search<'p> {
             && problem.units[ix - 1].wanted == own.wanted
             && plain(ix)
             && plain(ix - 1);
-        let first = self.placed.iter().find(|visit| visit.unit.ix() + 1 == ix && visit.step == 0);
+        let first = self
+            .placed
+            .iter()
+            .find(|visit| visit.unit.ix() + 1 == ix && visit.step == 0);
         first
             .filter(|_| twin)
             .map_or(Minute::FIRST, |visit| visit.times.load)
@@ -236,12 +264,16 @@ impl<'p> Search<'p> {
             Loading::Held => vec![Place::Held],
             Loading::Together => {
                 let ahead = (load - self.problem.now).get();
-                vec![Place::Run(2_000_000 + u32::try_from(ahead).expect("loads lie ahead"))]
+                vec![Place::Run(
+                    2_000_000 + u32::try_from(ahead).expect("loads lie ahead"),
+                )]
             }
             Loading::Each => {
                 let used = |position: &u32| {
                     let place = Place::Position(*position);
-                    self.placed.iter().any(|visit| visit.rig == rig && visit.place == place)
+                    self.placed
+                        .iter()
+                        .any(|visit| visit.rig == rig && visit.place == place)
                 };
                 let mut places: Vec<u32> = (1..=own.positions).filter(used).collect();
                 places.extend((1..=own.positions).find(|position| !used(position)));
@@ -306,9 +338,10 @@ impl<'p> Search<'p> {
     fn room_in(&self, visit: &Visit, positions: usize) -> bool {
         let mut at = visit.times.load;
         while at < visit.times.out {
-            let inside = self.placed.iter().filter(|other| {
-                other.rig == visit.rig && other.times.stay().contains(at)
-            });
+            let inside = self
+                .placed
+                .iter()
+                .filter(|other| other.rig == visit.rig && other.times.stay().contains(at));
             if inside.count() >= positions {
                 return false;
             }
@@ -325,9 +358,10 @@ impl<'p> Search<'p> {
             return true;
         }
         let chamber = |visit: &Visit| problem.rigs[visit.rig.ix()].loading == Loading::Together;
-        let mates = self.placed.iter().filter(|other| {
-            other.step == visit.step && request.units.contains(&other.unit.0)
-        });
+        let mates = self
+            .placed
+            .iter()
+            .filter(|other| other.step == visit.step && request.units.contains(&other.unit.0));
         mates.into_iter().all(|mate| {
             let same = (mate.rig, mate.times) == (visit.rig, visit.times);
             same || !(chamber(mate) || chamber(visit))
@@ -358,7 +392,10 @@ impl<'p> Search<'p> {
     /// True where the visit needs people of its own: always but for the later units of a run.
     fn brings_hands(&self, visit: &Visit, others: &[Visit]) -> bool {
         let together = self.problem.rigs[visit.rig.ix()].loading == Loading::Together;
-        !together || !others.iter().any(|other| (other.rig, other.times) == (visit.rig, visit.times))
+        !together
+            || !others
+                .iter()
+                .any(|other| (other.rig, other.times) == (visit.rig, visit.times))
     }
 
     fn place(&mut self, visit: Visit) {
@@ -390,7 +427,8 @@ impl<'p> Search<'p> {
             visits: self.placed.clone(),
             left: self.left.clone(),
         };
-        plan.visits.sort_by_key(|visit| (visit.times.load, visit.rig, visit.unit));
+        plan.visits
+            .sort_by_key(|visit| (visit.times.load, visit.rig, visit.unit));
         if check(self.problem, &plan).is_empty() {
             let cost = plan.cost(self.problem);
             assert!(cost < self.limit, "branches at the limit are cut");
@@ -408,7 +446,9 @@ fn end_of(
     start: Minute,
     exposure: Minutes,
 ) -> Option<Minute> {
-    let watch: Option<&OnTime> = problem.watch(condition).filter(|_| problem.pauses(condition, rig));
+    let watch: Option<&OnTime> = problem
+        .watch(condition)
+        .filter(|_| problem.pauses(condition, rig));
     let mut left = exposure;
     let mut at = start;
     while left > Minutes::ZERO {
@@ -426,7 +466,9 @@ fn end_of(
 /// The watch is there throughout an exposure that may not pause.
 fn watched(problem: &Problem, visit: &Visit) -> bool {
     let condition = problem.condition(problem.step(visit.unit, visit.step));
-    let watch = problem.watch(condition).filter(|_| !problem.pauses(condition, visit.rig));
+    let watch = problem
+        .watch(condition)
+        .filter(|_| !problem.pauses(condition, visit.rig));
     let exposed = minutes(visit.times.start, visit.times.end);
     watch.is_none_or(|watch| exposed.iter().all(|at| watch.contains(*at)))
 }

@@ -1,6 +1,8 @@
 //! Labs of a few minutes: small enough that every plan of them can be tried.
 
-use super::parts::{ALL_WEEK, crew, empty_lab, method, outage, request, rig, sequence, shift, step};
+use super::parts::{
+    ALL_WEEK, crew, empty_lab, method, outage, request, rig, sequence, shift, step,
+};
 use super::random::Random;
 use rigday::domain::lab::{Length, Loading, Pin, Rest, Shift, Watch};
 use rigday::domain::time::Span;
