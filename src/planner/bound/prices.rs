@@ -307,19 +307,18 @@ impl<'a, 'p> Market<'a, 'p> {
 
     /// Adds the minutes from one spot to another, times `units`.
     fn add(&self, used: &mut [f64], (from, to): (Spot, Spot), units: f64) {
-        let last = (to.bucket as usize).min(used.len() - 1);
-        for bucket in from.bucket as usize..=last {
-            let begun = if bucket == from.bucket as usize {
-                f64::from(from.into)
-            } else {
-                0.0
-            };
-            let ended = if bucket == to.bucket as usize {
+        let (first, last) = (from.bucket as usize, to.bucket as usize);
+        let buckets = used.iter_mut().zip(&self.lengths).enumerate();
+        for (bucket, (used, length)) in buckets.take(last + 1).skip(first) {
+            let until = if bucket == last {
                 f64::from(to.into)
             } else {
-                self.lengths[bucket]
+                *length
             };
-            used[bucket] += units * (ended - begun).max(0.0);
+            *used += units * until;
+        }
+        if let Some(used) = used.get_mut(first) {
+            *used -= units * f64::from(from.into);
         }
     }
 }

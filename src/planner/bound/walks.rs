@@ -190,7 +190,7 @@ impl Board<'_> {
         let floor = self.prices.grid.bucket(group.floor).max(self.walker.from) - self.walker.from;
         let mut cost = vec![f64::INFINITY; width];
         cost[floor.min(width)..].fill(0.0);
-        let mut stops = vec![Vec::new(); self.stops.len()];
+        let mut stops = vec![Vec::new(); group.first];
         for step in group.first..self.stops.len() {
             let mut next = vec![f64::INFINITY; width];
             let mut led = vec![NONE; width];
@@ -205,7 +205,7 @@ impl Board<'_> {
                 }
             }
             cost = next;
-            stops[step] = led;
+            stops.push(led);
         }
         Fields { cost, stops }
     }

@@ -358,11 +358,11 @@ impl<'p> Search<'p> {
             return true;
         }
         let chamber = |visit: &Visit| problem.rigs[visit.rig.ix()].loading == Loading::Together;
-        let mates = self
+        let mut mates = self
             .placed
             .iter()
             .filter(|other| other.step == visit.step && request.units.contains(&other.unit.0));
-        mates.into_iter().all(|mate| {
+        mates.all(|mate| {
             let same = (mate.rig, mate.times) == (visit.rig, visit.times);
             same || !(chamber(mate) || chamber(visit))
         })
