@@ -7,6 +7,7 @@ use super::{Answer, Exit, Failure};
 use crate::app::desk::{ChangeKind, PlanChange, Planning, Proposal};
 use crate::app::remedies::{REMEDY_ROUNDS, remedies};
 use crate::domain::lab::Lab;
+use crate::domain::plan::at_most_better;
 use crate::domain::{Booking, Facts, Minutes, RequestId, text};
 use crate::planner::Rounds;
 use crate::planner::budget::{AnyOf, Time};
@@ -221,11 +222,10 @@ fn bookings(proposal: &Proposal, lab: &Lab) -> Table {
 pub(crate) fn summary(proposal: &Proposal, lab: &Lab) -> String {
     let plan = &proposal.plan;
     let mut text = format!("cost {}", plan.cost);
-    if let Some(bound) = plan.bound.filter(|_| plan.cost > 0) {
-        let gap = (plan.cost - bound) as f64 * 100.0 / plan.cost as f64;
-        text.push_str(&format!(
-            ", proven bound {bound}: no plan can be more than {gap:.0} % better"
-        ));
+    if let Some(bound) = plan.bound
+        && let Some(words) = at_most_better(plan.cost, bound)
+    {
+        text.push_str(&format!(", proven bound {bound}: {words}"));
     }
     text.push_str(&format!("\n{} visits", plan.bookings.len()));
     for kind in ChangeKind::ALL {

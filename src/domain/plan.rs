@@ -74,6 +74,20 @@ pub struct Unplannable {
     pub reason: String,
 }
 
+/// How much better any plan could be, in words; the share of the cost is rounded up. `None` where
+/// there is no cost.
+pub fn at_most_better(cost: i64, bound: i64) -> Option<String> {
+    let gap = (cost - bound).max(0);
+    match (cost > 0, gap) {
+        (false, _) => None,
+        (true, 0) => Some("no plan is better".to_owned()),
+        (true, gap) => {
+            let percent = (i128::from(gap) * 100 + i128::from(cost) - 1) / i128::from(cost);
+            Some(format!("no plan can be more than {percent} % better"))
+        }
+    }
+}
+
 /// All bookings, what they cost, and what had to be left out.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Plan {
@@ -95,4 +109,23 @@ pub struct Plan {
     pub requests: Vec<Finish>,
     /// Requests left out, in the order of the lab.
     pub unplannable: Vec<Unplannable>,
+}
+
+#[cfg(test)]
+mod tests {
+    use super::at_most_better;
+
+    #[test]
+    fn the_share_that_a_plan_could_be_better_is_rounded_up() {
+        let words = |cost, bound| at_most_better(cost, bound).unwrap_or_default();
+        assert_eq!(words(1000, 940), "no plan can be more than 6 % better");
+        assert_eq!(words(1000, 939), "no plan can be more than 7 % better");
+        assert_eq!(
+            words(1_000_000, 999_999),
+            "no plan can be more than 1 % better"
+        );
+        assert_eq!(words(1000, 1000), "no plan is better");
+        assert_eq!(words(1000, 0), "no plan can be more than 100 % better");
+        assert_eq!(at_most_better(0, 0), None);
+    }
 }

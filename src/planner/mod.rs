@@ -73,7 +73,7 @@ pub fn solve(
     progress: &mut dyn FnMut(Progress),
 ) -> Solved {
     let alone = Alone::look(problem);
-    let bound = bound::own_path(problem, &alone);
+    let bound = bound::lower(problem, &alone, &[]);
     let mut rounds = 0;
     let mut best: Option<Candidate<'_>> = None;
     // The plan in force, repaired, goes first where there is one; the first plan that leaves nobody out
@@ -190,17 +190,18 @@ fn finish(
         }
     }));
     left.sort_by_key(|left| left.request);
-    let bound_of_left: i64 = best
-        .no_room
-        .iter()
-        .filter_map(|(request, _)| Some(problem.cost_at(*request, alone.finish(*request)?)))
-        .sum();
+    let no_room: Vec<RequestIx> = best.no_room.iter().map(|(request, _)| *request).collect();
+    let bound = if no_room.is_empty() {
+        bound
+    } else {
+        bound::lower(problem, alone, &no_room)
+    };
     let plan = Plan { visits, left };
     let cost = plan.cost(problem);
     Solved {
         plan,
         cost,
-        bound: bound - bound_of_left,
+        bound,
         because,
         rounds,
     }

@@ -8,6 +8,7 @@ use crate::app::desk::{ChangeKind, PlanChange, Proposal};
 use crate::app::walk::{event_words, walk_of};
 use crate::app::{App, Field, Overlay, Purpose};
 use crate::domain::event::Subject;
+use crate::domain::plan::at_most_better;
 use crate::domain::{Minutes, RigId, UnitId};
 use crate::planner::Progress;
 use crate::widgets::text::{fit, wrapped};
@@ -167,13 +168,8 @@ fn working(theme: &Theme, progress: Option<Progress>, area: Rect, buffer: &mut B
 }
 
 fn gap_words(cost: i64, bound: Option<i64>) -> String {
-    match bound.filter(|_| cost > 0) {
-        Some(bound) => format!(
-            ", no plan can be more than {} % better",
-            (cost - bound) * 100 / cost
-        ),
-        None => String::new(),
-    }
+    let words = bound.and_then(|bound| at_most_better(cost, bound));
+    words.map_or_else(String::new, |words| format!(", {words}"))
 }
 
 /// What would change: counts, then clashes, requests left out, late requests and every change.

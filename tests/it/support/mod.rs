@@ -1,10 +1,12 @@
 //! What many tests need.
 
 pub(crate) mod events;
+pub(crate) mod exact;
 pub(crate) mod parts;
 pub(crate) mod program;
 pub(crate) mod random;
 pub(crate) mod random_lab;
+pub(crate) mod tiny_lab;
 
 use rigday::checker::check;
 use rigday::domain::Lab;

@@ -1,6 +1,6 @@
-//! What no plan can beat.
+//! **Own path.** A unit is no faster beside others than alone.
 //!
-//! **Own path.** Let `C_u` be the earliest minute at which unit `u` comes out of its last step when it
+//! Let `C_u` be the earliest minute at which unit `u` comes out of its last step when it
 //! is alone in the lab: fastest eligible rigs, calendars, outages, calibration, rests and pins kept,
 //! at least one person wherever hands are needed, and nobody in its way. Every valid plan restricted
 //! to `u` is such a walk, so `u` comes out no earlier, and a request finishes no earlier than the
@@ -9,13 +9,11 @@
 //!
 //! Example: one unit, ready at 08:00, a step of 30 minutes, priority 5, no due date: bound 150.
 
-use super::alone::Alone;
-use crate::problem::{Problem, RequestIx};
+use crate::domain::Minute;
+use crate::planner::alone::Alone;
+use crate::problem::RequestIx;
 
-/// The sum of costs at the earliest finishes, over the requests that can be planned.
-pub(super) fn own_path(problem: &Problem, alone: &Alone) -> i64 {
-    let requests = (0..problem.requests.len()).map(RequestIx::from);
-    requests
-        .filter_map(|ix| Some(problem.cost_at(ix, alone.finish(ix)?)))
-        .sum()
+/// The request finishes no earlier; `None` where it cannot be planned, or nothing of it is left to do.
+pub(super) fn finish(alone: &Alone, request: RequestIx) -> Option<Minute> {
+    alone.finish(request)
 }
