@@ -5,6 +5,7 @@
 //! quiet end.
 
 mod assign;
+mod calc;
 mod check;
 mod demo;
 mod due;
@@ -124,6 +125,8 @@ enum Command {
     Rig(rig::Arguments),
     /// Add a note about a unit
     Note(mark::NoteArguments),
+    /// Compute one reliability figure, or list those there are
+    Calc(calc::Arguments),
     /// Undo the last thing you recorded
     Undo(mark::UndoArguments),
     /// Print the ledger, one event a line
@@ -174,6 +177,7 @@ fn run(command: Command, env: &mut Env) -> Answer {
         Command::Withdraw(arguments) => mark::withdraw(&arguments, env),
         Command::Assign(arguments) => assign::run(&arguments, env),
         Command::Rig(arguments) => rig::run(&arguments, env),
+        Command::Calc(arguments) => calc::run(&arguments, env),
         Command::Note(arguments) => mark::note(&arguments, env),
         Command::Undo(arguments) => mark::undo(&arguments, env),
         Command::Log(arguments) => log::run(&arguments, env),

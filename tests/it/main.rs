@@ -13,6 +13,7 @@ mod mutants;
 mod mutated_labs;
 mod published_values;
 mod random_labs;
+mod reliability;
 mod rules;
 mod support;
 mod terminal;

@@ -1,0 +1,4 @@
+//! Reliability arithmetic against worked and published values.
+
+mod special_functions;
+mod vectors;
