@@ -28,15 +28,16 @@ pub(crate) fn run(arguments: &Arguments, env: &mut Env) -> Answer {
     let Some(name) = &arguments.name else {
         return list(env);
     };
-    let found = function(name).map_err(failure)?;
-    let said = value(found, arguments.inputs.iter().map(String::as_str)).map_err(failure)?;
+    let found = function(name).map_err(|fault| failure(&fault))?;
+    let said = value(found, arguments.inputs.iter().map(String::as_str))
+        .map_err(|fault| failure(&fault))?;
     let given = arguments.inputs.join(" ");
     env.print(&format!("{said}  {}; {given}\n", found.meaning))?;
     Ok(Exit::Done)
 }
 
-fn failure(fault: Fault) -> Failure {
-    let exit = match &fault {
+fn failure(fault: &Fault) -> Failure {
+    let exit = match fault {
         Fault::Cannot(_) => Exit::Failed,
         _ => Exit::Usage,
     };

@@ -10,6 +10,7 @@ mod check;
 mod demo;
 mod due;
 mod env;
+mod evidence;
 mod init;
 mod load;
 mod log;
@@ -18,6 +19,7 @@ mod open;
 mod place;
 mod plan;
 mod rig;
+mod size;
 mod units;
 
 use clap::{Parser, Subcommand};
@@ -125,6 +127,10 @@ enum Command {
     Rig(rig::Arguments),
     /// Add a note about a unit
     Note(mark::NoteArguments),
+    /// Show what the results of all legs, or of one, prove
+    Evidence(evidence::Arguments),
+    /// Say how many units, for how long, show a reliability, and when that could be done
+    Size(size::Arguments),
     /// Compute one reliability figure, or list those there are
     Calc(calc::Arguments),
     /// Undo the last thing you recorded
@@ -177,6 +183,8 @@ fn run(command: Command, env: &mut Env) -> Answer {
         Command::Withdraw(arguments) => mark::withdraw(&arguments, env),
         Command::Assign(arguments) => assign::run(&arguments, env),
         Command::Rig(arguments) => rig::run(&arguments, env),
+        Command::Evidence(arguments) => evidence::run(&arguments, env),
+        Command::Size(arguments) => size::run(&arguments, env),
         Command::Calc(arguments) => calc::run(&arguments, env),
         Command::Note(arguments) => mark::note(&arguments, env),
         Command::Undo(arguments) => mark::undo(&arguments, env),

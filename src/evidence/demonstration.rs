@@ -50,7 +50,7 @@ pub(super) fn units_needed(ln_r: f64, c: f64, k: u64) -> Said<u64> {
         }
     }
     while high - low > 1.0 {
-        let middle = ((low + high) / 2.0).floor();
+        let middle = f64::midpoint(low, high).floor();
         if enough(middle) {
             high = middle;
         } else {

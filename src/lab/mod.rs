@@ -12,6 +12,7 @@ mod names;
 pub mod published;
 mod requests_file;
 mod sequences_file;
+mod show;
 mod text;
 mod value;
 

@@ -4,4 +4,5 @@
 //! file that others read.
 
 pub mod plan_json;
+pub mod request_toml;
 pub mod table;

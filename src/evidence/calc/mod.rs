@@ -158,8 +158,8 @@ pub fn value<'t>(
         let bad = || Fault::NotAnInput(input.to_owned());
         let (name, text) = input.split_once('=').ok_or_else(bad)?;
         let (name, text) = (name.trim(), text.trim());
-        let takes = |own: &&str| own.trim_end_matches('?') == name;
-        if !function.inputs.iter().any(|own| takes(&own)) {
+        let takes = |own: &str| own.trim_end_matches('?') == name;
+        if !function.inputs.iter().any(|own| takes(own)) {
             return Err(Fault::NoInput {
                 function: function.name,
                 name: name.to_owned(),
@@ -269,7 +269,7 @@ fn parsed(name: &'static str, text: &str) -> Result<f64, Fault> {
 )]
 fn counted(name: &'static str, got: f64) -> Result<u64, Fault> {
     const MOST: f64 = 9_007_199_254_740_992.0;
-    if got >= 0.0 && got < MOST && got.fract() == 0.0 {
+    if (0.0..MOST).contains(&got) && got.fract() == 0.0 {
         Ok(got as u64)
     } else {
         Err(Fault::Cannot(CannotSay::OutOfRange {

@@ -173,8 +173,7 @@ impl Likelihood {
             } else {
                 self.gaining(terms.value, gain, moved)
             };
-            let Some(length) = length else { return None };
-            at = moved(length);
+            at = moved(length?);
             terms = self.terms(at);
             if gain < 1e-22 {
                 return Some((at, terms));

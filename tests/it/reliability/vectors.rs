@@ -18,17 +18,17 @@ fn cells(line: &str) -> Vec<String> {
 
 /// True where `got` is what is expected, within the tolerance.
 fn agrees(got: &str, expected: &str, tolerance: &str) -> bool {
-    let (Ok(got), Ok(expected)) = (got.parse::<f64>(), expected.parse::<f64>()) else {
+    let (Ok(number), Ok(right)) = (got.parse::<f64>(), expected.parse::<f64>()) else {
         return got == expected;
     };
-    let off = (got - expected).abs();
+    let off = (number - right).abs();
     match tolerance
         .split_once(':')
         .map(|(kind, size)| (kind, size.parse::<f64>()))
     {
-        _ if got == expected => true,
-        Some((_, Ok(_))) if got.is_infinite() || expected.is_infinite() => false,
-        Some(("rel", Ok(size))) if expected != 0.0 => off <= size * expected.abs(),
+        _ if got == expected || off == 0.0 => true,
+        _ if number.is_infinite() || right.is_infinite() => false,
+        Some(("rel", Ok(size))) if right != 0.0 => off <= size * right.abs(),
         Some(("rel", Ok(_))) => off <= 1e-12,
         Some(("abs", Ok(size))) => off <= size,
         _ => false,
