@@ -13,6 +13,11 @@ type Done = Result<(Outcome, String), DeskError>;
 pub fn perform(app: &mut App, effect: Effect, jobs: &mut Jobs) {
     match effect {
         Effect::Plan(assign) => plan(app, assign, jobs),
+        Effect::Size(wish) => {
+            let desk = &app.desk;
+            let facts = desk.floor.facts(&desk.lab, &desk.walks, desk.now());
+            jobs.size(app.job, desk.lab.clone(), facts, desk.now(), wish);
+        }
         Effect::StopPlanning => jobs.stop(),
         Effect::Publish => publish(app),
         Effect::Quit => app.over = true,

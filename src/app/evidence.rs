@@ -47,7 +47,7 @@ pub const fn fate_word(fate: &Fate) -> &'static str {
 
 /// A figure with as many digits as mean something: four.
 pub fn figure(x: f64) -> String {
-    if x == 0.0 || !x.is_finite() {
+    if !x.is_finite() || (x.fract() == 0.0 && x.abs() < 1e15) {
         return x.to_string();
     }
     let size = x.abs().log10().floor();
@@ -59,6 +59,11 @@ pub fn figure(x: f64) -> String {
         Some(decimals) => format!("{x:.0$}", usize::from(decimals)),
         None => format!("{x:.3e}"),
     }
+}
+
+/// A fraction in percent, as it was meant: 0.1 is 10 although 1 − 0.9 is a little less.
+pub fn percent(fraction: f64) -> String {
+    ((fraction * 1e8).round() / 1e6).to_string()
 }
 
 /// A reliability: never rounded up to 1.
@@ -112,10 +117,10 @@ impl LegEvidence {
 
     fn shown_lines(&self) -> Vec<String> {
         let own = &self.evidence;
-        let percent = own.confidence * 100.0;
+        let at = percent(own.confidence);
         let mut lines = vec![match own.by_units {
             Some(shown) => format!(
-                "shown by pass and fail: reliability {} at one-sided confidence {percent:.0} % ({} of {} failed, exact)",
+                "shown by pass and fail: reliability {} at one-sided confidence {at} % ({} of {} failed, exact)",
                 reliability(shown),
                 own.counts.failed,
                 own.counts.decided()
@@ -142,11 +147,14 @@ impl LegEvidence {
             return vec!["no goal was agreed: give the request a `show`".to_owned()];
         };
         let mut goal = format!(
-            "goal {} at {:.0} %, {} failures allowed: {}",
+            "goal {} at {} %, {} failures allowed: {}",
             show.reliability,
-            show.confidence * 100.0,
+            percent(show.confidence),
             show.failures,
-            standing_word(own.standing)
+            own.spares
+                .map_or(standing_word(own.standing).to_owned(), |units| {
+                    format!("not with these units, {units} spare wanted")
+                })
         );
         if let Some(confidence) = own.confidence_in_goal {
             goal.push_str(&format!(
@@ -194,10 +202,10 @@ impl LegEvidence {
         let told = |x: Result<f64, _>| {
             x.map_or_else(|_: crate::evidence::CannotSay| "-".to_owned(), figure)
         };
-        let percent = c * 100.0;
+        let at = percent(c);
         let b = format!(
-            "B{} {} {unit}; lower {percent:.0} % {} by likelihood ratio, {} by Fisher",
-            figure(p * 100.0),
+            "B{} {} {unit}; lower {at} % {} by likelihood ratio, {} by Fisher",
+            percent(p),
             told(fit.b(p)),
             told(fit.b_lr(p, c, End::Lower)),
             told(fit.b_fm(p, c, End::Lower))
@@ -216,7 +224,7 @@ impl LegEvidence {
             x.map_or_else(|_: crate::evidence::CannotSay| "-".to_owned(), reliability)
         };
         let r = format!(
-            "by the fit {} survive a mission; lower {percent:.0} % {} by likelihood ratio",
+            "by the fit {} survive a mission; lower {at} % {} by likelihood ratio",
             rounded(fit.r(mission)),
             rounded(fit.r_lr(mission, c, End::Lower))
         );
@@ -248,6 +256,7 @@ impl LegEvidence {
         let fit = self.evidence.turnbull.as_ref()?;
         let unit = self.leg.axis.unit.word();
         let steps: Vec<String> = self
+            .leg
             .inspections()
             .into_iter()
             .map(|life| {
@@ -266,22 +275,6 @@ impl LegEvidence {
                 steps.join(", ")
             )
         })
-    }
-
-    /// The lives at which the leg was really looked at.
-    pub fn inspections(&self) -> Vec<f64> {
-        let seen = |own: &Seen| {
-            let by = match own.fate {
-                Fate::Failed { by, .. } => by,
-                _ => 0.0,
-            };
-            own.good_at.max(by)
-        };
-        let last = self.leg.units.iter().map(seen).fold(0.0, f64::max);
-        let mut lives: Vec<f64> = self.leg.axis.checkpoints().map(|(_, life)| life).collect();
-        lives.dedup();
-        lives.retain(|life| *life > 0.0 && *life <= last);
-        lives
     }
 }
 
@@ -321,5 +314,10 @@ mod tests {
             assert_eq!(figure(x), text);
         }
         assert_eq!(reliability(0.999_99), "0.9999");
+        assert_eq!(
+            (percent(1.0 - 0.9), percent(0.025)),
+            ("10".to_owned(), "2.5".to_owned())
+        );
+        assert_eq!(figure(300.0), "300");
     }
 }

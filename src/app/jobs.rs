@@ -1,10 +1,13 @@
 //! Work that takes longer than a key may wait: off the screen's thread, with news and a way to stop it.
 
 use super::desk::Planning;
+use super::sizing::{Wish, plan_leg, toml, words};
 use super::state::Message;
 use crate::clock::{Clock, SystemClock};
+use crate::domain::{Facts, Lab, Minute};
 use crate::planner::budget::{AnyOf, Cancel, Time};
 use std::panic::{AssertUnwindSafe, catch_unwind};
+use std::sync::Arc;
 use std::sync::atomic::Ordering;
 use std::sync::mpsc::Sender;
 use std::time::Duration;
@@ -59,6 +62,24 @@ impl Jobs {
                     proposal.plan.milliseconds = u64::try_from(worked).unwrap_or(u64::MAX);
                     Message::Planned(job, Box::new(proposal))
                 }
+                Err(_) => Message::JobFailed(job),
+            };
+            let _heard = sender.send(message);
+        });
+    }
+
+    /// Sizes a leg; the answer comes as a message with the job's number.
+    pub fn size(&mut self, job: u64, lab: Arc<Lab>, facts: Facts, now: Minute, wish: Wish) {
+        let sender = self.sender.clone();
+        std::thread::spawn(move || {
+            let run = AssertUnwindSafe(|| {
+                let leg = plan_leg(&lab, facts, now, &wish).map_err(|why| why.to_string())?;
+                let mut lines = words(&leg, &wish, &lab);
+                lines.extend(toml(&leg, &lab).lines().map(str::to_owned));
+                Ok(lines)
+            });
+            let message = match catch_unwind(run) {
+                Ok(answer) => Message::Sized(job, answer),
                 Err(_) => Message::JobFailed(job),
             };
             let _heard = sender.send(message);

@@ -12,7 +12,10 @@ pub mod desk;
 mod effects;
 pub mod evidence;
 mod jobs;
+pub mod line_samples;
+pub mod offers;
 pub mod scenario;
+mod size_form;
 pub mod sizing;
 mod state;
 mod update;
@@ -23,5 +26,5 @@ pub use actions::{ACTIONS, Action, Entry, Where};
 pub use effects::perform;
 pub use jobs::Jobs;
 pub use state::{
-    App, Bench, Effect, Field, Key, Message, Overlay, PlanView, Purpose, Screen, UnitList,
+    App, Bench, Effect, Field, Key, Message, Overlay, PlanView, Purpose, Screen, SizeForm, UnitList,
 };

@@ -43,6 +43,7 @@ impl App {
                     self.dirty = true;
                 }
             }
+            Message::Sized(job, answer) => self.sized(job, answer),
             Message::JobFailed(job) => {
                 if let Some(at) = self.waiting_for(job) {
                     self.overlays.remove(at);
@@ -69,6 +70,7 @@ impl App {
         match self.overlays.last() {
             Some(Overlay::Help(_) | Overlay::Palette(_)) => self.key_in_list(key),
             Some(Overlay::Ask(..)) => self.key_in_question(key),
+            Some(Overlay::Size(_)) => self.key_in_size_form(key),
             Some(_) => self.key_in_overlay(key),
             None => self.key_on_screen(key),
         }
@@ -140,7 +142,7 @@ impl App {
     /// Letters of the screen count only with a unit on the card; a few of the program's always.
     fn is_bench_command(&self, key: &str) -> bool {
         let own = ["p", "f", "h", "l", "o", "e"].contains(&key) && self.bench.unit.is_some();
-        own || ["?", ":", "1", "2", "3", "4", "q", "u", "U", "r"].contains(&key)
+        own || ["?", ":", "1", "2", "3", "4", "5", "q", "u", "U", "r"].contains(&key)
     }
 
     /// A scan only selects a unit; it never gives a verdict.
@@ -252,7 +254,7 @@ impl App {
                     + proposal.plan.unplannable.len();
                 *scroll = moved(*scroll).unwrap_or(*scroll).min(most);
             }
-            (Some(Overlay::Walk { scroll, .. }), _) => {
+            (Some(Overlay::Walk { scroll, .. } | Overlay::Proof { scroll, .. }), _) => {
                 *scroll = moved(*scroll).unwrap_or(*scroll).min(500);
             }
             (
@@ -289,6 +291,7 @@ impl App {
             Some(Overlay::Help(field) | Overlay::Palette(field) | Overlay::Ask(_, field)) => {
                 Some(&mut field.input)
             }
+            Some(Overlay::Size(form)) => form.fields.get_mut(form.at),
             None if screen == Screen::Bench => Some(&mut self.bench.scan),
             None if screen == Screen::Units && self.units.typing => Some(&mut self.units.filter),
             _ => None,
@@ -307,6 +310,8 @@ impl App {
             Action::Bench => self.show(Screen::Bench),
             Action::Load => self.show(Screen::Load),
             Action::Units => self.show(Screen::Units),
+            Action::Evidence => self.show(Screen::Evidence),
+            Action::Size => self.ask_size(),
             Action::NextScreen => self.turn(1),
             Action::LastScreen => self.turn(Screen::ALL.len() - 1),
             Action::Help => self.overlays.push(Overlay::Help(Field::default())),
@@ -369,6 +374,9 @@ impl App {
     fn open(&mut self) {
         if let Some(unit) = self.unit() {
             self.overlays.push(Overlay::Walk { unit, scroll: 0 });
+        } else if self.screen == Screen::Evidence && self.leg < self.view.legs.len() {
+            let leg = self.leg;
+            self.overlays.push(Overlay::Proof { leg, scroll: 0 });
         } else if self.screen == Screen::Load {
             self.plan.row = self.load_row;
             self.show(Screen::Plan);
@@ -485,6 +493,7 @@ impl App {
             Screen::Plan => self.go_plan(action),
             Screen::Bench => step_by(&mut self.bench.selected, action, self.page),
             Screen::Units => step_by(&mut self.units.selected, action, self.page),
+            Screen::Evidence => step_by(&mut self.leg, action, self.page),
             Screen::Load => match action {
                 Action::Left => self.load_from = self.load_from - Days::new(1),
                 Action::Right => self.load_from = self.load_from + Days::new(1),
@@ -538,7 +547,7 @@ fn step_by(selected: &mut usize, action: Action, page: usize) {
 }
 
 /// One key in a line of text.
-fn edit(input: &mut Input, key: &str) {
+pub(super) fn edit(input: &mut Input, key: &str) {
     let mut letters = key.chars();
     let request = match (letters.next(), letters.next(), key) {
         (_, _, "Backspace") => InputRequest::DeletePrevChar,

@@ -4,10 +4,15 @@ use super::env::Env;
 use super::place::Place;
 use super::{Answer, Exit, Failure};
 use crate::app::evidence::{LegEvidence, fate_word, legs, standing_word};
+use crate::app::line_samples::{LineSamples, line_samples};
+use crate::app::offers::{Offer, offers};
 use crate::evidence::leg::{Fate, Seen};
+use crate::evidence::picture::Picture;
 use crate::evidence::weibull::End;
+use crate::report::evidence_svg::evidence_svg;
 use crate::report::table::Table;
 use clap::Args;
+use std::path::{Path, PathBuf};
 
 /// Options of `evidence`.
 #[derive(Args)]
@@ -22,12 +27,17 @@ pub(crate) struct Arguments {
     /// JSON
     #[arg(long, conflicts_with = "plain")]
     json: bool,
+    /// Draw the plots of the leg as SVG; - is standard output
+    #[arg(long, value_name = "FILE", requires = "leg", conflicts_with_all = ["plain", "json"])]
+    svg: Option<PathBuf>,
 }
 
 /// Prints what the verdicts of all legs, or of one, show.
 pub(crate) fn run(arguments: &Arguments, env: &mut Env) -> Answer {
     let desk = arguments.place.look(env)?;
     let mut all = legs(&desk);
+    let lines = line_samples(&all);
+    let offers = offers(&desk, &all, &lines);
     if let Some(leg) = &arguments.leg {
         all.retain(|own| own.leg.request.id.as_str() == leg.as_str());
         if all.is_empty() {
@@ -41,21 +51,53 @@ pub(crate) fn run(arguments: &Arguments, env: &mut Env) -> Answer {
             return Err(Failure::new(Exit::Failed, why));
         }
     }
+    if let (Some(file), [own]) = (&arguments.svg, &all[..]) {
+        return svg(own, file, env);
+    }
     let text = match (arguments.json, arguments.plain, &arguments.leg, &all[..]) {
-        (true, ..) => json(&all),
+        (true, ..) => json(&all, &lines, &offers),
         (_, true, Some(_), [own]) => units(own).tsv(),
         (_, true, ..) => table(&all).tsv(),
-        (_, _, Some(_), [own]) => details(own),
-        _ => table(&all).aligned(),
+        (_, _, Some(_), [own]) => details(own, &lines),
+        _ => table(&all).aligned() + &overall(&lines, &offers),
     };
     env.print(&text)?;
     Ok(Exit::Done)
 }
 
-fn details(own: &LegEvidence) -> String {
-    own.lines()
+/// Writes the plots of a leg.
+fn svg(own: &LegEvidence, file: &Path, env: &mut Env) -> Answer {
+    const STEPS: usize = 200;
+    let picture = Picture::of(&own.leg, &own.evidence, STEPS);
+    let unit = own.leg.axis.unit.word();
+    let text = evidence_svg(&picture, unit, own.leg.request.id.as_str(), &own.lines());
+    if file.as_os_str() == "-" {
+        env.print(&text)?;
+    } else {
+        let unwritten = |error| Failure::new(Exit::Failed, format!("{}: {error}", file.display()));
+        std::fs::write(file, text).map_err(unwritten)?;
+    }
+    Ok(Exit::Done)
+}
+
+fn details(own: &LegEvidence, lines: &[LineSamples]) -> String {
+    let mut all = own.lines();
+    let line = lines
         .iter()
+        .find(|line| line.requests.contains(&own.leg.request.id));
+    all.extend(line.iter().flat_map(|line| line.lines()));
+    all.iter()
         .map(|line| crate::domain::text::shown(line) + "\n")
+        .collect()
+}
+
+/// Lines month by month, and what the evidence offers the plan.
+fn overall(lines: &[LineSamples], offers: &[Offer]) -> String {
+    let lines = lines.iter().flat_map(LineSamples::lines);
+    let offers = offers.iter().map(|own| format!("offer: {}", own.words()));
+    lines
+        .chain(offers)
+        .map(|line| crate::domain::text::shown(&line) + "\n")
         .collect()
 }
 
@@ -130,9 +172,30 @@ fn units(own: &LegEvidence) -> Table {
     }
 }
 
-fn json(all: &[LegEvidence]) -> String {
+fn json(all: &[LegEvidence], lines: &[LineSamples], offers: &[Offer]) -> String {
     let legs: Vec<serde_json::Value> = all.iter().map(leg_json).collect();
-    format!("{:#}\n", serde_json::json!({ "format": 1, "legs": legs }))
+    let lines: Vec<serde_json::Value> = lines.iter().map(line_json).collect();
+    let offers: Vec<String> = offers.iter().map(Offer::words).collect();
+    let value = serde_json::json!({ "format": 1, "legs": legs, "lines": lines, "offers": offers });
+    format!("{value:#}\n")
+}
+
+fn line_json(own: &LineSamples) -> serde_json::Value {
+    let months = own.requests.iter().zip(&own.months).map(|(request, month)| {
+        serde_json::json!({ "request": request.as_str(), "units": month.units, "failed": month.failed })
+    });
+    let cusum = own.series.cusum.as_ref().ok().map(|cusum| {
+        serde_json::json!({
+            "sums": cusum.sums, "reference": cusum.reference, "limit": cusum.limit,
+            "false_alarm_months": cusum.false_alarm_months, "catch_months": cusum.catch_months,
+            "signal": cusum.signal,
+        })
+    });
+    serde_json::json!({
+        "line": own.name, "samples": months.collect::<Vec<_>>(), "newest_p": own.series.newest_p,
+        "cusum": cusum, "growth_exponent": own.series.trend.map(|trend| trend.beta),
+        "alarm": own.alarm(),
+    })
 }
 
 fn leg_json(own: &LegEvidence) -> serde_json::Value {

@@ -113,6 +113,19 @@ impl Leg {
         counts
     }
 
+    /// The lives at which units were really looked at, rising.
+    pub fn inspections(&self) -> Vec<f64> {
+        let seen = |own: &Seen| match own.fate {
+            Fate::Failed { by, .. } => by.max(own.good_at),
+            _ => own.good_at,
+        };
+        let last = self.units.iter().map(seen).fold(0.0, f64::max);
+        let mut lives: Vec<f64> = self.axis.checkpoints().map(|(_, life)| life).collect();
+        lives.dedup();
+        lives.retain(|life| *life > 0.0 && *life <= last);
+        lives
+    }
+
     /// What the units say as intervals: lists of last good, first bad and how many.
     pub fn intervals(&self) -> Table {
         let mut table = Table::default();

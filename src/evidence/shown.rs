@@ -66,6 +66,8 @@ pub struct Evidence {
     pub standing: Standing,
     /// What is missing.
     pub remains: Remains,
+    /// Units wanted beyond those there are, where only more of them can show the goal.
+    pub spares: Option<u64>,
     /// The decision by the agreed sequential rule.
     pub sequential: Option<Sequential>,
     /// The fit, or why there is none.
@@ -113,12 +115,16 @@ impl Evidence {
             by_shape,
             standing: Standing::NoGoal,
             remains: Remains::default(),
+            spares: None,
             sequential,
             fit: fit.map_err(told),
             turnbull: Turnbull::fit(table.as_intervals()).ok(),
         };
         if let Some(show) = show {
             own.standing = own.standing(leg, show);
+            if own.standing == Standing::CannotPass {
+                own.spares = own.spares(leg, show);
+            }
             if own.standing == Standing::Open {
                 own.remains = remains(leg, counts, show);
             }
@@ -132,6 +138,19 @@ impl Evidence {
             .first()
             .map(|(_, shown)| *shown)
             .or(self.by_units)
+    }
+
+    /// How many more units would do: none can where more failed than allowed, or where the rule has rejected.
+    fn spares(&self, leg: &Leg, show: &Show) -> Option<u64> {
+        let rejected = self
+            .sequential
+            .is_some_and(|own| own.decision == Decision::Reject);
+        let whole = leg.axis.whole() >= leg.mission() * (1.0 - 1e-9);
+        if rejected || !whole || show.shape.is_some() || self.counts.failed > show.failures {
+            return None;
+        }
+        let needed = binomial_n(show.reliability, show.confidence, self.counts.failed).ok()?;
+        Some(needed.saturating_sub(self.counts.decided() + self.counts.open)).filter(|own| *own > 0)
     }
 
     fn standing(&self, leg: &Leg, show: &Show) -> Standing {

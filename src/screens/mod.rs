@@ -1,14 +1,17 @@
-//! Plan, Bench, Load, Units and what lies in front of them: they draw the program and change nothing.
+//! Plan, Bench, Load, Units, Evidence and what lies in front of them: they draw the program and change nothing.
 
 mod bench;
+mod evidence;
 mod load;
 mod overlays;
 mod plan;
+mod proof;
 #[cfg(test)]
 mod tests;
 pub mod theme;
 mod units;
 
+use crate::app::offers::Offer;
 use crate::app::{ACTIONS, App, Screen};
 use crate::widgets::text::fit;
 use ratatui::buffer::Buffer;
@@ -43,6 +46,7 @@ pub fn draw(app: &App, theme: &Theme, area: Rect, buffer: &mut Buffer) -> usize 
         Screen::Bench => bench::draw(app, theme, body, buffer),
         Screen::Load => load::draw(app, theme, body, buffer),
         Screen::Units => units::draw(app, theme, body, buffer),
+        Screen::Evidence => evidence::draw(app, theme, body, buffer),
     };
     said(app, theme, row(area, area.height - 2), buffer);
     key_line(app, theme, row(area, area.height - 1), buffer);
@@ -156,6 +160,14 @@ fn state_line(app: &App) -> String {
     }
     if view.late > 0 {
         parts.push(format!("{} requests late by the plan", view.late));
+    }
+    if !view.offers.is_empty() && app.screen != Screen::Evidence {
+        let alarm = view
+            .offers
+            .iter()
+            .any(|own| matches!(own, Offer::LineAlarm(_)));
+        let what = if alarm { "line alarm" } else { "offers" };
+        parts.push(format!("{what} by the evidence (5)"));
     }
     if app.desk.floor.now.published.is_none() {
         parts.push("no plan is published yet: p plans, c publishes".to_owned());

@@ -38,13 +38,17 @@ pub(super) fn draw(app: &App, theme: &Theme, area: Rect, buffer: &mut Buffer) ->
             rigs,
             selected,
         } => choose(theme, unit, rigs, *selected, area, buffer),
+        Overlay::Proof { leg, scroll } => {
+            super::proof::proof(app, theme, *leg, *scroll, area, buffer);
+        }
+        Overlay::Size(form) => super::proof::size_form(theme, form, area, buffer),
         Overlay::Walk { unit, scroll } => walk(app, theme, unit, *scroll, area, buffer),
     }
     Some(rows)
 }
 
 /// An empty box with a title; the room inside.
-fn frame(theme: &Theme, title: &str, area: Rect, buffer: &mut Buffer) -> Rect {
+pub(super) fn frame(theme: &Theme, title: &str, area: Rect, buffer: &mut Buffer) -> Rect {
     let (horizontal, vertical, corners) = if theme.unicode {
         ("─", "│", ["┌", "┐", "└", "┘"])
     } else {

@@ -445,7 +445,7 @@ fn size_writes_a_request_that_the_lab_takes() {
     let now = "2027-03-22T06:50";
     let said = desk.at(now, "size lab --sequence buttons --units 6 --shape 2 --mission 400000 --id R-600 --product meter").good();
     assert!(
-        said.contains("# 6 units, each to 782358 cycles (1.956 missions)"),
+        said.contains("# 6 units, each to 763402 cycles (1.909 missions)"),
         "{said}"
     );
     assert!(said.contains("# were the shape 1.5, "), "{said}");
@@ -494,4 +494,36 @@ fn size_writes_a_request_that_the_lab_takes() {
         said.contains("were Ea 0.80 eV") && said.contains("3650 in the field"),
         "{said}"
     );
+}
+
+#[test]
+fn evidence_tells_what_the_results_show_and_draws_it() {
+    let desk = Desk::demo();
+    let now = "2027-03-22T06:50";
+    let plain = desk.at(now, "evidence --plain --lab lab").good();
+    assert!(
+        plain.starts_with("request\tproduct\tbuild\tunits\tfailed"),
+        "{plain}"
+    );
+    assert_eq!(plain.lines().count(), 22);
+    let all = desk.at(now, "evidence --lab lab").good();
+    assert!(
+        all.contains("line soil meter line line-sample: failed R-206"),
+        "{all}"
+    );
+    let units = desk.at(now, "evidence R-201 --plain --lab lab").good();
+    assert!(
+        units.contains("R-201/4\tfailed\t200000\t300000\tcycles\tbutton sticks"),
+        "{units}"
+    );
+    let json = desk.at(now, "evidence R-201 --json --lab lab").good();
+    let json: serde_json::Value = serde_json::from_str(&json).expect("JSON");
+    assert_eq!(json["legs"][0]["failed"], 1);
+    let svg = desk.at(now, "evidence R-201 --svg - --lab lab").good();
+    assert!(
+        svg.starts_with("<svg") && svg.ends_with("</svg>\n") && svg.contains("<circle"),
+        "{svg}"
+    );
+    desk.at(now, "evidence R-999 --lab lab")
+        .bad(1, "no request R-999");
 }

@@ -235,7 +235,7 @@ impl Fit {
             let Some((to, _)) = next else { break };
             at = to;
             terms = self.likelihood.terms(at);
-            if gain.is_nan() || gain < 1e-24 {
+            if gain.is_nan() || gain < 1e-18 {
                 break;
             }
         }

@@ -175,7 +175,7 @@ impl Likelihood {
             };
             at = moved(length?);
             terms = self.terms(at);
-            if gain < 1e-22 {
+            if gain < 1e-20 {
                 return Some((at, terms));
             }
         }

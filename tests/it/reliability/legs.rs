@@ -6,11 +6,13 @@ use crate::support::parts;
 use crate::support::random::Random;
 use rigday::app::desk::{Desk, Opening};
 use rigday::app::evidence::{LegEvidence, legs};
+use rigday::app::line_samples::line_samples;
+use rigday::app::offers::{Offer, offers};
 use rigday::domain::lab::{Amount, Lab, Length, Sequential, Show};
 use rigday::domain::{Event, EventBody, Minute, Minutes, RequestId, UnitId, Verdict};
 use rigday::evidence::leg::Leg;
 use rigday::evidence::shown::{Evidence, Standing};
-use rigday::evidence::weibull::End;
+use rigday::evidence::weibull::{End, Fit};
 use rigday::floor::Floor;
 use rigday::ledger::{Ids, Ledger, MemoryLedger, Outcome};
 
@@ -96,31 +98,13 @@ fn verdicts(units: usize, checks: usize, failed_at: &[usize]) -> Vec<EventBody> 
 
 /// What the program says of a lab's first leg once those things stand in its ledger.
 pub(crate) fn told(lab: Lab, bodies: Vec<EventBody>) -> LegEvidence {
-    let (env, clock) = still_env(1);
-    let mut ledger = MemoryLedger::new(env);
     let request = &lab.requests[0];
     let taken = EventBody::RequestTaken {
         request: request.id.clone(),
         units: request.units.clone(),
     };
-    let all = std::iter::once(taken).chain(bodies);
-    let events: Vec<_> = (1..)
-        .zip(all)
-        .map(|(id, body)| new_event(id, body))
-        .collect();
-    for part in events.chunks(100) {
-        let outcome = ledger.append(&[], part);
-        assert!(matches!(outcome, Outcome::Recorded { .. }), "{outcome:?}");
-    }
-    let opening = Opening {
-        lab,
-        ledger: Box::new(ledger),
-        clock,
-        ids: Ids::seeded(2),
-        actor: actor("Ines"),
-    };
-    let desk = Desk::open(opening).expect("a ledger in memory can be read");
-    legs(&desk).remove(0)
+    let all = std::iter::once(taken).chain(bodies).collect();
+    legs(&desk_of(lab, all)).remove(0)
 }
 
 #[track_caller]
@@ -148,7 +132,7 @@ fn six_units_checked_each_hundred_thousand_cycles() {
         &[
             "shape 2.674",
             "scale 417708 cycles",
-            "B10.00 180058 cycles",
+            "B10 180058 cycles",
             "103208 by Fisher",
             "small sample",
         ],
@@ -197,7 +181,7 @@ fn turbine_parts_inspected_at_uneven_times() {
         &own,
         &[
             "shape 1.485",
-            "B10.00 26.26 hours; lower 95 % 20.31 by likelihood ratio, 20.82 by Fisher",
+            "B10 26.26 hours; lower 95 % 20.31 by likelihood ratio, 20.82 by Fisher",
         ],
     );
     says(&own, &["94 of 167 failed, exact"]);
@@ -474,84 +458,83 @@ fn random_leg(seed: u64) -> LegEvidence {
 
 /// Everything that is wrong with what is said of a leg.
 fn faults(own: &LegEvidence) -> Vec<String> {
-    let mut faults = Vec::new();
-    let mut must = |good: bool, what: String| {
-        if !good {
-            faults.push(what);
-        }
-    };
-    for line in own.lines() {
-        must(!line.contains("NaN"), line);
-    }
+    let mut faults: Vec<String> = own
+        .lines()
+        .into_iter()
+        .filter(|line| line.contains("NaN"))
+        .collect();
     let evidence = &own.evidence;
     let inside = |x: f64| (0.0..=1.0).contains(&x);
-    for shown in evidence
+    let by_shape = evidence.by_shape.iter().map(|(_, own)| own);
+    let outside = evidence
         .by_units
         .iter()
-        .chain(evidence.by_shape.iter().map(|(_, own)| own))
-    {
-        must(inside(*shown), format!("shown {shown}"));
-    }
+        .chain(by_shape)
+        .filter(|shown| !inside(**shown));
+    faults.extend(outside.map(|shown| format!("shown {shown}")));
     if let Some(turnbull) = &evidence.turnbull {
         let mut before = 1.0;
-        for life in own.inspections() {
+        for life in own.leg.inspections() {
             let (least, most) = turnbull.survival(life);
-            must(
-                least <= most && most <= before + 1e-9 && inside(least),
-                format!("survival {least} {most}"),
-            );
+            if !(least <= most && most <= before + 1e-9 && inside(least)) {
+                faults.push(format!("survival {least} {most} after {before}"));
+            }
             before = most;
         }
     }
-    let Ok(fit) = &evidence.fit else {
-        return faults;
-    };
-    let ends = |c: f64| {
-        let life = own.leg.mission();
-        let value = |x: Result<f64, _>| x.unwrap_or(f64::NAN);
-        let pairs = [
-            [
-                fit.b_lr(0.1, c, End::Lower),
-                fit.b(0.1),
-                fit.b_lr(0.1, c, End::Upper),
-            ],
-            [
-                fit.b_fm(0.1, c, End::Lower),
-                fit.b(0.1),
-                fit.b_fm(0.1, c, End::Upper),
-            ],
-            [
-                fit.r_lr(life, c, End::Lower),
-                fit.r(life),
-                fit.r_lr(life, c, End::Upper),
-            ],
-            [
-                fit.r_fm(life, c, End::Lower),
-                fit.r(life),
-                fit.r_fm(life, c, End::Upper),
-            ],
-            [
-                fit.beta_lr(c, End::Lower),
-                Ok(fit.beta()),
-                fit.beta_lr(c, End::Upper),
-            ],
-        ];
-        pairs.map(|three| three.map(value))
-    };
+    if let Ok(fit) = &evidence.fit {
+        faults.extend(fit_faults(fit, own.leg.mission()));
+    }
+    faults
+}
+
+/// Lower bound, estimate and upper bound of five quantities at a confidence.
+fn ends(fit: &Fit, life: f64, c: f64) -> [[f64; 3]; 5] {
+    let pairs = [
+        [
+            fit.b_lr(0.1, c, End::Lower),
+            fit.b(0.1),
+            fit.b_lr(0.1, c, End::Upper),
+        ],
+        [
+            fit.b_fm(0.1, c, End::Lower),
+            fit.b(0.1),
+            fit.b_fm(0.1, c, End::Upper),
+        ],
+        [
+            fit.r_lr(life, c, End::Lower),
+            fit.r(life),
+            fit.r_lr(life, c, End::Upper),
+        ],
+        [
+            fit.r_fm(life, c, End::Lower),
+            fit.r(life),
+            fit.r_fm(life, c, End::Upper),
+        ],
+        [
+            fit.beta_lr(c, End::Lower),
+            Ok(fit.beta()),
+            fit.beta_lr(c, End::Upper),
+        ],
+    ];
+    pairs.map(|three| three.map(|own| own.expect("in range")))
+}
+
+/// Bounds that do not contain the estimate, or that more confidence makes narrower.
+fn fit_faults(fit: &Fit, life: f64) -> Vec<String> {
+    let mut faults = Vec::new();
     let mut narrower: Option<[[f64; 3]; 5]> = None;
     for c in [0.6, 0.8, 0.9, 0.99] {
-        let all = ends(c);
+        let all = ends(fit, life, c);
         for [low, best, high] in all {
-            must(
-                low <= best && best <= high,
-                format!("at {c}: {low} {best} {high}"),
-            );
+            if !(low <= best && best <= high) {
+                faults.push(format!("at {c}: {low} {best} {high}"));
+            }
         }
         for (wide, narrow) in all.iter().zip(narrower.iter().flatten()) {
-            must(
-                wide[0] <= narrow[0] && narrow[2] <= wide[2],
-                format!("at {c}: {wide:?} within {narrow:?}"),
-            );
+            if !(wide[0] <= narrow[0] && narrow[2] <= wide[2]) {
+                faults.push(format!("at {c}: {wide:?} within {narrow:?}"));
+            }
         }
         narrower = Some(all);
     }
@@ -593,5 +576,119 @@ fn more_confidence_shows_less() {
             assert!(shown <= before, "seed {seed}: {shown} after {before}");
             before = shown;
         }
+    }
+}
+
+/// The desk of a lab once those things stand in its ledger.
+fn desk_of(lab: Lab, bodies: Vec<EventBody>) -> Desk {
+    let (env, clock) = still_env(1);
+    let mut ledger = MemoryLedger::new(env);
+    let events: Vec<_> = (1..)
+        .zip(bodies)
+        .map(|(id, body)| new_event(id, body))
+        .collect();
+    for part in events.chunks(100) {
+        let outcome = ledger.append(&[], part);
+        assert!(matches!(outcome, Outcome::Recorded { .. }), "{outcome:?}");
+    }
+    let opening = Opening {
+        lab,
+        ledger: Box::new(ledger),
+        clock,
+        ids: Ids::seeded(2),
+        actor: actor("Ines"),
+    };
+    Desk::open(opening).expect("a ledger in memory can be read")
+}
+
+fn offered(lab: Lab, bodies: Vec<EventBody>) -> Vec<String> {
+    let desk = desk_of(lab, bodies);
+    let legs = legs(&desk);
+    let lines = line_samples(&legs);
+    offers(&desk, &legs, &lines)
+        .iter()
+        .map(Offer::words)
+        .collect()
+}
+
+#[test]
+fn a_leg_that_is_decided_is_offered_for_an_early_stop_and_one_that_cannot_pass_says_so() {
+    let lab = |units, failures| {
+        lab(
+            &[Amount::Cycles(1000)],
+            units,
+            Some(Show {
+                failures,
+                ..goal(0.9, 0.9)
+            }),
+        )
+    };
+    let early = offered(lab(30, 0), verdicts(22, 1, &[]));
+    assert_eq!(
+        early,
+        ["R-1 has shown what was agreed: stopping its 8 open units frees 0.0 rig-days"]
+    );
+    assert!(offered(lab(30, 0), verdicts(21, 1, &[])).is_empty());
+    let lost = offered(lab(30, 0), verdicts(5, 1, &[1]));
+    assert_eq!(
+        lost,
+        ["R-1 cannot pass any more; its 25 open units would take 0.0 rig-days"]
+    );
+    // With one failure allowed 38 units are needed: 8 more than there are.
+    let spare = offered(lab(30, 1), verdicts(5, 1, &[1]));
+    assert_eq!(
+        spare,
+        ["R-1: 8 spare units wanted, to show what was agreed"]
+    );
+}
+
+#[test]
+fn a_line_that_got_worse_raises_an_alarm() {
+    let mut lab = lab(&[Amount::Cycles(1000)], 20, None);
+    lab.requests[0].build = "line".to_owned();
+    for (number, day) in [(2, 30), (3, 60)] {
+        let mut own = parts::request(
+            &format!("R-{number}"),
+            "walk",
+            20,
+            Minute::new(0) + Minutes::DAY * day,
+        );
+        own.build = "line".to_owned();
+        lab.requests.push(own);
+    }
+    let verdicts = |failed: [u64; 3]| {
+        let mut bodies = Vec::new();
+        for (request, failed) in (1..).zip(failed) {
+            for unit in 1..=20 {
+                let own = if unit <= failed {
+                    fail("broken")
+                } else {
+                    Verdict::Pass
+                };
+                let unit = UnitId::new(&format!("R-{request}/{unit}"));
+                bodies.push(EventBody::VerdictGiven {
+                    unit,
+                    step: 2,
+                    verdict: own,
+                });
+            }
+        }
+        bodies
+    };
+    assert!(offered(lab.clone(), verdicts([1, 0, 1])).is_empty());
+    let alarm = offered(lab.clone(), verdicts([0, 0, 5]));
+    assert_eq!(
+        alarm,
+        ["the line has changed for the worse: latch line walk, newest sample R-3"]
+    );
+    let desk = desk_of(lab, verdicts([0, 0, 5]));
+    let line = line_samples(&legs(&desk)).remove(0);
+    let words = line.lines().join("\n");
+    for part in [
+        "R-1 0 of 20, R-2 0 of 20, R-3 5 of 20",
+        "exact test, one-sided: p = 0.002838 (worse at 0.05)",
+        "a false alarm each",
+    ] {
+        assert!(words.contains(part), "{part} is not in:\n{words}");
     }
 }
