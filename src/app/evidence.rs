@@ -91,6 +91,25 @@ impl LegEvidence {
         lines
     }
 
+    /// The four sentences that matter most: what is shown, against which goal, the B time of the fit or why there
+    /// is none, and how honest its bounds are or what remains.
+    pub fn brief(&self) -> Vec<String> {
+        let shown = self.shown_lines().into_iter().last();
+        let mut goal = self.goal_lines().into_iter();
+        let mut brief: Vec<String> = shown.into_iter().chain(goal.next()).collect();
+        match &self.evidence.fit {
+            Ok(fit) => {
+                brief.extend(self.fitted_lines(fit).into_iter().take(2));
+                brief.extend(self.honesty());
+            }
+            Err(why) => {
+                brief.push(why.to_string());
+                brief.extend(goal.next());
+            }
+        }
+        brief
+    }
+
     fn head(&self) -> String {
         let request = &self.leg.request;
         let (mission, unit) = (self.leg.mission(), self.leg.axis.unit.word());
@@ -245,8 +264,8 @@ impl LegEvidence {
         let least = cell.likelihood_ratio.min(cell.fisher);
         (least < NOMINAL).then(|| {
             format!(
-                "small sample: with {} units at {} checks a {NOMINAL} % bound on B10 held in {} (likelihood ratio), {} (Fisher) of 100 simulated legs; the exact bound above holds",
-                cell.units, cell.checks, cell.likelihood_ratio, cell.fisher
+                "small sample: {NOMINAL} % bounds on B10 held {} (likelihood ratio), {} (Fisher) times of 100 in simulated legs of {} units at {} checks; the bound by pass and fail is exact",
+                cell.likelihood_ratio, cell.fisher, cell.units, cell.checks
             )
         })
     }

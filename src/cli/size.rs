@@ -209,6 +209,10 @@ fn mission(
 ) -> Result<Option<f64>, Failure> {
     let field = &arguments.field;
     let (Some(per_day), Some(years)) = (field.per_day, field.years) else {
+        if arguments.acceleration.is_some() && arguments.mission.is_none() {
+            let why = "--acceleration needs a --mission or use in the field to apply to";
+            return Err(Failure::new(Exit::Usage, why));
+        }
         return Ok(arguments.mission.map(|own| own / factor));
     };
     let cannot = |why| Failure::new(Exit::Usage, why);

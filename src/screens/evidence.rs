@@ -14,7 +14,7 @@ use ratatui::style::Style;
 /// Rows of the plots with their titles and axes.
 const PLOT_ROWS: u16 = 9;
 /// Rows of what the selected leg says.
-const TEXT_ROWS: u16 = 4;
+const TEXT_ROWS: u16 = 5;
 /// Columns of the numbers beside a plot.
 const LABEL: u16 = 6;
 
@@ -48,9 +48,8 @@ pub(super) fn draw(app: &App, theme: &Theme, area: Rect, buffer: &mut Buffer) ->
         height: TEXT_ROWS.min(area.height - list.height),
         ..area
     };
-    // The first line repeats the list; the next ones say what is shown, the goal and the fit.
-    for (at, words) in (0..).zip(own.lines().iter().skip(1)) {
-        line(buffer, text, at, words, Style::new());
+    for (at, words) in (0..).zip(own.brief()) {
+        line(buffer, text, at, &words, Style::new());
     }
     if roomy {
         let plots = Rect {

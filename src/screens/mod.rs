@@ -119,19 +119,26 @@ fn header(app: &App, theme: &Theme, area: Rect, buffer: &mut Buffer) {
     );
 }
 
-/// The screen's name, and the other screens with their keys where all of them fit.
+/// The screen's name, and the other screens with their keys: by name where all of them fit, else by their
+/// initials where those fit.
 fn screens_line(app: &App, room: usize) -> String {
     let own = format!(" {} ", app.screen.name());
-    let mut all = own.clone();
-    for screen in Screen::ALL.iter().filter(|screen| **screen != app.screen) {
-        let name = format!("{} screen", screen.name());
-        let key = ACTIONS
-            .iter()
-            .find(|entry| entry.name == name)
-            .map_or("", |entry| entry.keys[0]);
-        all.push_str(&format!(" {key} {}", screen.name()));
-    }
-    if all.width() <= room { all } else { own }
+    let others = |spelt: fn(&str, &str) -> String| {
+        let mut all = own.clone();
+        for screen in Screen::ALL.iter().filter(|screen| **screen != app.screen) {
+            let name = format!("{} screen", screen.name());
+            let entry = ACTIONS.iter().find(|entry| entry.name == name);
+            all.push_str(&spelt(
+                entry.map_or("", |entry| entry.keys[0]),
+                screen.name(),
+            ));
+        }
+        all
+    };
+    let by_name = others(|key, name| format!(" {key} {name}"));
+    let by_initial = others(|key, name| format!(" {key}{}", &name[..1]));
+    let fits = |line: &String| line.width() <= room;
+    [by_name, by_initial].into_iter().find(fits).unwrap_or(own)
 }
 
 /// The last answer, or what the screen wants said.

@@ -525,7 +525,10 @@ fn a_fit_is_drawn_with_its_bounds_and_told_with_its_warning() {
         scroll: 0,
     });
     let drawn = text(&shown(&app, &THEMES[1], 80, 24));
-    assert!(drawn.contains("small sample: with 6 units"), "{drawn}");
+    assert!(
+        drawn.contains("small sample: 90 % bounds on B10 held 99"),
+        "{drawn}"
+    );
     insta::assert_snapshot!("evidence_proof_80x24", drawn);
 }
 

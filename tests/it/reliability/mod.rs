@@ -1,6 +1,7 @@
 //! Reliability arithmetic against worked and published values, and the evidence of whole legs.
 
 mod coverage;
+mod histories;
 mod legs;
 mod special_functions;
 mod vectors;
