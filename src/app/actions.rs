@@ -33,6 +33,10 @@ pub enum Action {
     Load,
     /// The Units screen.
     Units,
+    /// The Evidence screen.
+    Evidence,
+    /// Plan a leg from what it is to show.
+    Size,
     /// The next screen.
     NextScreen,
     /// The screen before.
@@ -139,6 +143,7 @@ const ALL: Where = Where::Everywhere;
 const PLAN: Where = Where::On(Screen::Plan);
 const BENCH: Where = Where::On(Screen::Bench);
 const UNITS: Where = Where::On(Screen::Units);
+const EVIDENCE: Where = Where::On(Screen::Evidence);
 
 /// Every action.
 pub const ACTIONS: &[Entry] = &[
@@ -297,6 +302,15 @@ pub const ACTIONS: &[Entry] = &[
         3,
     ),
     entry(
+        Action::Size,
+        "size a leg",
+        "Say how many units, for how long, show a reliability",
+        "sample new request weibayes",
+        &["s"],
+        EVIDENCE,
+        1,
+    ),
+    entry(
         Action::Open,
         "open",
         "Open what is selected",
@@ -356,6 +370,15 @@ pub const ACTIONS: &[Entry] = &[
         "Every unit, and the whole walk of each",
         "list search",
         &["4"],
+        ALL,
+        12,
+    ),
+    entry(
+        Action::Evidence,
+        "Evidence screen",
+        "What the results prove, leg by leg",
+        "reliability weibull proof",
+        &["5"],
         ALL,
         12,
     ),

@@ -16,6 +16,11 @@ pub fn perform(app: &mut App, effect: Effect, jobs: &mut Jobs) {
         Effect::Plan(assign) => plan(app, assign, jobs),
         Effect::WhatIf(changes) => what_if(app, changes, jobs),
         Effect::Explain(request) => explain(app, request, jobs),
+        Effect::Size(wish) => {
+            let desk = &app.desk;
+            let facts = desk.floor.facts(&desk.lab, &desk.walks, desk.now());
+            jobs.size(app.job, desk.lab.clone(), facts, desk.now(), wish);
+        }
         Effect::StopPlanning => jobs.stop(),
         Effect::Publish => publish(app),
         Effect::PublishWhatIf => publish_what_if(app),

@@ -2,13 +2,15 @@
 
 use super::desk::{Planning, Proposal};
 use super::remedies::{REMEDY_ROUNDS, remedies};
+use super::sizing::{Wish, plan_leg, toml, words};
 use super::state::Message;
 use super::what_if::{Change, WhatIf};
 use crate::clock::{Clock, SystemClock};
-use crate::domain::{Minutes, RequestId};
+use crate::domain::{Facts, Lab, Minute, Minutes, RequestId};
 use crate::floor::Published;
 use crate::planner::budget::{AnyOf, Cancel, Time};
 use std::panic::{AssertUnwindSafe, catch_unwind};
+use std::sync::Arc;
 use std::sync::atomic::Ordering;
 use std::sync::mpsc::Sender;
 use std::time::Duration;
@@ -98,6 +100,18 @@ impl Jobs {
             let message = catch_unwind(run).unwrap_or(Message::JobFailed(job));
             // Where nobody listens any more the program is ending.
             let _heard = sender.send(message);
+        });
+    }
+
+    /// Sizes a leg; the answer comes as a message with the job's number.
+    pub fn size(&mut self, job: u64, lab: Arc<Lab>, facts: Facts, now: Minute, wish: Wish) {
+        self.spawn(job, move |_| {
+            let answer = plan_leg(&lab, facts, now, &wish).map(|leg| {
+                let mut lines = words(&leg, &wish, &lab);
+                lines.extend(toml(&leg, &lab).lines().map(str::to_owned));
+                lines
+            });
+            Message::Sized(job, answer.map_err(|why| why.to_string()))
         });
     }
 

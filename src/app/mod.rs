@@ -11,10 +11,15 @@ pub mod actions;
 pub mod demo_files;
 pub mod desk;
 mod effects;
+pub mod evidence;
 mod jobs;
+pub mod line_samples;
+pub mod offers;
 pub mod remedies;
 pub mod review;
 pub mod scenario;
+mod size_form;
+pub mod sizing;
 mod state;
 mod update;
 mod update_what_if;
@@ -26,5 +31,5 @@ pub use actions::{ACTIONS, Action, Entry, Where};
 pub use effects::perform;
 pub use jobs::Jobs;
 pub use state::{
-    App, Bench, Effect, Field, Key, Message, Overlay, PlanView, Purpose, Screen, UnitList,
+    App, Bench, Effect, Field, Key, Message, Overlay, PlanView, Purpose, Screen, SizeForm, UnitList,
 };

@@ -1,6 +1,7 @@
 //! What the running program knows and shows.
 
 use super::desk::{Desk, Proposal};
+use super::sizing::Wish;
 use super::view::View;
 use super::what_if::{Change, WhatIf};
 use crate::domain::{Minute, Minutes, RequestId, RigId, UnitId};
@@ -9,7 +10,7 @@ use chrono::NaiveDate;
 use std::time::Duration;
 use tui_input::Input;
 
-/// The four screens.
+/// The five screens.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub enum Screen {
     /// Rigs over time.
@@ -20,11 +21,19 @@ pub enum Screen {
     Load,
     /// Every unit.
     Units,
+    /// What the results prove.
+    Evidence,
 }
 
 impl Screen {
     /// All of them, in the order of their keys.
-    pub const ALL: [Self; 4] = [Self::Plan, Self::Bench, Self::Load, Self::Units];
+    pub const ALL: [Self; 5] = [
+        Self::Plan,
+        Self::Bench,
+        Self::Load,
+        Self::Units,
+        Self::Evidence,
+    ];
 
     /// Its name.
     pub const fn name(self) -> &'static str {
@@ -33,6 +42,7 @@ impl Screen {
             Self::Bench => "Bench",
             Self::Load => "Load",
             Self::Units => "Units",
+            Self::Evidence => "Evidence",
         }
     }
 }
@@ -61,6 +71,8 @@ pub enum Message {
     Tried(u64, usize, usize),
     /// Why a request is late and what would help, in lines; the job with that number.
     Explained(u64, Vec<String>),
+    /// A leg was sized, or cannot be; the job with that number.
+    Sized(u64, Result<Vec<String>, String>),
     /// The job with that number broke down.
     JobFailed(u64),
     /// The program was told to end.
@@ -68,7 +80,7 @@ pub enum Message {
 }
 
 /// What a change of state asks for outside of it.
-#[derive(Debug, PartialEq, Eq)]
+#[derive(Debug, PartialEq)]
 pub enum Effect {
     /// Plan off the screen's thread, with bookings of the user's own in their place.
     Plan(Option<(UnitId, RigId)>),
@@ -78,6 +90,8 @@ pub enum Effect {
     PublishWhatIf,
     /// Find out why a request is late and what would help, off the screen's thread.
     Explain(RequestId),
+    /// Work out a leg from the form, off the screen's thread.
+    Size(Wish),
     /// Stop planning and keep the best plan.
     StopPlanning,
     /// Put the proposal on the screen in force.
@@ -205,6 +219,15 @@ pub enum Overlay {
         /// The selected one.
         selected: usize,
     },
+    /// Everything that a leg's verdicts say, and what is offered.
+    Proof {
+        /// Its place in the view.
+        leg: usize,
+        /// First line shown.
+        scroll: usize,
+    },
+    /// A leg to be planned from what it is to show.
+    Size(Box<SizeForm>),
     /// The whole walk and history of a unit.
     Walk {
         /// The unit.
@@ -212,6 +235,42 @@ pub enum Overlay {
         /// First line shown.
         scroll: usize,
     },
+}
+
+/// The form of a leg to be planned.
+#[derive(Clone, Debug, Default)]
+pub struct SizeForm {
+    /// What was typed, one for each of [`SizeForm::NAMES`].
+    pub fields: [Input; 8],
+    /// The field that is typed into.
+    pub at: usize,
+    /// The job that works it out, while it does.
+    pub job: Option<u64>,
+    /// What came of it: the words and the request, or why not.
+    pub answer: Option<Result<Vec<String>, String>>,
+}
+
+impl SizeForm {
+    /// What its fields ask for.
+    pub const NAMES: [&'static str; 8] = [
+        "id of the request",
+        "sequence",
+        "reliability",
+        "confidence",
+        "failures allowed",
+        "units (empty: as many as needed)",
+        "assumed Weibull shape (may be empty)",
+        "one mission (empty: the whole walk)",
+    ];
+
+    /// Filled with what is usual.
+    pub fn new(sequence: &str) -> Self {
+        let fields = ["R-new", sequence, "0.9", "0.9", "0", "", "", ""];
+        Self {
+            fields: fields.map(Input::from),
+            ..Self::default()
+        }
+    }
 }
 
 /// The Plan screen.
@@ -275,6 +334,8 @@ pub struct App {
     pub load_row: usize,
     /// The Units screen.
     pub units: UnitList,
+    /// Selected line of the Evidence screen.
+    pub leg: usize,
     /// The last answer, good or bad.
     pub said: Option<(bool, String)>,
     /// The data is made up.
@@ -317,6 +378,7 @@ impl App {
             load_row: 0,
             units: UnitList::default(),
             said,
+            leg: 0,
             sample,
             dirty: true,
             over: false,
@@ -376,6 +438,7 @@ impl App {
         let units = self.shown_units().len();
         keep(&mut self.units.selected, units);
         keep(&mut self.load_row, self.view.rigs.len());
+        keep(&mut self.leg, self.view.legs.len());
     }
 
     /// Lines of the Units screen that match what narrows it.
@@ -402,7 +465,7 @@ impl App {
                 .shown_units()
                 .get(self.units.selected)
                 .map(|line| line.unit.clone()),
-            Screen::Load => None,
+            Screen::Load | Screen::Evidence => None,
         }
     }
 

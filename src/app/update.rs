@@ -46,6 +46,7 @@ impl App {
             Message::Compared(..) | Message::Tried(..) | Message::Explained(..) => {
                 self.what_if_news(message);
             }
+            Message::Sized(job, answer) => self.sized(job, answer),
             Message::JobFailed(job) => {
                 if let Some(at) = self.waiting_for(job) {
                     self.overlays.remove(at);
@@ -73,6 +74,7 @@ impl App {
             Some(Overlay::Help(_) | Overlay::Palette(_)) => self.key_in_list(key),
             Some(Overlay::Ask(..)) => self.key_in_question(key),
             Some(Overlay::Changes { .. }) => self.key_in_changes(key),
+            Some(Overlay::Size(_)) => self.key_in_size_form(key),
             Some(_) => self.key_in_overlay(key),
             None => self.key_on_screen(key),
         }
@@ -144,7 +146,7 @@ impl App {
     /// Letters of the screen count only with a unit on the card; a few of the program's always.
     fn is_bench_command(&self, key: &str) -> bool {
         let own = ["p", "f", "h", "l", "o", "e"].contains(&key) && self.bench.unit.is_some();
-        own || ["?", ":", "1", "2", "3", "4", "q", "u", "U", "r"].contains(&key)
+        own || ["?", ":", "1", "2", "3", "4", "5", "q", "u", "U", "r"].contains(&key)
     }
 
     /// A scan only selects a unit; it never gives a verdict.
@@ -267,7 +269,7 @@ impl App {
                 let most = lines.len().saturating_sub(1);
                 *scroll = moved(*scroll).unwrap_or(*scroll).min(most);
             }
-            (Some(Overlay::Walk { scroll, .. }), _) => {
+            (Some(Overlay::Walk { scroll, .. } | Overlay::Proof { scroll, .. }), _) => {
                 *scroll = moved(*scroll).unwrap_or(*scroll).min(500);
             }
             (
@@ -307,6 +309,7 @@ impl App {
                 | Overlay::Ask(_, field)
                 | Overlay::Changes { field, .. },
             ) => Some(&mut field.input),
+            Some(Overlay::Size(form)) => form.fields.get_mut(form.at),
             None if screen == Screen::Bench => Some(&mut self.bench.scan),
             None if screen == Screen::Units && self.units.typing => Some(&mut self.units.filter),
             _ => None,
@@ -325,6 +328,8 @@ impl App {
             Action::Bench => self.show(Screen::Bench),
             Action::Load => self.show(Screen::Load),
             Action::Units => self.show(Screen::Units),
+            Action::Evidence => self.show(Screen::Evidence),
+            Action::Size => self.ask_size(),
             Action::NextScreen => self.turn(1),
             Action::LastScreen => self.turn(Screen::ALL.len() - 1),
             Action::Help => self.overlays.push(Overlay::Help(Field::default())),
@@ -393,6 +398,9 @@ impl App {
     fn open(&mut self) {
         if let Some(unit) = self.unit() {
             self.overlays.push(Overlay::Walk { unit, scroll: 0 });
+        } else if self.screen == Screen::Evidence && self.leg < self.view.legs.len() {
+            let leg = self.leg;
+            self.overlays.push(Overlay::Proof { leg, scroll: 0 });
         } else if self.screen == Screen::Load {
             self.plan.row = self.load_row;
             self.show(Screen::Plan);
@@ -509,6 +517,7 @@ impl App {
             Screen::Plan => self.go_plan(action),
             Screen::Bench => step_by(&mut self.bench.selected, action, self.page),
             Screen::Units => step_by(&mut self.units.selected, action, self.page),
+            Screen::Evidence => step_by(&mut self.leg, action, self.page),
             Screen::Load => match action {
                 Action::Left => self.load_from = self.load_from - Days::new(1),
                 Action::Right => self.load_from = self.load_from + Days::new(1),

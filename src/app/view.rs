@@ -1,6 +1,9 @@
 //! What the screens show, worked out once for each change of the ledger or of the minute.
 
 use super::desk::Desk;
+use super::evidence::{LegEvidence, legs};
+use super::line_samples::{LineSamples, line_samples};
+use super::offers::{Offer, offers};
 use super::walk::state_word;
 use crate::checker::{Clash, check};
 use crate::domain::{Minute, Minutes, RigId, Span, UnitId};
@@ -23,6 +26,12 @@ pub struct View {
     pub late: usize,
     /// Requests that no plan in force knows: new overnight.
     pub unplanned: usize,
+    /// What each request's verdicts show.
+    pub legs: Vec<LegEvidence>,
+    /// Lines with more than one sample.
+    pub lines: Vec<LineSamples>,
+    /// What the evidence offers the plan.
+    pub offers: Vec<Offer>,
 }
 
 /// A rig with what is on it.
@@ -92,6 +101,8 @@ impl View {
     /// Of a desk at a moment.
     pub fn of(desk: &Desk, now: Minute) -> Self {
         let clashes = clashes(desk);
+        let legs = legs(desk);
+        let lines = line_samples(&legs);
         let broken: BTreeSet<(String, u32)> = clashes_by_step(desk, &clashes);
         let published = desk.floor.now.published.as_ref();
         let planned: BTreeSet<&str> = published
@@ -125,6 +136,9 @@ impl View {
             }),
             unplanned: unplanned.count(),
             clashes,
+            offers: offers(desk, &legs, &lines),
+            legs,
+            lines,
         }
     }
 }

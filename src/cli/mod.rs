@@ -5,10 +5,12 @@
 //! quiet end.
 
 mod assign;
+mod calc;
 mod check;
 mod demo;
 mod due;
 mod env;
+mod evidence;
 mod init;
 mod load;
 mod log;
@@ -21,6 +23,7 @@ mod review;
 mod rig;
 mod role;
 mod selftest;
+mod size;
 mod take;
 mod units;
 mod verify;
@@ -147,6 +150,12 @@ enum Command {
     Rig(rig::Arguments),
     /// Add a note about a unit
     Note(mark::NoteArguments),
+    /// Show what the results of all legs, or of one, prove
+    Evidence(evidence::Arguments),
+    /// Say how many units, for how long, show a reliability, and when that could be done
+    Size(size::Arguments),
+    /// Compute one reliability figure, or list those there are
+    Calc(calc::Arguments),
     /// Undo the last thing you recorded
     Undo(mark::UndoArguments),
     /// Take in requests from a file, all of them or none
@@ -225,6 +234,9 @@ fn run(command: Command, env: &mut Env) -> Answer {
         Command::Withdraw(arguments) => mark::withdraw(&arguments, env),
         Command::Assign(arguments) => assign::run(&arguments, env),
         Command::Rig(arguments) => rig::run(&arguments, env),
+        Command::Evidence(arguments) => evidence::run(&arguments, env),
+        Command::Size(arguments) => size::run(&arguments, env),
+        Command::Calc(arguments) => calc::run(&arguments, env),
         Command::Note(arguments) => mark::note(&arguments, env),
         Command::Undo(arguments) => mark::undo(&arguments, env),
         Command::Take(arguments) => take::run(&arguments, env),

@@ -375,6 +375,37 @@ pub struct Request {
     pub keep_together: bool,
     /// What a failed checkpoint means for the unit.
     pub on_failure: OnFailure,
+    /// What its results are to show, where that was agreed.
+    pub show: Option<Show>,
+}
+
+/// What the results of a leg are to show: agreed before it begins, for a plan that is changed after a
+/// failure says less than it seems to.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Show {
+    /// Reliability over one mission, strictly between 0 and 1.
+    pub reliability: f64,
+    /// One-sided confidence, strictly between 0 and 1.
+    pub confidence: f64,
+    /// Failures allowed.
+    pub failures: u64,
+    /// One mission in the leg's own count (cycles, hours or passes), above zero; `None` is the whole walk.
+    pub mission: Option<f64>,
+    /// Assumed Weibull shape, above zero.
+    pub shape: Option<f64>,
+    /// Reasons of failures that count; a unit that failed for another is taken as withdrawn. Empty: all.
+    pub modes: Vec<String>,
+    /// The rule of a sequential decision.
+    pub sequential: Option<Sequential>,
+}
+
+/// A sequential decision between a good design and one that just misses what is to be shown.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Sequential {
+    /// Reliability of a good design, above the one to be shown.
+    pub good: f64,
+    /// Risk to reject a good design; with the risk to accept a bad one below 1.
+    pub risk: f64,
 }
 
 /// A booking that the user has fixed.

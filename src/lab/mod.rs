@@ -13,6 +13,7 @@ pub mod published;
 mod requests_file;
 mod sense;
 mod sequences_file;
+mod show;
 mod standards_file;
 mod take;
 mod text;

@@ -86,6 +86,7 @@ fn request(
         "priority",
         "keep_together",
         "on_failure",
+        "show",
     ]);
     let text = |key| table.need(key).and_then(|value| value.name());
     let (product, build) = (text("product"), text("build"));
@@ -116,6 +117,9 @@ fn request(
     let on_failure = table
         .get("on_failure")
         .map_or(Some("stop"), |value| value.word(&["stop", "continue"]));
+    let show = table
+        .get("show")
+        .map_or(Some(None), |value| super::show::read(&value).map(Some));
     Some(Request {
         id: RequestId::new(id?),
         product: product?,
@@ -131,6 +135,7 @@ fn request(
         } else {
             OnFailure::Continue
         },
+        show: show?,
     })
 }
 

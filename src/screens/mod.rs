@@ -1,15 +1,18 @@
-//! Plan, Bench, Load, Units and what lies in front of them: they draw the program and change nothing.
+//! Plan, Bench, Load, Units, Evidence and what lies in front of them: they draw the program and change nothing.
 
 mod bench;
+mod evidence;
 mod load;
 mod overlays;
 mod plan;
+mod proof;
 #[cfg(test)]
 mod tests;
 pub mod theme;
 mod units;
 mod what_if;
 
+use crate::app::offers::Offer;
 use crate::app::{ACTIONS, App, Screen};
 use crate::widgets::text::fit;
 use ratatui::buffer::Buffer;
@@ -44,6 +47,7 @@ pub fn draw(app: &App, theme: &Theme, area: Rect, buffer: &mut Buffer) -> usize 
         Screen::Bench => bench::draw(app, theme, body, buffer),
         Screen::Load => load::draw(app, theme, body, buffer),
         Screen::Units => units::draw(app, theme, body, buffer),
+        Screen::Evidence => evidence::draw(app, theme, body, buffer),
     };
     said(app, theme, row(area, area.height - 2), buffer);
     key_line(app, theme, row(area, area.height - 1), buffer);
@@ -116,19 +120,26 @@ fn header(app: &App, theme: &Theme, area: Rect, buffer: &mut Buffer) {
     );
 }
 
-/// The screen's name, and the other screens with their keys where all of them fit.
+/// The screen's name, and the other screens with their keys: by name where all of them fit, else by their
+/// initials where those fit.
 fn screens_line(app: &App, room: usize) -> String {
     let own = format!(" {} ", app.screen.name());
-    let mut all = own.clone();
-    for screen in Screen::ALL.iter().filter(|screen| **screen != app.screen) {
-        let name = format!("{} screen", screen.name());
-        let key = ACTIONS
-            .iter()
-            .find(|entry| entry.name == name)
-            .map_or("", |entry| entry.keys[0]);
-        all.push_str(&format!(" {key} {}", screen.name()));
-    }
-    if all.width() <= room { all } else { own }
+    let others = |spelt: fn(&str, &str) -> String| {
+        let mut all = own.clone();
+        for screen in Screen::ALL.iter().filter(|screen| **screen != app.screen) {
+            let name = format!("{} screen", screen.name());
+            let entry = ACTIONS.iter().find(|entry| entry.name == name);
+            all.push_str(&spelt(
+                entry.map_or("", |entry| entry.keys[0]),
+                screen.name(),
+            ));
+        }
+        all
+    };
+    let by_name = others(|key, name| format!(" {key} {name}"));
+    let by_initial = others(|key, name| format!(" {key}{}", &name[..1]));
+    let fits = |line: &String| line.width() <= room;
+    [by_name, by_initial].into_iter().find(fits).unwrap_or(own)
 }
 
 /// The last answer, or what the screen wants said.
@@ -157,6 +168,14 @@ fn state_line(app: &App) -> String {
     }
     if view.late > 0 {
         parts.push(format!("{} requests late by the plan", view.late));
+    }
+    if !view.offers.is_empty() && app.screen != Screen::Evidence {
+        let alarm = view
+            .offers
+            .iter()
+            .any(|own| matches!(own, Offer::LineAlarm(_)));
+        let what = if alarm { "line alarm" } else { "offers" };
+        parts.push(format!("{what} by the evidence (5)"));
     }
     if app.desk.floor.now.published.is_none() {
         parts.push("no plan is published yet: p plans, c publishes".to_owned());

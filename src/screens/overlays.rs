@@ -60,6 +60,10 @@ pub(super) fn draw(app: &App, theme: &Theme, area: Rect, buffer: &mut Buffer) ->
             rigs,
             selected,
         } => choose(theme, unit, rigs, *selected, area, buffer),
+        Overlay::Proof { leg, scroll } => {
+            super::proof::proof(app, theme, *leg, *scroll, area, buffer);
+        }
+        Overlay::Size(form) => super::proof::size_form(theme, form, area, buffer),
         Overlay::Walk { unit, scroll } => walk(app, theme, unit, *scroll, area, buffer),
     }
     Some(rows)

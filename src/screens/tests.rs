@@ -5,7 +5,7 @@ use super::theme::Theme;
 use crate::app::desk::{Desk, Opening};
 use crate::app::scenario::Scenario;
 use crate::app::what_if::Change;
-use crate::app::{App, Field, Jobs, Message, Overlay, Purpose, Screen};
+use crate::app::{App, Field, Jobs, Message, Overlay, Purpose, Screen, SizeForm};
 use crate::clock::FakeClock;
 use crate::domain::{Actor, EventBody, Lab, Minute, Minutes, RigId, UnitId, Verdict, Zone};
 use crate::ledger::{Env, Ids, Ledger, MemoryLedger, Shared};
@@ -163,6 +163,8 @@ fn overlays(app: &App) -> Vec<Option<Overlay>> {
             lines: vec!["cause: \u{1b}[2J ".repeat(20)],
             scroll: 0,
         }),
+        Some(Overlay::Proof { leg: 0, scroll: 2 }),
+        Some(Overlay::Size(Box::new(SizeForm::new("buttons")))),
     ]
 }
 
@@ -219,6 +221,7 @@ fn the_screens_of_the_demos_monday_look_as_they_were_read() {
         (Screen::Bench, 80, 24),
         (Screen::Load, 80, 24),
         (Screen::Units, 80, 24),
+        (Screen::Evidence, 80, 24),
         (Screen::Plan, 40, 12),
     ] {
         app.screen = screen;
@@ -555,4 +558,127 @@ fn a_clock_that_moves_on_renews_the_screen() {
     step(&mut run.app, Message::Tick, &mut run.jobs);
     assert!(!run.app.dirty, "nothing has changed, nothing is drawn");
     assert!(run.app.desk.clock().now() == run.app.now);
+}
+
+/// The demo with two of six buttons failed at checks and four through: a leg that has a fit.
+fn with_a_fit() -> App {
+    let mut lab = demo_lab();
+    let request = lab
+        .requests
+        .iter_mut()
+        .find(|own| own.id.as_str() == "R-307")
+        .expect("it is there");
+    request.show = Some(crate::domain::lab::Show {
+        reliability: 0.9,
+        confidence: 0.9,
+        failures: 0,
+        mission: Some(100_000.0),
+        shape: Some(2.0),
+        modes: Vec::new(),
+        sequential: None,
+    });
+    let units = request.units.clone();
+    let clock = Arc::new(FakeClock::at(Minute::new(30_094_000)));
+    let mut ledger = memory(&clock);
+    let verdict = |unit: &UnitId, step, verdict| EventBody::VerdictGiven {
+        unit: unit.clone(),
+        step,
+        verdict,
+    };
+    let taken = EventBody::RequestTaken {
+        request: crate::domain::RequestId::new("R-307"),
+        units: units.clone(),
+    };
+    let mut bodies = vec![taken];
+    for (at, unit) in units.iter().enumerate() {
+        // Checks are steps 1, 3, 5, 7, 9; the first two units fail at 200000 and at 300000 presses.
+        for step in [1, 3, 5, 7] {
+            let failed = step == 5 + 2 * at;
+            let reason = "button sticks".to_owned();
+            let own = if failed {
+                Verdict::Fail { reason }
+            } else {
+                Verdict::Pass
+            };
+            bodies.push(verdict(unit, u32::try_from(step).expect("small"), own));
+            if failed {
+                break;
+            }
+        }
+    }
+    let events: Vec<_> = (1..)
+        .zip(bodies)
+        .map(|(id, body): (u128, _)| crate::domain::NewEvent {
+            id: crate::domain::EventId(id.to_be_bytes()),
+            happened: Minute::new(30_094_000),
+            actor: actor(),
+            body,
+        })
+        .collect();
+    let outcome = ledger.append(&[], &events);
+    assert!(
+        matches!(outcome, crate::ledger::Outcome::Recorded { .. }),
+        "{outcome:?}"
+    );
+    let mut app = app_on(lab, ledger, clock);
+    app.screen = Screen::Evidence;
+    app.leg = app
+        .view
+        .legs
+        .iter()
+        .position(|own| own.evidence.fit.is_ok())
+        .expect("one has a fit");
+    app
+}
+
+#[test]
+fn a_fit_is_drawn_with_its_bounds_and_told_with_its_warning() {
+    let mut app = with_a_fit();
+    for theme in &THEMES {
+        let drawn = text(&shown(&app, theme, 80, 24));
+        assert!(
+            drawn.contains("shape 2.674") && drawn.contains("log"),
+            "{drawn}"
+        );
+        assert!(
+            drawn.chars().filter(|own| *own == '*').count() > 30,
+            "{drawn}"
+        );
+    }
+    insta::assert_snapshot!("evidence_fit_80x24", text(&shown(&app, &THEMES[0], 80, 24)));
+    app.overlays.push(Overlay::Proof {
+        leg: app.leg,
+        scroll: 0,
+    });
+    let drawn = text(&shown(&app, &THEMES[1], 80, 24));
+    assert!(
+        drawn.contains("small sample: 90 % bounds on B10 held 99"),
+        "{drawn}"
+    );
+    insta::assert_snapshot!("evidence_proof_80x24", drawn);
+}
+
+#[test]
+fn a_leg_is_sized_on_the_screen_beside_everything_else() {
+    let mut run = Script::new(demo());
+    run.keys("5 s Down Down Down Down Down 6 Down 2 Enter");
+    let sized = |app: &App| match app.overlays.last() {
+        Some(Overlay::Size(form)) => form.answer.clone(),
+        other => panic!("no form but {other:?}"),
+    };
+    while sized(&run.app).is_none() {
+        let message = run
+            .messages
+            .recv_timeout(Duration::from_secs(60))
+            .expect("an answer");
+        step(&mut run.app, message, &mut run.jobs);
+    }
+    assert!(
+        run.screen().contains("6 units, each to"),
+        "{}",
+        run.screen()
+    );
+    run.keys("Up Up Up x Enter");
+    let answer = sized(&run.app).expect("an answer at once");
+    assert!(answer.is_err_and(|why| why.contains("`0.9x` is no number")));
 }

@@ -40,7 +40,7 @@ enum Outcome {
 fn judge(seed: u64) -> Outcome {
     let (lab, facts, now) = tiny_lab(seed);
     let problem = compile(&lab, &facts, now);
-    let solved = solve(&problem, seed, &mut Rounds(ROUNDS), &mut |_| {});
+    let solved = solve(&problem, seed, &Rounds(ROUNDS), &mut |_| {});
     if !rigday::checker::check(&problem, &solved.plan).is_empty() {
         // Only where the others leave no room within the horizon: then no plan is known to judge by.
         return Outcome::Unknown;

@@ -292,7 +292,7 @@ fn every_built_in_method_can_be_planned_in_the_demo_lab_or_says_what_is_missing(
     lab.outages.clear();
     lab.horizon = rigday::domain::Minutes::DAY * 3000;
     let problem = compile(&lab, &Facts::default(), Minute::new(START));
-    let solved = solve(&problem, 1, &mut Rounds(0), &mut |_| {});
+    let solved = solve(&problem, 1, &Rounds(0), &mut |_| {});
     let left: Vec<String> = solved
         .plan
         .left

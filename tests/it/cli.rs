@@ -545,3 +545,121 @@ fn a_warning_is_told_by_every_command_and_stops_none() {
         ended.good();
     }
 }
+
+#[test]
+fn calc_says_a_value_with_its_meaning_and_answers_rows_in_order() {
+    let desk = Desk::new();
+    let said = desk.run("calc binomial_n r=0.9 c=0.9 k=0").good();
+    assert!(said.starts_with("22  units to test"), "{said}");
+    desk.run("calc binomial_n r=1 c=0.9 k=0")
+        .bad(1, "error:out_of_range: r is 1");
+    desk.run("calc binomial_n r=0.9 c=0.9").bad(2, "needs k");
+    desk.run("calc bin r=0.9").bad(2, "no function bin");
+    let list = desk.run("calc").good();
+    assert!(
+        list.contains("rigday calc weibull_int_beta lo=0\\|100"),
+        "{list}"
+    );
+    let rows = "function,inputs\nbinomial_n,r=0.9;c=0.9;k=0\n\nweibull_beta,t=100;d=1\n\
+                mtbf_upper,\"t=1000;r=0;c=0.9\"\nsprt_mtbf_decide,good=200;bad=100;alpha=0.1;beta=0.1;r=2;t=800\n";
+    std::fs::write(desk.folder.path().join("rows.csv"), rows).expect("a file");
+    let said = desk.run("calc --batch rows.csv").good();
+    assert_eq!(said, "22\nerror:no_finite_mle\ninf\naccept\n");
+    std::fs::write(
+        desk.folder.path().join("bad.csv"),
+        "binomial_n,r=0.9\nbenard,i=1;n=1\n",
+    )
+    .expect("a file");
+    let ended = desk.run("calc --batch bad.csv");
+    ended.bad(1, "line 1: binomial_n needs c");
+    assert_eq!(ended.out, "error:missing_input\n0.5\n");
+}
+
+#[test]
+fn size_writes_a_request_that_the_lab_takes() {
+    let desk = Desk::demo();
+    let now = "2027-03-22T06:50";
+    let said = desk.at(now, "size lab --sequence buttons --units 6 --shape 2 --mission 400000 --id R-600 --product meter").good();
+    assert!(
+        said.contains("# 6 units, each to 763402 cycles (1.909 missions)"),
+        "{said}"
+    );
+    assert!(said.contains("# were the shape 1.5, "), "{said}");
+    assert!(
+        said.contains("rig-days; beside everything else it finishes"),
+        "{said}"
+    );
+    let said = desk
+        .at(
+            now,
+            "size lab --sequence heat --id R-601 --due 2027-05-01T12:00",
+        )
+        .good();
+    assert!(
+        said.contains("units = 22") && said.contains("# 22 units, each to 96 hours"),
+        "{said}"
+    );
+    let file = desk.folder.path().join("lab/requests.toml");
+    let before = std::fs::read_to_string(&file).expect("the requests");
+    std::fs::write(&file, format!("{before}\n{said}")).expect("a file");
+    desk.run("check lab").good();
+    desk.at(now, "size lab --sequence heat --id R-601")
+        .bad(1, "there is a request R-601 already");
+    desk.at(now, "size lab --sequence heat --units 6")
+        .bad(1, "22 are needed");
+    desk.at(now, "size lab --sequence drop")
+        .bad(1, "no sequence drop");
+    let words = [
+        "size",
+        "lab",
+        "--sequence",
+        "heat",
+        "--per-day",
+        "2",
+        "--years",
+        "5",
+        "--shape",
+        "2",
+        "--acceleration",
+        "af_arrhenius ea=0.7 t_use=25 t_test=70",
+        "--now",
+        now,
+    ];
+    let said = desk.run_words(&words).good();
+    assert!(
+        said.contains("were Ea 0.80 eV") && said.contains("3650 in the field"),
+        "{said}"
+    );
+}
+
+#[test]
+fn evidence_tells_what_the_results_show_and_draws_it() {
+    let desk = Desk::demo();
+    let now = "2027-03-22T06:50";
+    let plain = desk.at(now, "evidence --plain --lab lab").good();
+    assert!(
+        plain.starts_with("request\tproduct\tbuild\tunits\tfailed"),
+        "{plain}"
+    );
+    assert_eq!(plain.lines().count(), 22);
+    let all = desk.at(now, "evidence --lab lab").good();
+    assert!(
+        all.contains("line soil meter line line-sample: failed R-206"),
+        "{all}"
+    );
+    let units = desk.at(now, "evidence R-201 --plain --lab lab").good();
+    assert!(
+        units.contains("R-201/4\tfailed\t200000\t300000\tcycles\tbutton sticks"),
+        "{units}"
+    );
+    let json = desk.at(now, "evidence R-201 --json --lab lab").good();
+    let json: serde_json::Value = serde_json::from_str(&json).expect("JSON");
+    assert_eq!(json["legs"][0]["failed"], 1);
+    let svg = desk.at(now, "evidence R-201 --svg - --lab lab").good();
+    assert!(
+        svg.starts_with("<svg") && svg.ends_with("</svg>\n") && svg.contains("<circle"),
+        "{svg}"
+    );
+    desk.at(now, "evidence R-999 --lab lab")
+        .bad(1, "no request R-999");
+}

@@ -32,7 +32,7 @@ const MAY_IMPORT: &[(&str, &[&str])] = &[
     (
         "screens",
         &[
-            "domain", "app", "widgets", "floor", "usage", "planner", "lab",
+            "domain", "app", "widgets", "floor", "evidence", "usage", "planner", "lab",
         ],
     ),
     ("terminal", &["app", "screens", "clock"]),

@@ -55,7 +55,7 @@ fn pin(unit: &str, step: u32, rig: &str, start: &str) -> Pin {
 /// What was left out: request, step from 1, reason. Everything else is planned by the rules.
 fn left(lab: &Lab) -> Vec<(String, usize, String)> {
     let problem = compile(lab, &Facts::default(), at(NOW));
-    let solved = solve(&problem, 1, &mut Rounds(3), &mut |_| {});
+    let solved = solve(&problem, 1, &Rounds(3), &mut |_| {});
     let no_room = |reason: &str| reason.contains("move one of them") || reason.contains("R4");
     if solved.plan.left.iter().all(|own| !no_room(&own.reason)) {
         check_clean(&problem, &solved.plan);

@@ -20,6 +20,7 @@ mod networks;
 mod noise;
 mod published_values;
 mod random_labs;
+mod reliability;
 mod remedies;
 mod rules;
 mod sharing;

@@ -114,7 +114,7 @@ fn late_by_hand(
         let mut facts = begun.facts().clone();
         by_hand(change, &mut lab, &mut facts);
         let planning = Planning::new(Arc::new(lab), facts, now);
-        let proposal = planning.run(1, &mut Rounds(ROUNDS), &mut |_| {});
+        let proposal = planning.run(1, &Rounds(ROUNDS), &mut |_| {});
         let problem = planning.problem();
         let (visits, _) = problem.resolve(&proposal.plan.bookings);
         let (left, _) = problem.resolve_left(&proposal.plan.unplannable);
@@ -136,7 +136,7 @@ fn late_by_hand(
 /// Remedies of every late request of the lab, each tried anew by hand; the kinds of change that were named.
 fn all_work(lab: &Lab, facts: &Facts, now: Minute) -> Vec<Remedies> {
     let planning = Planning::new(Arc::new(lab.clone()), facts.clone(), now);
-    let plan = planning.run(1, &mut Rounds(ROUNDS), &mut |_| {}).plan;
+    let plan = planning.run(1, &Rounds(ROUNDS), &mut |_| {}).plan;
     let late = plan.requests.iter().filter(|own| own.late > Minutes::ZERO);
     let mut all = Vec::new();
     for own in late.take(2) {

@@ -40,7 +40,7 @@ fn runs(share: &str) -> usize {
         ),
     ]);
     let problem = compile(&lab, &Facts::default(), Minute::new(START));
-    let solved = solve(&problem, 1, &mut Rounds(20), &mut |_| {});
+    let solved = solve(&problem, 1, &Rounds(20), &mut |_| {});
     check_clean(&problem, &solved.plan);
     assert_eq!(solved.plan.visits.len(), 6);
     let run = |place: Place| match place {

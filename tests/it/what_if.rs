@@ -50,7 +50,7 @@ fn parse(line: &str) -> Change {
 fn compare(base: Planning, lines: &[&str]) -> WhatIf {
     let changes = lines.iter().map(|line| parse(line)).collect();
     let mut plan = |planning: &Planning| {
-        let proposal = planning.run(1, &mut Rounds(10), &mut |_| {});
+        let proposal = planning.run(1, &Rounds(10), &mut |_| {});
         assert_eq!(proposal.clashes, []);
         let problem = planning.problem();
         let (visits, unresolved) = problem.resolve(&proposal.plan.bookings);
@@ -169,7 +169,7 @@ fn requests_come_go_and_change_places() {
 fn a_request_that_is_dropped_keeps_what_has_happened() {
     let lab = lab();
     let plan = planning(&lab, Facts::default())
-        .run(1, &mut Rounds(5), &mut |_| {})
+        .run(1, &Rounds(5), &mut |_| {})
         .plan;
     let now = at("2027-03-01T10:00Z");
     let facts = facts_of_plan(&plan.bookings, now);

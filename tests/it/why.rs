@@ -93,7 +93,7 @@ fn chains_of_random_labs_lead_where_they_say_and_end_in_a_cause() {
     for seed in 0..300 {
         let (lab, facts, now) = random_lab(seed);
         let problem = compile(&lab, &facts, now);
-        let solved = solve(&problem, seed, &mut Rounds(5), &mut |_| {});
+        let solved = solve(&problem, seed, &Rounds(5), &mut |_| {});
         check_clean(&problem, &solved.plan);
         every_chain_holds(&problem, &solved.plan, &mut ends);
     }
@@ -117,7 +117,7 @@ fn late_requests_of_the_demo_come_down_to_a_rig_a_crew_or_a_date() {
     let lab = demo_lab();
     let now = parse_instant("2027-03-22T06:50", Some(&lab.zone)).expect("an instant");
     let problem = compile(&lab, &Facts::default(), now);
-    let solved = solve(&problem, 1, &mut Rounds(20), &mut |_| {});
+    let solved = solve(&problem, 1, &Rounds(20), &mut |_| {});
     let late = late_chains(&problem, &solved.plan, usize::MAX);
     assert!(!late.is_empty());
     let finishes = solved.plan.finishes(&problem);

@@ -122,7 +122,7 @@ struct Trial<'t> {
 impl<'t> Trial<'t> {
     fn new(planning: &Planning, plan: &Plan, request: &'t RequestId, rounds: u64) -> Self {
         let base = planning.starting_from(plan);
-        let unchanged = base.run(1, &mut Rounds(rounds), &mut |_| {}).plan;
+        let unchanged = base.run(1, &Rounds(rounds), &mut |_| {}).plan;
         Self {
             base,
             request,
@@ -138,7 +138,7 @@ impl<'t> Trial<'t> {
     /// What the change does; `None` where it cannot be made, or where it leaves somebody out.
     fn of(&self, change: Change) -> Option<Remedy> {
         let changed = self.base.with_changes(std::slice::from_ref(&change)).ok()?;
-        let proposal = changed.run(1, &mut Rounds(self.rounds), &mut |_| {});
+        let proposal = changed.run(1, &Rounds(self.rounds), &mut |_| {});
         let plan = &proposal.plan;
         if !proposal.clashes.is_empty() || plan.unplannable.len() > self.unchanged.unplannable.len()
         {

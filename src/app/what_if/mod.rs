@@ -254,6 +254,7 @@ impl Change {
             priority: *priority,
             keep_together: false,
             on_failure: OnFailure::Stop,
+            show: None,
         });
         Ok(())
     }

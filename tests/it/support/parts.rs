@@ -137,6 +137,7 @@ pub(crate) fn request(id: &str, sequence: &str, units: usize, ready: Minute) -> 
         priority: 5,
         keep_together: false,
         on_failure: OnFailure::Stop,
+        show: None,
     }
 }
 

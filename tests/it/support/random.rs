@@ -37,6 +37,11 @@ impl Random {
         list[self.below(list.len())].clone()
     }
 
+    /// A number above 0 and up to 1.
+    pub(crate) fn fraction(&mut self) -> f64 {
+        ((self.next() >> 11) + 1) as f64 / (1_u64 << 53) as f64
+    }
+
     pub(crate) fn count(&mut self, low: u32, high: u32) -> u32 {
         u32::try_from(self.range(i64::from(low), i64::from(high))).expect("a small number")
     }

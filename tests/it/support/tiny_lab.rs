@@ -114,7 +114,7 @@ fn requests(lab: &mut Lab, random: &mut Random) {
 /// Pins one visit of a valid plan where it is.
 fn pin(lab: &mut Lab, now: Minute, random: &mut Random) {
     let problem = compile(lab, &Facts::default(), now);
-    let plan = solve(&problem, 1, &mut Rounds(0), &mut |_| {}).plan;
+    let plan = solve(&problem, 1, &Rounds(0), &mut |_| {}).plan;
     let bookings = problem.words(&plan.visits, &[]);
     if bookings.is_empty() {
         return;
@@ -132,7 +132,7 @@ fn pin(lab: &mut Lab, now: Minute, random: &mut Random) {
 fn later(lab: Lab, start: Minute, random: &mut Random) -> (Lab, Facts, Minute) {
     let now = start + Minutes::new(random.range(2, 12));
     let problem = compile(&lab, &Facts::default(), start);
-    let plan = solve(&problem, 1, &mut Rounds(1), &mut |_| {}).plan;
+    let plan = solve(&problem, 1, &Rounds(1), &mut |_| {}).plan;
     let mut facts = facts_of_plan(&problem.words(&plan.visits, &[]), now);
     facts.published.clear();
     (lab, facts, now)
