@@ -61,11 +61,7 @@ pub struct Progress {
 }
 
 /// Plans `problem` until `budget` is used up; the same problem, seed and number of rounds give the same
-/// plan. A budget that is used up from the start gives the first valid plan.
-#[expect(
-    clippy::missing_panics_doc,
-    reason = "there is always a rule to begin with"
-)]
+/// plan. A budget that is used up from the start gives the first valid plan, with the bound that is there at once.
 pub fn solve(
     problem: &Problem,
     seed: u64,
@@ -73,12 +69,45 @@ pub fn solve(
     progress: &mut dyn FnMut(Progress),
 ) -> Solved {
     let alone = Alone::look(problem);
-    let bound = bound::lower(problem, &alone, &[]);
+    let bound: &(dyn Fn(&[RequestIx]) -> i64 + Sync) = if budget.used_up(0) {
+        &|left| bound::own_paths(problem, &alone, left)
+    } else {
+        &|left| bound::lower(problem, &alone, left)
+    };
+    let quick = bound::own_paths(problem, &alone, &[]);
+    let mut news = |rounds, cost| {
+        progress(Progress {
+            rounds,
+            cost,
+            bound: Some(quick),
+        });
+    };
+    std::thread::scope(|scope| {
+        // The first plan does not wait for the bound.
+        let all = scope.spawn(|| bound(&[]));
+        let (mut best, rounds) = first_plan(problem, &alone, budget, &mut news);
+        let rounds = side_by_side::improve(&mut best.builder, seed, rounds, budget, &mut news);
+        let all = all
+            .join()
+            .unwrap_or_else(|panic| std::panic::resume_unwind(panic));
+        let left: Vec<RequestIx> = best.no_room.iter().map(|(request, _)| *request).collect();
+        let bound = if left.is_empty() { all } else { bound(&left) };
+        finish(problem, &alone, best, bound, rounds)
+    })
+}
+
+/// The best of the plans by rules, and how many were tried after the first.
+fn first_plan<'p>(
+    problem: &'p Problem,
+    alone: &Alone,
+    budget: &dyn Budget,
+    news: &mut dyn FnMut(u64, i64),
+) -> (Candidate<'p>, u64) {
     let mut rounds = 0;
     let mut best: Option<Candidate<'_>> = None;
     // The plan in force, repaired, goes first where there is one; the first plan that leaves nobody out
     // is the first valid one.
-    let repaired = alone::keep_published(problem, &alone);
+    let repaired = alone::keep_published(problem, alone);
     let rules = rules();
     let starts = repaired.iter().map(|kept| (&rules[0], kept));
     for (rule, fixed) in starts.chain(rules.iter().map(|rule| (rule, &alone.fixed))) {
@@ -86,32 +115,14 @@ pub fn solve(
         if complete && budget.used_up(rounds) {
             break;
         }
-        let next = Candidate::new(problem, &alone, rule, fixed);
+        let next = Candidate::new(problem, alone, rule, fixed);
         rounds += u64::from(best.is_some());
         if best.as_ref().is_none_or(|best| next.value() < best.value()) {
-            progress(Progress {
-                rounds,
-                cost: next.cost,
-                bound: Some(bound),
-            });
+            news(rounds, next.cost);
             best = Some(next);
         }
     }
-    let mut best = best.expect("there is at least one rule");
-    rounds = side_by_side::improve(
-        &mut best.builder,
-        seed,
-        rounds,
-        budget,
-        &mut |rounds, cost| {
-            progress(Progress {
-                rounds,
-                cost,
-                bound: Some(bound),
-            });
-        },
-    );
-    finish(problem, &alone, best, bound, rounds)
+    (best.expect("there is at least one rule"), rounds)
 }
 
 /// The first minute at which a step could load on a rig beside the visits of `plan`, the unit's own visits
@@ -190,12 +201,6 @@ fn finish(
         }
     }));
     left.sort_by_key(|left| left.request);
-    let no_room: Vec<RequestIx> = best.no_room.iter().map(|(request, _)| *request).collect();
-    let bound = if no_room.is_empty() {
-        bound
-    } else {
-        bound::lower(problem, alone, &no_room)
-    };
     let plan = Plan { visits, left };
     let cost = plan.cost(problem);
     Solved {

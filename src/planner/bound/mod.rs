@@ -27,6 +27,17 @@ use crate::problem::{Problem, RequestIx};
 use ahead::Ahead;
 use prices::Bounded;
 
+/// The own paths alone: weaker, and there at once.
+pub(super) fn own_paths(problem: &Problem, alone: &Alone, left: &[RequestIx]) -> i64 {
+    let requests = (0..problem.requests.len()).map(RequestIx::from);
+    let planned = requests.filter(|request| !left.contains(request));
+    let costs = planned.filter_map(|request| {
+        let finish = path::finish(alone, request)?;
+        Some(problem.cost_at(request, finish))
+    });
+    costs.sum()
+}
+
 /// No valid plan costs less that leaves out the requests in `left`, and those that cannot be planned.
 pub(super) fn lower(problem: &Problem, alone: &Alone, left: &[RequestIx]) -> i64 {
     let ahead = Ahead::new(problem);
