@@ -429,9 +429,9 @@ impl<'p> Search<'p> {
         };
         plan.visits
             .sort_by_key(|visit| (visit.times.load, visit.rig, visit.unit));
-        if check(self.problem, &plan).is_empty() {
-            let cost = plan.cost(self.problem);
-            assert!(cost < self.limit, "branches at the limit are cut");
+        // The limit may have fallen since this branch was begun.
+        let cost = plan.cost(self.problem);
+        if cost < self.limit && check(self.problem, &plan).is_empty() {
             self.limit = cost;
             self.best = Some(cost);
         }
