@@ -77,10 +77,11 @@ impl<'p> Search<'p> {
                 let steps = unit.facts.len()..unit.wanted;
                 search.wanted.extend(steps.map(|step| (unit_ix, step)));
             }
-            let floor = search.floor(unit_ix, unit.facts.len(), last);
-            let least = search.shortest(unit_ix, unit.facts.len(), floor);
-            let any = planned && unit.wanted > 0;
-            search.least.push(any.then_some(least));
+            let least = (planned && unit.wanted > 0).then(|| {
+                let floor = search.floor(unit_ix, unit.facts.len(), last);
+                search.shortest(unit_ix, unit.facts.len(), floor)
+            });
+            search.least.push(least);
         }
         search
     }
