@@ -77,10 +77,11 @@ impl<'p> Search<'p> {
                 let steps = unit.facts.len()..unit.wanted;
                 search.wanted.extend(steps.map(|step| (unit_ix, step)));
             }
-            let floor = search.floor(unit_ix, unit.facts.len(), last);
-            let least = search.shortest(unit_ix, unit.facts.len(), floor);
-            let any = planned && unit.wanted > 0;
-            search.least.push(any.then_some(least));
+            let least = (planned && unit.wanted > 0).then(|| {
+                let floor = search.floor(unit_ix, unit.facts.len(), last);
+                search.shortest(unit_ix, unit.facts.len(), floor)
+            });
+            search.least.push(least);
         }
         search
     }
@@ -429,9 +430,9 @@ impl<'p> Search<'p> {
         };
         plan.visits
             .sort_by_key(|visit| (visit.times.load, visit.rig, visit.unit));
-        if check(self.problem, &plan).is_empty() {
-            let cost = plan.cost(self.problem);
-            assert!(cost < self.limit, "branches at the limit are cut");
+        // The limit may have fallen since this branch was begun.
+        let cost = plan.cost(self.problem);
+        if cost < self.limit && check(self.problem, &plan).is_empty() {
             self.limit = cost;
             self.best = Some(cost);
         }
