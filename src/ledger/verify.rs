@@ -62,11 +62,11 @@ fn checked(
     let seq: i64 = row.get(0).map_err(unreadable)?;
     let seq = u64::try_from(seq).map_err(|_| (at + 1, format!("its number is {seq}")))?;
     let told = |why: &str| Err((seq, why.to_owned()));
-    if seq <= at {
-        return Err((at + 1, format!("event {seq} stands in its place")));
-    }
     if seq != at + 1 {
-        return told("an event before it is missing");
+        return Err((
+            at + 1,
+            format!("it is missing; event {seq} stands in its place"),
+        ));
     }
     if row.get::<_, [u8; 16]>(2).map_err(unreadable)? != ledger {
         return told("it belongs to another ledger");

@@ -36,6 +36,7 @@ struct Own {
     recorded: Vec<(Seq, EventId)>,
     last_mark: Option<Seq>,
     conflicts: u64,
+    busy: u64,
     waits: Vec<Duration>,
 }
 
@@ -73,6 +74,8 @@ impl Own {
                     self.conflicts += 1;
                     seen = ledger.head().expect("a head").seq;
                 }
+                // Nothing has happened: it is said again, with the same id.
+                Outcome::NotRecorded { .. } => self.busy += 1,
                 other => panic!("nothing else keeps it from being recorded: {other:?}"),
             }
         }
@@ -129,6 +132,7 @@ fn a_worker_records_marks_undos_and_notes() {
         say(&format!("wait {}", wait.as_micros()));
     }
     say(&format!("conflicts {}", own.conflicts));
+    say(&format!("busy {}", own.busy));
     say(&format!("recorded {}", own.recorded.len()));
 }
 
@@ -227,8 +231,9 @@ fn f05_f16_many_at_once_lose_nothing_and_can_be_backed_up() {
     let p99 = waits[waits.len() * 99 / 100];
     let worst = waits[waits.len() - 1];
     println!(
-        "f05: {workers} x {each}, {} conflicts, p99 {p99} us, worst {worst} us; f16: {} backups",
+        "f05: {workers} x {each}, {} conflicts, {} busy, p99 {p99} us, worst {worst} us; f16: {} backups",
         sum("conflicts"),
+        sum("busy"),
         heads.len()
     );
     assert_eq!(sum("recorded"), all, "each worker recorded all of its own");

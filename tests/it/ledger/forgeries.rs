@@ -124,8 +124,8 @@ const FORGERIES: &[(&str, u64)] = &[
         "UPDATE event SET login = 'benc', person = 'hInes' WHERE seq = 2",
         2,
     ),
-    ("DELETE FROM event WHERE seq = 3", 4),
-    ("DELETE FROM event WHERE seq = 1", 2),
+    ("DELETE FROM event WHERE seq = 3", 3),
+    ("DELETE FROM event WHERE seq = 1", 1),
     (
         "UPDATE event SET seq = 7 WHERE seq = 2; UPDATE event SET seq = 2 WHERE seq = 3; UPDATE event SET seq = 3 WHERE seq = 7",
         2,
@@ -316,7 +316,7 @@ const SIXTEEN: [Forgery; 15] = [
         "delete middle",
         "DELETE FROM event WHERE seq = 3",
         None,
-        Found::At(4),
+        Found::At(3),
     ),
     (
         "delete tail",

@@ -96,7 +96,7 @@ pub(super) fn start(name: &str, path: &Path, with: &[(&str, &str)]) -> Child {
         .env(LEDGER, path)
         .envs(with.iter().copied())
         .stdout(Stdio::piped())
-        .stderr(Stdio::null())
+        .stderr(Stdio::inherit())
         .spawn()
         .expect("a writer")
 }
