@@ -144,13 +144,6 @@ impl<'p> Ahead<'p> {
         ahead
     }
 
-    /// Every place that ways lead to, with its number of positions (runs, for rigs loaded together) and when it is
-    /// in use: rigs first, then rigs seen as one.
-    pub(super) fn rooms(&self) -> impl Iterator<Item = (usize, &[Span])> {
-        let spans = self.usable.iter().map(Vec::as_slice);
-        self.positions.iter().copied().zip(spans)
-    }
-
     /// The kind of a step.
     pub(super) fn kind(&self, step: &Step) -> &Kind<'p> {
         &self.kinds[self.kind_number(step)]
@@ -229,20 +222,6 @@ impl<'p> Ahead<'p> {
         let kind = self.kind(&request.steps[step]);
         self.followed(request, step, until, |out_from| {
             self.visit(kind, from, out_from)
-        })
-    }
-
-    /// The same on one rig, every next step following.
-    pub(super) fn step_on_way(
-        &self,
-        request: &Request,
-        step: usize,
-        way: &Way,
-        from: Minute,
-    ) -> Option<Earliest> {
-        let kind = self.kind(&request.steps[step]);
-        self.followed(request, step, request.steps.len(), |out_from| {
-            self.on_way(kind, way, from, out_from)
         })
     }
 

@@ -1,16 +1,14 @@
 //! Each argument on the example of its file, worked by hand.
 
 use super::ahead::{Ahead, Earliest};
-use super::grid::Grid;
 use super::hands::Supply;
-use super::shares::Shares;
-use super::{crowd, lower, seats, supply};
+use super::{crowd, lower, seats};
 use crate::domain::lab::{Lab, Length, Loading, Rest, Watch};
 use crate::domain::parts::{
-    ALL_WEEK, crew, empty_lab, method, outage, request, rig, sequence, shift, step,
+    ALL_WEEK, crew, empty_lab, method, request, rig, sequence, shift, step,
 };
 use crate::domain::zone::known::utc;
-use crate::domain::{Facts, Minute, Minutes, Span};
+use crate::domain::{Facts, Minute, Minutes};
 use crate::planner::alone::Alone;
 use crate::problem::{Problem, RequestIx, compile};
 
@@ -214,103 +212,4 @@ fn a_run_carries_no_more_than_can_be_looked_at_in_time() {
     assert_eq!(carried(&lab), (3, 3));
     rest(&mut lab, 1000);
     assert_eq!(carried(&lab).1, 12);
-}
-
-#[test]
-fn buckets_are_short_in_shifts_and_long_at_night() {
-    let problem = compiled(&lab());
-    let span = Span::new(at(NOW), at("03 08:00"));
-    let grid = Grid::new(&problem.site, span, 16);
-    // Two shifts of eight hours, and two nights.
-    assert_eq!(grid.count(), 18);
-    assert_eq!(grid.bucket(at("01 08:59")), 0);
-    assert_eq!(grid.bucket(at("01 09:00")), 1);
-    assert_eq!(grid.bucket(at("02 03:00")), 8);
-    assert_eq!(
-        (grid.start(8), grid.end(8)),
-        (at("01 16:00"), at("02 08:00"))
-    );
-    assert_eq!(grid.bucket(at("09 08:00")), 18);
-}
-
-#[test]
-fn an_outage_takes_its_minutes_from_every_position() {
-    let mut lab = lab();
-    add_rig(&mut lab, "look", Loading::Each, 3, 0);
-    let down = Span::new(at("01 09:00"), at("01 09:30"));
-    lab.outages.push(outage("look", down));
-    let problem = compiled(&lab);
-    let ahead = Ahead::new(&problem);
-    let span = Span::new(at(NOW), at("02 08:00"));
-    let grid = Grid::new(&problem.site, span, 8);
-    let all = supply::capacities(&ahead, &grid);
-    let are = |found: &[f64], wanted: [f64; 3]| {
-        assert_eq!(found.len(), wanted.len());
-        for (found, wanted) in found.iter().zip(wanted) {
-            assert!((found - wanted).abs() < 1e-9, "{found}, not {wanted}");
-        }
-    };
-    are(&all[0][..3], [180.0, 90.0, 180.0]);
-    // One person, and nobody at night.
-    are(&all[1][6..], [60.0, 60.0, 0.0]);
-}
-
-#[test]
-fn a_run_collects_its_price_once() {
-    let mut lab = lab();
-    add_rig(&mut lab, "heat", Loading::Together, 12, 0);
-    add_method(&mut lab, "heat", 60, Watch::None);
-    add_request(&mut lab, "A", &["heat"], 3);
-    add_request(&mut lab, "B", &["heat"], 3);
-    let problem = compiled(&lab);
-    let ahead = Ahead::new(&problem);
-    let mut shares = Shares::new(&ahead, 40, &[true, true]);
-    for _ in 0..20 {
-        shares.note(0, 0, 3);
-        shares.note(1, 0, 35);
-        shares.split();
-    }
-    let ((first, most), (second, _)) = (shares.of(0, 0), shares.of(1, 0));
-    assert_eq!(most, 3);
-    for (a, b) in first.iter().zip(second) {
-        assert!((a + b - 1.0).abs() < 1e-9);
-    }
-    assert!(first[3] > 0.9 && second[35] > 0.9);
-}
-
-#[test]
-fn two_requests_on_one_bench_go_one_after_the_other() {
-    let mut lab = lab();
-    add_rig(&mut lab, "look", Loading::Each, 1, 0);
-    add_method(&mut lab, "look", 60, Watch::None);
-    add_request(&mut lab, "A", &["look"], 1);
-    add_request(&mut lab, "B", &["look"], 1);
-    for own in &mut lab.requests {
-        own.priority = 1;
-    }
-    let problem = compiled(&lab);
-    let bound = lower(&problem, &Alone::look(&problem), &[]);
-    // 60 + 120 at best; each alone would cost 60.
-    assert!((140..=180).contains(&bound), "{bound}");
-}
-
-#[test]
-fn a_chamber_with_two_conditions_serves_one_after_the_other() {
-    let mut lab = lab();
-    add_rig(&mut lab, "heat", Loading::Together, 12, 0);
-    add_method(&mut lab, "heat", 60, Watch::None);
-    add_method(&mut lab, "more", 60, Watch::None);
-    let more = lab
-        .methods
-        .values_mut()
-        .find(|own| own.id.as_str() == "more");
-    "heat".clone_into(&mut more.expect("a method").does);
-    add_request(&mut lab, "A", &["heat"], 3);
-    add_request(&mut lab, "B", &["more"], 3);
-    for own in &mut lab.requests {
-        own.priority = 1;
-    }
-    let problem = compiled(&lab);
-    let bound = lower(&problem, &Alone::look(&problem), &[]);
-    assert!((140..=180).contains(&bound), "{bound}");
 }
