@@ -143,7 +143,7 @@ impl Work {
         } = self;
         let begun = clock.elapsed();
         let elapsed = || clock.elapsed();
-        let mut time = Time {
+        let time = Time {
             elapsed: &elapsed,
             until: begun + longest,
         };
@@ -154,8 +154,8 @@ impl Work {
                 let _heard = sender.send(Message::Progress(*job, progress));
             }
         };
-        let mut budget = AnyOf(vec![&mut time, cancel]);
-        let mut proposal = planning.run(1, &mut budget, &mut news);
+        let budget = AnyOf(vec![&time, cancel]);
+        let mut proposal = planning.run(1, &budget, &mut news);
         let worked = clock.elapsed().saturating_sub(begun).as_millis();
         proposal.plan.milliseconds = u64::try_from(worked).unwrap_or(u64::MAX);
         proposal

@@ -247,6 +247,16 @@ pub fn rig_days(
     bookings.iter().filter(|own| counts(own)).map(days).sum()
 }
 
+/// The word of an amount: one hour, two hours.
+fn singular((amount, word): (f64, &str)) -> &str {
+    if format!("{amount:.0}") != "1" {
+        return word;
+    }
+    word.strip_suffix("es")
+        .filter(|_| word == "passes")
+        .unwrap_or(word.trim_end_matches('s'))
+}
+
 /// The leg in words, a line each.
 pub fn words(leg: &Leg, wish: &Wish, lab: &Lab) -> Vec<String> {
     let (goal, sizing) = (&wish.goal, &leg.sizing);
@@ -257,7 +267,7 @@ pub fn words(leg: &Leg, wish: &Wish, lab: &Lab) -> Vec<String> {
             "{} units, each to {:.0} {} ({:.3} missions), at most {} failures: reliability {} over a mission at one-sided confidence {}",
             sizing.units,
             leg.life.0,
-            leg.life.1,
+            singular(leg.life),
             sizing.missions,
             goal.failures,
             goal.reliability,

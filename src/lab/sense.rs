@@ -42,12 +42,11 @@ impl Asked {
                         _ => None,
                     }),
                 );
-                match &segments[..] {
-                    [only] => add("hold", vec![minutes(only.hold) * f64::from(repeat)]),
-                    _ => {
-                        add("repeat", vec![f64::from(repeat)]);
-                        add("dwell", all(&|own| Some(minutes(own.hold))));
-                    }
+                if let [only] = &segments[..] {
+                    add("hold", vec![minutes(only.hold) * f64::from(repeat)]);
+                } else {
+                    add("repeat", vec![f64::from(repeat)]);
+                    add("dwell", all(&|own| Some(minutes(own.hold))));
                 }
             }
             (Amount::Repeat(_), _) => {}
@@ -171,10 +170,9 @@ impl Judge<'_> {
             }
         }
         for pair in stays.windows(2) {
-            for why in [recovery(pair[0], pair[1]), self.window(pair[0], pair[1])] {
-                if let Some(why) = why {
-                    warn(pair[1].step, &why);
-                }
+            let why = [recovery(pair[0], pair[1]), self.window(pair[0], pair[1])];
+            for why in why.into_iter().flatten() {
+                warn(pair[1].step, &why);
             }
         }
         for (step, why) in spoiled(&stays)

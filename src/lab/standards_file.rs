@@ -167,9 +167,10 @@ fn order(table: &Table<'_>) -> Option<Order> {
     table.only(&["name", "known", "standards"]);
     let name = table.need("name").and_then(|value| value.name());
     let known = table.need("known").and_then(|value| known(&value));
-    let standards = table
-        .need("standards")
-        .and_then(|value| all(&value, |value| value.id()));
+    let standards = table.need("standards").and_then(|value| {
+        let id = |value: &super::value::Value<'_>| value.id();
+        all(&value, id)
+    });
     Some(Order {
         name: name?,
         known: known?,

@@ -206,13 +206,15 @@ fn add_request(
 /// product or request where its units share with no others.
 type ConditionKey = (MethodId, Vec<(String, u64)>, Amount, Option<String>);
 
+/// A sequence, and the product or request where some of its steps share with no others.
+type WalkKey = (SequenceId, Option<String>);
+
 /// Gives equal things one index, so that steps of thousands of units share what they have in common.
 struct Interner<'l> {
     lab: &'l Lab,
     /// Each sequence with the narrowest sharing among its steps.
     sequences: BTreeMap<&'l SequenceId, (&'l Sequence, Share)>,
-    /// By sequence, and the product or request where some of its steps share with no others.
-    walks: BTreeMap<(SequenceId, Option<String>), Vec<(WalkStep, CondIx)>>,
+    walks: BTreeMap<WalkKey, Vec<(WalkStep, CondIx)>>,
     conditions: HashMap<ConditionKey, CondIx>,
     fixtures: HashMap<(String, MethodId), FixtureIx>,
     /// By condition and the number of units that must share a run (0: any).

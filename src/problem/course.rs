@@ -141,8 +141,8 @@ pub fn of_shape(method: &Method, amount: Amount) -> Option<Course> {
     let (Amount::Hold(hold), Length::Hold(_)) = (amount, &method.length) else {
         return None;
     };
-    let temperatures = method.shape.iter().filter_map(|segment| segment.to_c);
-    let (mut at, mut rh) = (temperatures.last()?, None);
+    let mut temperatures = method.shape.iter().filter_map(|segment| segment.to_c);
+    let (mut at, mut rh) = (temperatures.next_back()?, None);
     let mut pass = Vec::new();
     for segment in &method.shape {
         rh = segment.to_rh.or(rh);

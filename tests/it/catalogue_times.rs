@@ -145,6 +145,7 @@ impl Walk {
 }
 
 /// The time of an entry on the reference rig, rounded up once.
+#[expect(clippy::cast_possible_truncation, reason = "minutes of a test are few")]
 fn by_hand(entry: &Table, settles: bool) -> i64 {
     let exact = if let Some(hold) = entry.get("hold") {
         minutes(hold)

@@ -111,12 +111,16 @@ fn more_of_something_never_hurts_the_whole_and_helps_who_waits() {
     }
     let more = compare(
         base(),
-        &["positions bench 3", "shift bench mon 06:00-14:00 2"],
+        &[
+            "positions bench 3",
+            "positions dh-1 3",
+            "shift bench mon 06:00-14:00 2",
+        ],
     );
     let (before, after) = (more.unchanged.plan.cost, more.changed.plan.cost);
     assert!(
         after < before,
-        "three looks at once instead of one after another"
+        "{before} and {after}: three looks at once instead of one after another"
     );
 }
 
