@@ -4,7 +4,7 @@ use super::desk::Planning;
 use crate::domain::lab::{Amount, Lab, OnFailure, Request, Sequence, Show};
 use crate::domain::steps::walk;
 use crate::domain::{Booking, Facts, Minute, Minutes, RequestId, RigId, SequenceId, UnitId};
-use crate::evidence::axis::Axis;
+use crate::evidence::axis::{Axis, hours_a_pass};
 use crate::evidence::sizing::{Answer, Given, Goal, NoSize, Sizing, size};
 use crate::lab::offset_text;
 use crate::planner::Rounds;
@@ -185,7 +185,10 @@ fn lengthened(lab: &Lab, own: &Sequence, axis: &Axis, needed: f64) -> Result<Seq
     step.length = Some(match before {
         Amount::Cycles(_) => Amount::Cycles(up(needed)),
         Amount::Hold(_) => Amount::Hold(crate::domain::time::minutes_ceil(needed * 60.0)),
-        Amount::Repeat(_) => Amount::Repeat(u32::try_from(up(needed)).unwrap_or(u32::MAX)),
+        Amount::Repeat(_) => {
+            let passes = needed / hours_a_pass(lab, &step.method).unwrap_or(1.0);
+            Amount::Repeat(u32::try_from(up(passes)).unwrap_or(u32::MAX))
+        }
     });
     Ok(longer)
 }

@@ -4,7 +4,7 @@
 //! up. So one method of the walk is counted: the one that comes back between checks, or the only one there is.
 //! A walk of different exposures, each once, has no such count; there only pass or fail is evidence.
 
-use crate::domain::lab::{Amount, Lab};
+use crate::domain::lab::{Amount, Lab, Length};
 use crate::domain::steps::WalkStep;
 use crate::domain::{MethodId, Minutes};
 use std::collections::BTreeMap;
@@ -67,7 +67,7 @@ impl Axis {
         let mut after = Vec::new();
         for (step, check) in steps.iter().zip(&checks) {
             life += match counted {
-                Some(own) if own.method == step.method => size(step.amount),
+                Some(own) if own.method == step.method => size(lab, step),
                 None if !check => 1.0,
                 _ => 0.0,
             };
@@ -76,6 +76,7 @@ impl Axis {
         let unit = counted.map_or(Unit::Exposures, |own| match own.amount {
             Amount::Cycles(_) => Unit::Cycles,
             Amount::Hold(_) => Unit::Hours,
+            Amount::Repeat(_) if hours_a_pass(lab, &own.method).is_some() => Unit::Hours,
             Amount::Repeat(_) => Unit::Passes,
         });
         Self {
@@ -105,11 +106,26 @@ impl Axis {
     }
 }
 
+/// The hours that one pass of a profile holds, where it has a single hold: that is what ages the unit.
+pub fn hours_a_pass(lab: &Lab, method: &MethodId) -> Option<f64> {
+    let Length::Profile { segments, .. } = &lab.methods.get(method)?.length else {
+        return None;
+    };
+    let [only] = &segments[..] else { return None };
+    (only.hold > Minutes::ZERO).then(|| hours(only.hold))
+}
+
+fn hours(time: Minutes) -> f64 {
+    time.get() as f64 / Minutes::hours(1).get() as f64
+}
+
 /// An amount in cycles, hours or passes.
-fn size(amount: Amount) -> f64 {
-    match amount {
+fn size(lab: &Lab, step: &WalkStep) -> f64 {
+    match step.amount {
         Amount::Cycles(cycles) => cycles as f64,
-        Amount::Hold(hold) => hold.get() as f64 / Minutes::hours(1).get() as f64,
-        Amount::Repeat(passes) => f64::from(passes),
+        Amount::Hold(hold) => hours(hold),
+        Amount::Repeat(passes) => {
+            f64::from(passes) * hours_a_pass(lab, &step.method).unwrap_or(1.0)
+        }
     }
 }
