@@ -460,7 +460,7 @@ fn size_writes_a_request_that_the_lab_takes() {
         )
         .good();
     assert!(
-        said.contains("units = 22") && said.contains("# 22 units, each to 96 hours"),
+        said.contains("units = 22") && said.contains("# 22 units, each to 1 passes"),
         "{said}"
     );
     let file = desk.folder.path().join("lab/requests.toml");
