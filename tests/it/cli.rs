@@ -596,7 +596,7 @@ fn size_writes_a_request_that_the_lab_takes() {
         )
         .good();
     assert!(
-        said.contains("units = 22") && said.contains("# 22 units, each to 1 pass "),
+        said.contains("units = 22") && said.contains("# 22 units, each to 96 hours"),
         "{said}"
     );
     let file = desk.folder.path().join("lab/requests.toml");

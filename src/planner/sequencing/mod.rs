@@ -109,6 +109,21 @@ pub type Share<'a> = &'a (dyn Fn(u64) -> f64 + Sync);
 const MOVES: usize = 50;
 /// Rounds between two exchanges.
 const EPOCH: u64 = 400;
+/// Iterations without progress after which tabu search begins anew from the best.
+const PATIENCE: u64 = 3000;
+/// Orders tried where no rule keeps every largest gap.
+const SHUFFLES: usize = 200;
+/// Shares of dearer orders that are accepted: at first, at first where there is much to do, and in the end.
+const HOT: f64 = 0.3;
+const WARM: f64 = 0.03;
+const COLD: f64 = 0.001;
+/// So few tasks are searched hot by every thread.
+const FEW_TASKS: usize = 150;
+/// What counts of a round in the next, and how fast the heat follows.
+const MEMORY: f64 = 0.97;
+const COOLING: f64 = 0.97;
+/// Moves tried for a first guess of the heat.
+const GUESSES: usize = 30;
 
 /// Searches for the order of the lowest cost with that many threads; the same number of rounds gives the same
 /// order. `None` where no order was found that keeps every gap.
@@ -291,7 +306,7 @@ impl<'s, 'n> Line<'s, 'n> {
     fn mean_rise(&mut self) -> f64 {
         let mut sum = 0.0;
         let mut count = 0.0;
-        for _ in 0..30 {
+        for _ in 0..GUESSES {
             let before = self.current.cost;
             if let Some(cost) = self.attempt(i64::MAX).cost()
                 && cost > before
@@ -303,6 +318,7 @@ impl<'s, 'n> Line<'s, 'n> {
         if count > 0.0 { sum / count } else { 1.0 }
     }
 
+    /// Works from one round to another, or until the share is used up or the best cannot be beaten.
     fn run(&mut self, from: u64, until: u64, share: Share<'_>) {
         for round in from..until {
             let used = share(round);
@@ -311,44 +327,48 @@ impl<'s, 'n> Line<'s, 'n> {
             }
             if self.tabu.is_some() {
                 self.tabu_round();
-                self.rounds = round + 1;
-                continue;
-            }
-            let heat = self.heat;
-            if self.breed.is_some() {
+            } else if self.breed.is_some() {
                 self.breed_round();
-                self.rounds = round + 1;
-                continue;
-            }
-            let mut worse = 0.0;
-            let mut taken = 0.0;
-            for _ in 0..MOVES {
-                let limit = self.limit(heat);
-                let outcome = self.attempt(limit);
-                if outcome == Outcome::Dear {
-                    worse += 1.0;
-                }
-                if let Outcome::Cost(cost) = outcome {
-                    if cost > self.current.cost {
-                        worse += 1.0;
-                        taken += 1.0;
-                    }
-                    std::mem::swap(&mut self.current, &mut self.trial);
-                    self.decoder.keep();
-                    if self.current.cost < self.best.cost {
-                        self.best.copy(&self.current);
-                    }
-                }
-            }
-            self.worse = 0.97 * self.worse + worse;
-            self.taken = 0.97 * self.taken + taken;
-            let target = self.hot * (COLD / self.hot).powf(used);
-            if self.taken > target * self.worse {
-                self.heat *= 0.97;
             } else {
-                self.heat /= 0.97;
+                self.anneal_round(used);
             }
             self.rounds = round + 1;
+        }
+    }
+
+    /// A round of annealing. The heat follows from the share of dearer orders that should be accepted by now, so
+    /// that no scale of costs needs to be known.
+    fn anneal_round(&mut self, used: f64) {
+        self.worse *= MEMORY;
+        self.taken *= MEMORY;
+        for _ in 0..MOVES {
+            let limit = self.limit();
+            match self.attempt(limit) {
+                Outcome::Never => {}
+                Outcome::Dear => self.worse += 1.0,
+                Outcome::Cost(cost) => {
+                    if cost > self.current.cost {
+                        self.worse += 1.0;
+                        self.taken += 1.0;
+                    }
+                    self.accept();
+                }
+            }
+        }
+        let target = self.hot * (COLD / self.hot).powf(used);
+        if self.taken > target * self.worse {
+            self.heat *= COOLING;
+        } else {
+            self.heat /= COOLING;
+        }
+    }
+
+    /// The trial becomes the current order.
+    fn accept(&mut self) {
+        std::mem::swap(&mut self.current, &mut self.trial);
+        self.decoder.keep();
+        if self.current.cost < self.best.cost {
+            self.best.copy(&self.current);
         }
     }
 
@@ -391,8 +411,8 @@ impl<'s, 'n> Line<'s, 'n> {
         clippy::cast_possible_truncation,
         reason = "a float beyond it becomes the largest number"
     )]
-    fn limit(&mut self, heat: f64) -> i64 {
-        (self.current.cost as f64 - heat * (1.0 - self.random.fraction()).ln()) as i64
+    fn limit(&mut self) -> i64 {
+        (self.current.cost as f64 - self.heat * (1.0 - self.random.fraction()).ln()) as i64
     }
 
     /// A round of breeding.
@@ -408,13 +428,3 @@ impl<'s, 'n> Line<'s, 'n> {
         }
     }
 }
-
-/// Iterations without progress after which tabu search begins anew from the best.
-const PATIENCE: u64 = 3000;
-/// Orders tried where no rule keeps every largest gap.
-const SHUFFLES: usize = 200;
-const HOT: f64 = 0.3;
-const WARM: f64 = 0.03;
-const COLD: f64 = 0.001;
-/// So few tasks are searched hot by every thread.
-const FEW_TASKS: usize = 150;
