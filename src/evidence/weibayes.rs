@@ -10,7 +10,7 @@ use super::special::poisson_mean;
 
 /// Units that each run `l` missions so that at most `k` failures show `r` over one mission at confidence `c`.
 ///
-/// [`super::binomial_n`] with r^(l^β); for k = 0 that is ⌈ln(1−c)/(l^β ln r)⌉. `β > 0`, `l > 0`.
+/// `binomial_n` with r^(l^β); for k = 0 that is ⌈ln(1−c)/(l^β ln r)⌉. `β > 0`, `l > 0`.
 ///
 /// # Errors
 /// `out_of_range`.

@@ -3,7 +3,7 @@
 //! R(t) = exp(−(t/η)^β). With x = ln t and b = β ln η every term of the log-likelihood depends on z = βx − b
 //! alone and is concave in it, and so is the whole in (β, b) (Burridge, J. R. Stat. Soc. B 43 (1981) 41): Newton's
 //! method with a step that is halved until it gains cannot end anywhere but at the one maximum. Whether there
-//! is one is decided from the data beforehand ([`exists`]), never from the optimiser. [`bounds`] has the bounds.
+//! is one is decided from the data beforehand (`exists`), never from the optimiser. `bounds` has the bounds.
 
 mod bounds;
 mod exists;
