@@ -10,7 +10,7 @@ use crate::domain::lab::{Loading, Watch};
 use crate::domain::plan::Times;
 use crate::domain::{Minute, Minutes};
 use crate::problem::network::{
-    Block, Group, Mode, NEVER, Network, Place, Site, Supply, Task, Tick, Use,
+    Block, Group, Mode, NEVER, Network, Place, Site, Supply, Task, Tick, Use, ticks,
 };
 use crate::problem::{Problem, RequestIx, RigIx, UnitIx};
 use std::collections::BTreeMap;
@@ -444,10 +444,4 @@ fn outline(booked: &[(usize, Booked)], runs: &[Vec<usize>], rigs: &[Vec<RigIx>])
 
 fn tick(problem: &Problem, minute: Minute) -> Tick {
     ticks(minute - problem.now)
-}
-
-/// A length in ticks, cut to [`NEVER`] both ways.
-fn ticks(length: Minutes) -> Tick {
-    let cut = length.get().clamp(i64::from(-NEVER), i64::from(NEVER));
-    Tick::try_from(cut).expect("it is cut to what a tick holds")
 }

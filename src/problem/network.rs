@@ -6,7 +6,7 @@
 //! All times are whole ticks from 0 (minutes from now, for a lab), all costs are whole numbers.
 
 use super::calendar::OnTime;
-use crate::domain::Minute;
+use crate::domain::{Minute, Minutes};
 use std::ops::Range;
 
 /// No limit on a time.
@@ -190,6 +190,12 @@ pub struct Group {
     pub flow: i64,
 }
 
+/// A length in ticks, cut to [`NEVER`] both ways.
+pub fn ticks(length: Minutes) -> Tick {
+    let cut = length.get().clamp(i64::from(-NEVER), i64::from(NEVER));
+    Tick::try_from(cut).unwrap_or(NEVER)
+}
+
 impl Group {
     /// The cost where its last task ends at `finish`.
     pub fn cost(&self, finish: Tick) -> i64 {
@@ -209,6 +215,23 @@ pub struct Link {
     pub least: Tick,
     /// Largest gap; [`NEVER`] without a limit.
     pub most: Tick,
+}
+
+impl Link {
+    /// True where it has a smallest gap, and so says which task comes first.
+    pub fn orders(&self) -> bool {
+        self.least > -NEVER
+    }
+
+    /// True where it has a largest gap.
+    pub fn limits(&self) -> bool {
+        self.most < NEVER
+    }
+
+    /// Where the gap begins, of the start and the end of the first task.
+    pub fn origin(&self, start: Tick, end: Tick) -> Tick {
+        if self.from_end { end } else { start }
+    }
 }
 
 /// Lists of links, one after the other.
@@ -320,7 +343,7 @@ impl Network {
     /// Tasks in an order in which each comes after those it waits for (links with a
     /// smallest gap), or else the tasks that wait for each other in a ring.
     pub fn in_order(&self) -> Result<Vec<u32>, Vec<u32>> {
-        let orders = |links: &[Link]| links.iter().filter(|link| link.least > -NEVER).count();
+        let orders = |links: &[Link]| links.iter().filter(|link| link.orders()).count();
         let mut waits: Vec<usize> = (0..self.tasks.len())
             .map(|task| orders(self.before(task)))
             .collect();
@@ -331,7 +354,7 @@ impl Network {
         let mut next = 0;
         while next < order.len() {
             let links = self.after(order[next] as usize).iter();
-            for link in links.filter(|link| link.least > -NEVER) {
+            for link in links.filter(|link| link.orders()) {
                 let left = &mut waits[link.task as usize];
                 *left -= 1;
                 if *left == 0 {

@@ -3,7 +3,6 @@
 use super::shape::Shape;
 use super::state::{NONE, State};
 use crate::planner::random::Random;
-use crate::problem::network::NEVER;
 
 /// One node that cannot start before another has left its lane or its people.
 #[derive(Clone, Copy, Debug)]
@@ -59,18 +58,9 @@ impl Walk {
         let at = node as usize;
         let start = state.start[at];
         for task in state.members(node) {
-            for link in shape
-                .net
-                .before(task)
-                .iter()
-                .filter(|link| link.least > -NEVER)
-            {
+            for link in shape.net.before(task).iter().filter(|link| link.orders()) {
                 let other = state.node[link.task as usize];
-                let from = if link.from_end {
-                    state.end[other as usize]
-                } else {
-                    state.start[other as usize]
-                };
+                let from = link.origin(state.start[other as usize], state.end[other as usize]);
                 if from + link.least == start {
                     self.tight.push((other, false));
                 }

@@ -269,16 +269,12 @@ impl<'s, 'n> Decoder<'s, 'n> {
             for link in net.before(task) {
                 let other = state.node[link.task as usize] as usize;
                 if state.pos[other] as usize >= ix {
-                    if link.least > -NEVER {
+                    if link.orders() {
                         return Err(Stuck::Never);
                     }
                     continue;
                 }
-                let from = if link.from_end {
-                    state.end[other]
-                } else {
-                    state.start[other]
-                };
+                let from = link.origin(state.start[other], state.end[other]);
                 arrival = arrival.max(from + link.least);
             }
             if self.shape.has_most {
@@ -298,7 +294,7 @@ impl<'s, 'n> Decoder<'s, 'n> {
             .net
             .after(task)
             .iter()
-            .filter(|link| link.most < NEVER)
+            .filter(|link| link.limits())
         {
             let other = state.node[link.task as usize] as usize;
             if (state.pos[other] as usize) < ix {
@@ -399,18 +395,14 @@ impl<'s, 'n> Decoder<'s, 'n> {
                 .net
                 .before(task)
                 .iter()
-                .filter(|link| link.most < NEVER)
+                .filter(|link| link.limits())
             {
                 let other = state.node[link.task as usize];
                 let at = other as usize;
                 if state.pos[at] as usize >= ix {
                     continue;
                 }
-                let from = if link.from_end {
-                    state.end[at]
-                } else {
-                    state.start[at]
-                };
+                let from = link.origin(state.start[at], state.end[at]);
                 if spot.start > from + link.most {
                     return Err(Stuck::Push(
                         other,

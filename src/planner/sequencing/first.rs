@@ -6,7 +6,7 @@
 
 use super::shape::{ANY, Shape};
 use super::state::State;
-use crate::problem::network::{NEVER, Place, Tick};
+use crate::problem::network::{Place, Tick};
 
 /// How urgency is reckoned.
 #[derive(Clone, Copy, Debug)]
@@ -60,12 +60,7 @@ struct Offer {
 pub(super) fn order(shape: &Shape<'_>, rule: Rule) -> State {
     let net = shape.net;
     let tasks = 0..net.tasks.len();
-    let orders = |task: usize| {
-        net.before(task)
-            .iter()
-            .filter(|link| link.least > -NEVER)
-            .count()
-    };
+    let orders = |task: usize| net.before(task).iter().filter(|link| link.orders()).count();
     let waits: Vec<usize> = tasks.clone().map(orders).collect();
     let lanes = *shape.lanes.last().expect("lanes begin with 0") as usize;
     let total: f64 = tasks
@@ -234,10 +229,10 @@ impl Dispatch<'_, '_> {
             .net
             .after(task)
             .iter()
-            .filter(|link| link.least > -NEVER)
+            .filter(|link| link.orders())
         {
             let other = link.task as usize;
-            let from = if link.from_end { end } else { start };
+            let from = link.origin(start, end);
             self.arrival[other] = self.arrival[other].max(from + link.least);
             self.waits[other] -= 1;
             if self.waits[other] == 0 {

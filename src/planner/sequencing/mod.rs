@@ -3,7 +3,8 @@
 //! A plan is an order of nodes (runs, or single tasks); decoding places each as early as it can be after those
 //! before it. The search changes orders where cost arises (`critical`, `moves`) and anneals: worse orders are
 //! accepted ever more rarely (Kirkpatrick and others 1983; van Laarhoven, Aarts and Lenstra 1992 for
-//! shops). Two searches run side by side and exchange the better order at fixed rounds.
+//! shops). Several searches with seeds of their own run side by side;
+//! the best of them counts.
 
 mod bound;
 mod breed;
@@ -107,7 +108,7 @@ pub type Share<'a> = &'a (dyn Fn(u64) -> f64 + Sync);
 
 /// Moves in a round.
 const MOVES: usize = 50;
-/// Rounds between two exchanges.
+/// Rounds after which the lines look whether one of them cannot be beaten.
 const EPOCH: u64 = 400;
 /// Iterations without progress after which tabu search begins anew from the best.
 const PATIENCE: u64 = 3000;
@@ -150,7 +151,7 @@ pub fn search(net: &Network, seed: u64, threads: u64, share: Share<'_>) -> Optio
         })
         .collect();
     let mut rounds = 0;
-    while share(rounds) < 1.0 && lines[0].best.cost > lines[0].floor {
+    while share(rounds) < 1.0 && lines.iter().all(|line| line.best.cost > line.floor) {
         let until = rounds + EPOCH;
         std::thread::scope(|scope| {
             let mut lines = lines.iter_mut();
@@ -161,7 +162,6 @@ pub fn search(net: &Network, seed: u64, threads: u64, share: Share<'_>) -> Optio
             own.run(rounds, until, share);
         });
         rounds = until;
-        exchange(&mut lines);
     }
     let best = lines
         .iter()
@@ -182,7 +182,7 @@ pub fn lower_bound(net: &Network) -> i64 {
 
 /// True where the gaps alone cannot all be kept, whatever is shared.
 pub fn contradicts_itself(net: &Network) -> bool {
-    bound::positive_ring(net)
+    !shape::keep_gaps(net, &mut vec![0; net.tasks.len()])
 }
 
 fn placed(net: &Network, state: &State) -> Vec<Placed> {
@@ -236,19 +236,6 @@ fn shuffled(
         }
     }
     None
-}
-
-/// Every line learns of the best order.
-fn exchange(lines: &mut [Line<'_, '_>]) {
-    let best = (0..lines.len())
-        .min_by_key(|ix| (lines[*ix].best.cost, *ix))
-        .expect("there is one line at least");
-    let (cost, state) = (lines[best].best.cost, lines[best].best.clone());
-    for line in lines {
-        if line.best.cost > cost {
-            line.best.copy(&state);
-        }
-    }
 }
 
 /// One search.

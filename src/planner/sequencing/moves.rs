@@ -4,15 +4,16 @@ use super::critical::{Walk, lane_gap};
 use super::shape::{ANY, Shape};
 use super::state::{NONE, State};
 use crate::planner::random::Random;
-use crate::problem::network::NEVER;
+use crate::problem::network::{Link, Network};
+use std::ops::RangeInclusive;
 
 /// Makes moves; keeps its working memory.
 pub(super) struct Mover<'s, 'n> {
     shape: &'s Shape<'n>,
     walk: Walk,
     marks: Vec<bool>,
-    front: Vec<u32>,
-    back: Vec<u32>,
+    bound: Vec<u32>,
+    others: Vec<u32>,
 }
 
 /// Kinds of moves, with their share where the network has a use for them.
@@ -32,8 +33,8 @@ impl<'s, 'n> Mover<'s, 'n> {
             shape,
             walk: Walk::default(),
             marks: vec![false; shape.net.tasks.len()],
-            front: Vec::new(),
-            back: Vec::new(),
+            bound: Vec::new(),
+            others: Vec::new(),
         }
     }
 
@@ -230,39 +231,12 @@ impl<'s, 'n> Mover<'s, 'n> {
     fn put_before(&mut self, state: &mut State, node: u32, earlier: u32) -> Option<usize> {
         let from = state.pos[earlier as usize] as usize;
         let to = state.pos[node as usize] as usize;
-        self.front.clear();
-        self.back.clear();
-        self.marks[node as usize] = true;
-        for ix in (from..=to).rev() {
-            let own = state.order[ix];
-            if !std::mem::take(&mut self.marks[own as usize]) {
-                self.back.push(own);
-                continue;
-            }
-            self.front.push(own);
-            for task in state.members(own) {
-                for link in self
-                    .shape
-                    .net
-                    .before(task)
-                    .iter()
-                    .filter(|link| link.least > -NEVER)
-                {
-                    let other = state.node[link.task as usize];
-                    if state.pos[other as usize] as usize >= from {
-                        self.marks[other as usize] = true;
-                    }
-                }
-            }
-        }
-        if self.front.last() == Some(&earlier) {
+        self.gather(state, node, (from..=to).rev(), from..=to, Network::before);
+        if self.bound.last() == Some(&earlier) {
             return None;
         }
-        let all = self.front.iter().rev().chain(self.back.iter().rev());
-        for (ix, own) in (from..).zip(all) {
-            state.order[ix] = *own;
-        }
-        state.number(from, to + 1);
+        let all = self.bound.iter().rev().chain(self.others.iter().rev());
+        write(state, from, all);
         Some(from)
     }
 
@@ -270,39 +244,56 @@ impl<'s, 'n> Mover<'s, 'n> {
     fn put_after(&mut self, state: &mut State, node: u32, later: u32) -> Option<usize> {
         let from = state.pos[node as usize] as usize;
         let to = state.pos[later as usize] as usize;
-        self.front.clear();
-        self.back.clear();
+        self.gather(state, node, from..=to, from..=to, Network::after);
+        if self.bound.last() == Some(&later) {
+            return None;
+        }
+        let all = self.others.iter().chain(self.bound.iter());
+        write(state, from, all);
+        Some(from)
+    }
+
+    /// Parts the nodes at the positions within a span, the first of which is the node's own, into those bound to it by links and
+    /// the others, each in the order of the positions.
+    fn gather(
+        &mut self,
+        state: &State,
+        node: u32,
+        positions: impl Iterator<Item = usize>,
+        within: RangeInclusive<usize>,
+        links: fn(&'n Network, usize) -> &'n [Link],
+    ) {
+        self.bound.clear();
+        self.others.clear();
         self.marks[node as usize] = true;
-        for ix in from..=to {
-            let own = state.order[ix];
+        for position in positions {
+            let own = state.order[position];
             if !std::mem::take(&mut self.marks[own as usize]) {
-                self.front.push(own);
+                self.others.push(own);
                 continue;
             }
-            self.back.push(own);
+            self.bound.push(own);
             for task in state.members(own) {
-                for link in self
-                    .shape
-                    .net
-                    .after(task)
+                for link in links(self.shape.net, task)
                     .iter()
-                    .filter(|link| link.least > -NEVER)
+                    .filter(|link| link.orders())
                 {
                     let other = state.node[link.task as usize];
-                    if state.pos[other as usize] as usize <= to {
+                    if within.contains(&(state.pos[other as usize] as usize)) {
                         self.marks[other as usize] = true;
                     }
                 }
             }
         }
-        if self.back.last() == Some(&later) {
-            return None;
-        }
-        let all = self.front.iter().chain(self.back.iter());
-        for (ix, own) in (from..).zip(all) {
-            state.order[ix] = *own;
-        }
-        state.number(from, to + 1);
-        Some(from)
     }
+}
+
+/// Writes nodes into the order from a position on.
+fn write<'w>(state: &mut State, from: usize, nodes: impl Iterator<Item = &'w u32>) {
+    let mut to = from;
+    for node in nodes {
+        state.order[to] = *node;
+        to += 1;
+    }
+    state.number(from, to);
 }

@@ -4,7 +4,7 @@
 //! placed backwards, the latest first, gives an order in which each task starts as late as the
 //! others let it; placed forwards in that order it is often shorter and rarely longer.
 
-use super::state::{NONE, State};
+use super::state::State;
 use crate::problem::network::{NEVER, Network, Supply, Task};
 
 /// The same tasks with time running backwards. Ready times and calendars are left out: only an order is wanted.
@@ -29,12 +29,8 @@ pub(super) fn reversed(net: &Network) -> Network {
             net.modes(task),
             net.uses(task),
         );
-        for link in net.after(task).iter().filter(|link| link.least > -NEVER) {
-            let least = if link.from_end {
-                link.least
-            } else {
-                link.least - net.longest(task)
-            };
+        for link in net.after(task).iter().filter(|link| link.orders()) {
+            let least = link.least - link.origin(net.longest(task), 0);
             links.push((link.task, number, true, least.max(0), NEVER));
         }
     }
@@ -48,11 +44,10 @@ fn transposed(rows: &[Vec<i32>]) -> Vec<Vec<i32>> {
         .collect()
 }
 
-/// Sorts the nodes of `state` so that those come first which `by` says start first; ties as they are.
+/// Sorts the nodes of `state` by a key, the least first; ties as they are.
 pub(super) fn sort_by_key(state: &mut State, key: impl Fn(&State, u32) -> i32) {
     let mut order = std::mem::take(&mut state.order);
     order.sort_by_key(|node| key(state, *node));
     state.order = order;
     state.number(0, state.order.len());
-    debug_assert!(state.order.iter().all(|node| *node != NONE));
 }

@@ -1,6 +1,6 @@
 //! What is computed once from a network, so that a move need not.
 
-use crate::problem::network::{Block, Mode, NEVER, Network, Place, Tick};
+use crate::problem::network::{Block, Link, Mode, NEVER, Network, Place, Tick};
 
 /// The mode of a run whose rig is chosen when its time is worked out.
 pub(super) const ANY: u32 = u32::MAX;
@@ -50,7 +50,7 @@ impl<'n> Shape<'n> {
             .collect();
         let room: Vec<u32> = tasks.clone().map(|task| room_of(net, task)).collect();
         let (mut head, tail, floor) = paths(net);
-        let most = |task: usize| net.before(task).iter().any(|link| link.most < NEVER);
+        let most = |task: usize| net.before(task).iter().any(Link::limits);
         let has_most = tasks.clone().any(most);
         if has_most {
             keep_gaps(net, &mut head);
@@ -183,34 +183,33 @@ fn kin(net: &Network, room: &[u32]) -> Vec<Vec<u32>> {
     kin
 }
 
-/// Raises heads until they keep the largest gaps too, or each task has been raised often enough to see that they
-/// cannot.
-fn keep_gaps(net: &Network, head: &mut [Tick]) {
+/// Raises heads until they keep every gap; false where going round some ring of gaps would raise them for ever.
+pub(super) fn keep_gaps(net: &Network, head: &mut [Tick]) -> bool {
     for _ in 0..=net.tasks.len() {
         let mut changed = false;
         for task in 0..net.tasks.len() {
             for link in net.after(task) {
                 let other = link.task as usize;
-                if link.least > -NEVER {
-                    let from = head[task] + if link.from_end { net.shortest(task) } else { 0 };
+                if link.orders() {
+                    let from = head[task] + link.origin(0, net.shortest(task));
                     changed |= raise(&mut head[other], from + link.least);
                 }
-                if link.most < NEVER {
-                    let longest = if link.from_end { net.longest(task) } else { 0 };
-                    let to = head[other] - longest - link.most;
+                if link.limits() {
+                    let to = head[other] - link.origin(0, net.longest(task)) - link.most;
                     changed |= raise(&mut head[task], to);
                 }
             }
         }
         if !changed {
-            return;
+            return true;
         }
     }
+    false
 }
 
 fn raise(value: &mut Tick, to: Tick) -> bool {
     let raised = to > *value;
-    *value = to.max(*value);
+    *value = to.min(NEVER).max(*value);
     raised
 }
 
@@ -221,17 +220,17 @@ fn paths(net: &Network) -> (Vec<Tick>, Vec<Tick>, Vec<Tick>) {
     let mut head: Vec<Tick> = net.tasks.iter().map(|task| task.ready).collect();
     let mut tail = vec![0; net.tasks.len()];
     for task in order.iter().map(|task| *task as usize) {
-        for link in net.after(task).iter().filter(|link| link.least > -NEVER) {
-            let from = head[task] + if link.from_end { net.shortest(task) } else { 0 };
+        for link in net.after(task).iter().filter(|link| link.orders()) {
+            let from = head[task] + link.origin(0, net.shortest(task));
             let other = &mut head[link.task as usize];
             *other = (*other).max(from + link.least);
         }
     }
     for task in order.iter().rev().map(|task| *task as usize) {
-        for link in net.after(task).iter().filter(|link| link.least > -NEVER) {
+        for link in net.after(task).iter().filter(|link| link.orders()) {
             let other = link.task as usize;
             if net.tasks[other].group == net.tasks[task].group {
-                let gap = link.least - if link.from_end { 0 } else { net.longest(task) };
+                let gap = link.least - link.origin(net.longest(task), 0);
                 tail[task] = tail[task].max(gap + net.shortest(other) + tail[other]);
             }
         }

@@ -4,7 +4,7 @@ use super::decode::{Decoder, Spot};
 use super::state::{NONE, State};
 use crate::domain::{Minute, Minutes, Span};
 use crate::problem::calendar::OnTime;
-use crate::problem::network::{Block, Mode, NEVER, Place, Site, Tick};
+use crate::problem::network::{Block, Mode, NEVER, Place, Site, Tick, ticks};
 
 /// What a held rig has inside.
 #[derive(Clone, Copy, Debug)]
@@ -301,21 +301,15 @@ fn latest_start(site: &Site, watch: &OnTime, end: Tick, exposure: Tick) -> Optio
 }
 
 /// The minute of a tick.
-pub(super) fn minute(site: &Site, tick: Tick) -> Minute {
+fn minute(site: &Site, tick: Tick) -> Minute {
     site.origin + length(tick)
 }
 
 /// The tick of a minute; far minutes are cut to what a tick holds.
-pub(super) fn tick(site: &Site, minute: Minute) -> Tick {
+fn tick(site: &Site, minute: Minute) -> Tick {
     ticks(minute - site.origin)
 }
 
 fn length(ticks: Tick) -> Minutes {
     Minutes::new(i64::from(ticks))
-}
-
-/// A length in ticks, cut to [`NEVER`] both ways.
-pub(super) fn ticks(length: Minutes) -> Tick {
-    let cut = length.get().clamp(i64::from(-NEVER), i64::from(NEVER));
-    Tick::try_from(cut).expect("it is cut to what a tick holds")
 }
