@@ -141,11 +141,11 @@ impl Work {
             clock,
             last,
         } = self;
-        let begun = clock.elapsed();
         let elapsed = || clock.elapsed();
         let time = Time {
             elapsed: &elapsed,
-            until: begun + longest,
+            from: elapsed(),
+            length: longest,
         };
         let mut news = |progress| {
             let now = clock.elapsed();
@@ -156,8 +156,7 @@ impl Work {
         };
         let budget = AnyOf(vec![&time, cancel]);
         let mut proposal = planning.run(1, &budget, &mut news);
-        let worked = clock.elapsed().saturating_sub(begun).as_millis();
-        proposal.plan.milliseconds = u64::try_from(worked).unwrap_or(u64::MAX);
+        proposal.plan.milliseconds = u64::try_from(time.worked().as_millis()).unwrap_or(u64::MAX);
         proposal
     }
 

@@ -9,6 +9,7 @@ mod calc;
 mod check;
 mod demo;
 mod due;
+mod effort;
 mod env;
 mod evidence;
 mod init;

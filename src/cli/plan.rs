@@ -1,6 +1,7 @@
 //! `rigday plan`: plan the lab.
 
 use super::check::read_plan;
+use super::effort::Effort;
 use super::env::Env;
 use super::place::{LedgerFile, desk, folder, look, read_lab, tell};
 use super::{Answer, Exit, Failure};
@@ -9,15 +10,12 @@ use crate::app::remedies::{REMEDY_ROUNDS, remedies};
 use crate::domain::lab::Lab;
 use crate::domain::plan::at_most_better;
 use crate::domain::{Booking, Facts, Minutes, RequestId, text};
-use crate::planner::Rounds;
-use crate::planner::budget::{AnyOf, Time};
 use crate::problem::facts_of_plan;
 use crate::report::plan_json;
 use crate::report::table::Table;
 use clap::Args;
 use std::path::PathBuf;
 use std::sync::Arc;
-use std::time::Duration;
 
 /// Late requests that say why in the JSON.
 const MOST_REASONS: usize = 100;
@@ -34,15 +32,8 @@ pub(crate) struct Arguments {
     /// Plan the folder alone from this instant; no ledger is read or made
     #[arg(long, value_name = "INSTANT")]
     at: Option<String>,
-    /// How long to look for better plans; 0 is the first valid plan
-    #[arg(long, value_name = "S", default_value_t = 2.0)]
-    seconds: f64,
-    /// Look for so many rounds instead: the same plan on any machine
-    #[arg(long, value_name = "N")]
-    rounds: Option<u64>,
-    /// Where the search begins
-    #[arg(long, value_name = "N", default_value_t = 1)]
-    seed: u64,
+    #[command(flatten)]
+    effort: Effort,
     /// With --at: the plan that was in force; what loaded before the instant has happened
     #[arg(long, value_name = "PLAN.json", requires = "at")]
     published: Option<PathBuf>,
@@ -62,12 +53,7 @@ pub(crate) struct Arguments {
 
 /// Plans, prints what changes, and publishes if asked.
 pub(crate) fn run(arguments: &Arguments, env: &mut Env) -> Answer {
-    if !arguments.seconds.is_finite() || !(0.0..=86_400.0).contains(&arguments.seconds) {
-        return Err(Failure::new(
-            Exit::Usage,
-            "--seconds: 0 to 86400 is allowed",
-        ));
-    }
+    arguments.effort.check()?;
     let folder = folder(arguments.lab.as_ref(), env);
     if let Some(at) = &arguments.at {
         let lab = read_lab(&folder, env)?.lab;
@@ -78,13 +64,13 @@ pub(crate) fn run(arguments: &Arguments, env: &mut Env) -> Answer {
         };
         let lab = Arc::new(lab);
         let planning = Planning::new(lab.clone(), facts, now);
-        let proposal = propose(&planning, arguments);
+        let proposal = arguments.effort.plan(&planning);
         return show(&planning, &proposal, &lab, arguments, env);
     }
     let open = if arguments.publish { desk } else { look };
     let mut desk = open(&folder, &arguments.ledger, env)?;
     let planning = desk.planning();
-    let proposal = propose(&planning, arguments);
+    let proposal = arguments.effort.plan(&planning);
     let lab = desk.lab.clone();
     let exit = show(&planning, &proposal, &lab, arguments, env)?;
     if exit != Exit::Done || !arguments.publish {
@@ -92,28 +78,6 @@ pub(crate) fn run(arguments: &Arguments, env: &mut Env) -> Answer {
     }
     let outcome = desk.publish(&proposal)?;
     tell(&desk, &outcome, "published", env)
-}
-
-/// Plans within the budget that was asked for.
-fn propose(planning: &Planning, arguments: &Arguments) -> Proposal {
-    // A clock that stands still measures nothing: the budget runs on the host's own.
-    let clock = crate::clock::SystemClock::default();
-    let elapsed = || crate::clock::Clock::elapsed(&clock);
-    let until = Duration::from_secs_f64(arguments.seconds);
-    let time = Time {
-        elapsed: &elapsed,
-        until,
-    };
-    let mut proposal = match arguments.rounds {
-        Some(rounds) => planning.run(arguments.seed, &Rounds(rounds), &mut |_| {}),
-        None => planning.run(arguments.seed, &AnyOf(vec![&time]), &mut |_| {}),
-    };
-    proposal.plan.milliseconds = match arguments.rounds {
-        // The file must be the same on any machine.
-        Some(_) => 0,
-        None => u64::try_from(elapsed().as_millis()).unwrap_or(u64::MAX),
-    };
-    proposal
 }
 
 fn show(

@@ -1,22 +1,19 @@
 //! `rigday what-if`: a changed lab planned beside the plan in force.
 
+use super::effort::Effort;
 use super::env::Env;
 use super::place::{LedgerFile, folder, look, read_lab};
 use super::{Answer, Exit, Failure};
 use crate::app::desk::Planning;
 use crate::app::what_if::{Change, FORMS, Row, WhatIf};
-use crate::clock::{Clock, SystemClock};
 use crate::domain::plan::Finish;
 use crate::domain::zone::utc_text;
 use crate::domain::{Facts, Minutes, Zone};
 use crate::floor::Published;
-use crate::planner::budget::Time;
-use crate::planner::{Budget, Rounds};
 use crate::report::table::Table;
 use clap::Args;
 use std::path::PathBuf;
 use std::sync::Arc;
-use std::time::Duration;
 
 /// Options of `what-if`.
 #[derive(Args)]
@@ -30,15 +27,8 @@ pub(crate) struct Arguments {
     /// Plan the folder alone from this instant; no ledger is read
     #[arg(long, value_name = "INSTANT")]
     at: Option<String>,
-    /// How long to look for better plans, without the changes and with them
-    #[arg(long, value_name = "S", default_value_t = 2.0)]
-    seconds: f64,
-    /// Look for so many rounds instead: the same plans on any machine
-    #[arg(long, value_name = "N")]
-    rounds: Option<u64>,
-    /// Where the search begins
-    #[arg(long, value_name = "N", default_value_t = 1)]
-    seed: u64,
+    #[command(flatten)]
+    effort: Effort,
     /// Print every request, tab-separated
     #[arg(long)]
     plain: bool,
@@ -63,12 +53,7 @@ fn forms() -> String {
 
 /// Plans without and with the changes, and prints the difference by request.
 pub(crate) fn run(arguments: &Arguments, env: &mut Env) -> Answer {
-    if !arguments.seconds.is_finite() || !(0.0..=86_400.0).contains(&arguments.seconds) {
-        return Err(Failure::new(
-            Exit::Usage,
-            "--seconds: 0 to 86400 is allowed",
-        ));
-    }
+    arguments.effort.check()?;
     let (named, lines) = split(&arguments.words);
     let folder = folder(named.as_ref(), env);
     let (planning, published) = planning(&folder, arguments, env)?;
@@ -81,7 +66,8 @@ pub(crate) fn run(arguments: &Arguments, env: &mut Env) -> Answer {
     if changes.is_empty() {
         return Err(usage("no change is given; see --help".to_owned()));
     }
-    let what_if = plan_both(planning, published, changes, arguments).map_err(usage)?;
+    let mut plan = |planning: &Planning| arguments.effort.plan(planning);
+    let what_if = WhatIf::run(planning, published, changes, &mut plan).map_err(usage)?;
     let clashes = what_if
         .unchanged
         .clashes
@@ -134,31 +120,6 @@ fn planning(
     let desk = look(folder, &arguments.ledger, env)?;
     let published = desk.floor.now.published.clone();
     Ok((desk.planning(), published))
-}
-
-fn plan_both(
-    planning: Planning,
-    published: Option<Published>,
-    changes: Vec<Change>,
-    arguments: &Arguments,
-) -> Result<WhatIf, String> {
-    // A clock that stands still measures nothing: the budget runs on the host's own.
-    let clock = SystemClock::default();
-    let elapsed = || clock.elapsed();
-    let each = Duration::from_secs_f64(arguments.seconds);
-    let mut plan = |planning: &Planning| {
-        let mut time = Time {
-            elapsed: &elapsed,
-            until: elapsed() + each,
-        };
-        let mut rounds = arguments.rounds.map(Rounds);
-        let budget: &mut dyn Budget = match &mut rounds {
-            Some(rounds) => rounds,
-            None => &mut time,
-        };
-        planning.run(arguments.seed, budget, &mut |_| {})
-    };
-    WhatIf::run(planning, published, changes, &mut plan)
 }
 
 /// What changes, in some lines: cost, then every request for which it makes a difference.

@@ -40,6 +40,22 @@ impl<'a> Known<'a> {
     }
 }
 
+/// Fields of a request. The last, a table, has no place in a line of CSV.
+pub(super) const FIELDS: [&str; 12] = [
+    "id",
+    "product",
+    "build",
+    "sequence",
+    "units",
+    "serials",
+    "ready",
+    "due",
+    "priority",
+    "keep_together",
+    "on_failure",
+    "show",
+];
+
 /// Reads requests, and the names of all units; a request with a fault is left out.
 pub(super) fn read(root: &Table<'_>, known: &mut Known<'_>) -> Vec<Request> {
     root.only(&["request"]);
@@ -74,20 +90,7 @@ fn request(
     sequences: Option<&(Vec<Sequence>, Names)>,
     known: &mut Units,
 ) -> Option<Request> {
-    table.only(&[
-        "id",
-        "product",
-        "build",
-        "sequence",
-        "units",
-        "serials",
-        "ready",
-        "due",
-        "priority",
-        "keep_together",
-        "on_failure",
-        "show",
-    ]);
+    table.only(&FIELDS);
     let text = |key| table.need(key).and_then(|value| value.name());
     let (product, build) = (text("product"), text("build"));
     let sequence = table

@@ -19,19 +19,10 @@ use toml::Spanned;
 use toml::de::{DeArray, DeTable, DeValue};
 
 /// Columns of a CSV file of requests; each is named as the field of a request in TOML.
-const COLUMNS: [&str; 11] = [
-    "id",
-    "product",
-    "build",
-    "sequence",
-    "units",
-    "serials",
-    "ready",
-    "due",
-    "priority",
-    "keep_together",
-    "on_failure",
-];
+const COLUMNS: &[&str] = requests_file::FIELDS
+    .split_last()
+    .expect("a request has fields")
+    .1;
 
 /// A file of requests that passed every check.
 #[derive(Debug)]

@@ -33,17 +33,26 @@ impl Budget for Rounds {
 pub struct Time<'a> {
     /// Reads a monotonic clock.
     pub elapsed: &'a (dyn Fn() -> Duration + Sync),
-    /// Stop when it shows this.
-    pub until: Duration,
+    /// What it showed when the work began.
+    pub from: Duration,
+    /// How long the work may take.
+    pub length: Duration,
+}
+
+impl Time<'_> {
+    /// How long the work has taken so far.
+    pub fn worked(&self) -> Duration {
+        (self.elapsed)().saturating_sub(self.from)
+    }
 }
 
 impl Budget for Time<'_> {
     fn used(&self, _rounds: u64) -> f64 {
-        let elapsed = (self.elapsed)();
-        if elapsed >= self.until {
+        let worked = self.worked();
+        if worked >= self.length {
             1.0
         } else {
-            elapsed.as_secs_f64() / self.until.as_secs_f64()
+            worked.as_secs_f64() / self.length.as_secs_f64()
         }
     }
 }
