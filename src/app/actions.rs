@@ -75,8 +75,14 @@ pub enum Action {
     Note,
     /// Take the unit out of the lab.
     Withdraw,
+    /// Say who is at the bench.
+    Who,
     /// Narrow the list.
     Search,
+    /// Sort by the next column.
+    Sort,
+    /// Turn the order around.
+    SortBack,
     /// Undo the last mark.
     Undo,
     /// Redo what was undone.
@@ -284,6 +290,15 @@ pub const ACTIONS: &[Entry] = &[
         5,
     ),
     entry(
+        Action::Who,
+        "who",
+        "Say who is at the bench, for what is recorded from now on",
+        "person badge name sign in",
+        &["w"],
+        BENCH,
+        6,
+    ),
+    entry(
         Action::Search,
         "search",
         "Narrow the list as you type",
@@ -291,6 +306,24 @@ pub const ACTIONS: &[Entry] = &[
         &["/"],
         UNITS,
         1,
+    ),
+    entry(
+        Action::Sort,
+        "sort",
+        "Sort the list by its next column",
+        "order column",
+        &["s"],
+        UNITS,
+        4,
+    ),
+    entry(
+        Action::SortBack,
+        "sort back",
+        "Turn the order of the list around",
+        "direction reverse",
+        &["S"],
+        UNITS,
+        8,
     ),
     entry(
         Action::Withdraw,

@@ -1,14 +1,14 @@
 //! What a change of state asks for outside of it: the only part of the screen's program that records.
 
+use super::bench_deeds;
 use super::desk::{DeskError, outcome_words};
 use super::jobs::Jobs;
-use super::state::{App, Effect, Overlay, Purpose, Screen};
+use super::state::{App, Effect, Overlay, Purpose};
 use super::what_if::Change;
-use crate::domain::event::Subject;
 use crate::domain::{RequestId, RigId, UnitId, Verdict};
 use crate::ledger::Outcome;
 
-type Done = Result<(Outcome, String), DeskError>;
+pub(super) type Done = Result<(Outcome, String), DeskError>;
 
 /// Carries an effect out and says on the screen what came of it.
 pub fn perform(app: &mut App, effect: Effect, jobs: &mut Jobs) {
@@ -28,33 +28,15 @@ pub fn perform(app: &mut App, effect: Effect, jobs: &mut Jobs) {
         Effect::Refresh => refresh(app),
         Effect::Undo => {
             let done = app.desk.undo();
-            answer(app, done);
+            bench_deeds::taken_back(app, "UNDONE", done);
         }
         Effect::Redo => {
             let done = app.desk.redo();
-            answer(app, done);
+            bench_deeds::taken_back(app, "REDONE", done);
         }
-        Effect::Pass(unit) => {
-            let done = app
-                .desk
-                .mark(&unit, Verdict::Pass)
-                .map(|o| (o, format!("PASS  {unit}")));
-            answer(app, done);
-        }
-        Effect::LoadUnit(unit) => {
-            let done = app
-                .desk
-                .start(&unit, None)
-                .map(|o| (o, format!("LOADED  {unit}")));
-            answer(app, done);
-        }
-        Effect::UnloadUnit(unit) => {
-            let done = app
-                .desk
-                .end(&unit)
-                .map(|o| (o, format!("UNLOADED  {unit}")));
-            answer(app, done);
-        }
+        Effect::Pass(unit) => bench_deeds::mark(app, &unit, Verdict::Pass),
+        Effect::LoadUnit(unit) => bench_deeds::load(app, &unit),
+        Effect::UnloadUnit(unit) => bench_deeds::unload(app, &unit),
         Effect::RigUp(rig) => {
             let done = app
                 .desk
@@ -62,38 +44,34 @@ pub fn perform(app: &mut App, effect: Effect, jobs: &mut Jobs) {
                 .map(|o| (o, format!("{rig} is back; plan again (p)")));
             answer(app, done);
         }
-        Effect::Record(purpose, text) => {
-            let done = record(app, &purpose, text);
-            answer(app, done);
-        }
+        Effect::Record(purpose, text) => record(app, purpose, text),
     }
 }
 
-fn record(app: &mut App, purpose: &Purpose, text: String) -> Done {
-    let desk = &mut app.desk;
-    match purpose {
-        Purpose::Fail(unit) => desk
-            .mark(unit, Verdict::Fail { reason: text })
-            .map(|o| (o, format!("FAIL  {unit}"))),
-        Purpose::Hold(unit) => desk
-            .mark(unit, Verdict::Hold { reason: text })
-            .map(|o| (o, format!("HOLD  {unit}"))),
-        Purpose::Note(unit) => {
-            let about = Subject::Unit(unit.clone());
-            desk.note(about, &text)
-                .map(|o| (o, format!("note on {unit}")))
+fn record(app: &mut App, purpose: Purpose, text: String) {
+    let done = match purpose {
+        Purpose::Fail(unit) => {
+            return bench_deeds::mark(app, &unit, Verdict::Fail { reason: text });
         }
-        Purpose::Withdraw(unit) => desk
-            .withdraw(unit, &text)
+        Purpose::Hold(unit) => {
+            return bench_deeds::mark(app, &unit, Verdict::Hold { reason: text });
+        }
+        Purpose::Note(unit) => return bench_deeds::note(app, &unit, &text),
+        Purpose::Who(_) => return,
+        Purpose::Withdraw(unit) => app
+            .desk
+            .withdraw(&unit, &text)
             .map(|o| (o, format!("{unit} withdrawn; plan again"))),
-        Purpose::RigDown(rig) => desk
-            .rig_down(rig, &text, None)
+        Purpose::RigDown(rig) => app
+            .desk
+            .rig_down(&rig, &text, None)
             .map(|o| (o, format!("{rig} is down; plan again (p)"))),
-    }
+    };
+    answer(app, done);
 }
 
 /// Shows what came of a deed: the words where it was recorded, the reason where not.
-fn answer(app: &mut App, done: Done) {
+pub(super) fn answer(app: &mut App, done: Done) {
     let said = match done {
         Ok((outcome, words)) => match outcome_words(&outcome, &app.desk.lab.zone) {
             (true, _) => (true, words),
@@ -101,9 +79,6 @@ fn answer(app: &mut App, done: Done) {
         },
         Err(error) => (false, error.to_string()),
     };
-    if app.screen == Screen::Bench {
-        app.bench.answer = Some(said.clone());
-    }
     app.said = Some(said);
     app.renew();
 }

@@ -8,6 +8,9 @@
 //! `jobs` call the desk and threads.
 
 pub mod actions;
+mod bench_deeds;
+mod bench_state;
+pub mod card;
 pub mod demo_files;
 pub mod desk;
 mod effects;
@@ -15,21 +18,29 @@ pub mod evidence;
 mod jobs;
 pub mod line_samples;
 pub mod offers;
+pub mod plain_bench;
 pub mod remedies;
 pub mod review;
+pub mod rig_work;
+pub mod scan;
+pub mod scan_burst;
 pub mod scenario;
 mod size_form;
 pub mod sizing;
 mod state;
+mod unit_sort;
 mod update;
+mod update_bench;
 mod update_what_if;
 pub mod view;
 pub mod walk;
 pub mod what_if;
 
 pub use actions::{ACTIONS, Action, Entry, Where};
+pub use bench_state::{Answer, Bench, BenchList, Mood};
 pub use effects::perform;
 pub use jobs::Jobs;
 pub use state::{
-    App, Bench, Effect, Field, Key, Message, Overlay, PlanView, Purpose, Screen, SizeForm, UnitList,
+    App, Effect, Field, Key, Message, Overlay, PlanView, Purpose, Screen, SizeForm, UnitList,
 };
+pub use unit_sort::UnitSort;

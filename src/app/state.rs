@@ -1,7 +1,10 @@
 //! What the running program knows and shows.
 
+use super::actions::Action;
+use super::bench_state::Bench;
 use super::desk::{Desk, Proposal};
 use super::sizing::Wish;
+use super::unit_sort::UnitSort;
 use super::view::View;
 use super::what_if::{Change, WhatIf};
 use crate::domain::{Minute, Minutes, RequestId, RigId, UnitId};
@@ -55,8 +58,16 @@ pub type Key = String;
 pub enum Message {
     /// A key was pressed.
     Key(Key),
+    /// A key was pressed at this time, by the clock that never goes back; not yet told from a scan.
+    Typed(Key, Duration),
     /// Text was pasted.
     Paste(String),
+    /// Letters for the scan line of the Bench.
+    Text(String),
+    /// A whole scan, where no line of text waited for it.
+    Scan(String),
+    /// Letters as fast as a scan but without its end; none of them was run.
+    Stray(String),
     /// The terminal has another size.
     Resized,
     /// Time has passed.
@@ -129,6 +140,8 @@ pub enum Purpose {
     Withdraw(UnitId),
     /// Why the rig is down.
     RigDown(RigId),
+    /// Who is at the bench; what waits for the answer.
+    Who(Option<Action>),
 }
 
 impl Purpose {
@@ -140,6 +153,7 @@ impl Purpose {
             Self::Note(unit) => format!("Note on {unit}"),
             Self::Withdraw(unit) => format!("Why is {unit} withdrawn?"),
             Self::RigDown(rig) => format!("What is wrong with {rig}?"),
+            Self::Who(_) => "Who is at the bench?".to_owned(),
         }
     }
 }
@@ -288,19 +302,6 @@ pub struct PlanView {
     pub clash: Option<usize>,
 }
 
-/// The Bench screen.
-#[derive(Clone, Debug, Default)]
-pub struct Bench {
-    /// The scan line.
-    pub scan: Input,
-    /// The unit on the card.
-    pub unit: Option<UnitId>,
-    /// The big answer below the card, until the next scan.
-    pub answer: Option<(bool, String)>,
-    /// Selected line of the due list.
-    pub selected: usize,
-}
-
 /// The Units screen.
 #[derive(Clone, Debug, Default)]
 pub struct UnitList {
@@ -310,6 +311,10 @@ pub struct UnitList {
     pub typing: bool,
     /// Selected line.
     pub selected: usize,
+    /// The column that it is sorted by.
+    pub sort: UnitSort,
+    /// Sorted from the last to the first.
+    pub down: bool,
 }
 
 /// The running program.
@@ -373,7 +378,7 @@ impl App {
                 scale,
                 clash: None,
             },
-            bench: Bench::default(),
+            bench: Bench::new(&desk),
             load_from,
             load_row: 0,
             units: UnitList::default(),
@@ -434,7 +439,10 @@ impl App {
             .get(self.plan.row)
             .map_or(0, |row| row.entries.len());
         keep(&mut self.plan.entry, entries);
-        keep(&mut self.bench.selected, self.view.due.len());
+        let due = self.shown_due().len();
+        keep(&mut self.bench.selected, due);
+        let tasks = self.rig_tasks().count();
+        keep(&mut self.bench.rig_task, tasks);
         let units = self.shown_units().len();
         keep(&mut self.units.selected, units);
         keep(&mut self.load_row, self.view.rigs.len());
@@ -444,11 +452,10 @@ impl App {
     /// Lines of the Units screen that match what narrows it.
     pub fn shown_units(&self) -> Vec<&super::view::UnitLine> {
         let find = self.units.filter.value().to_lowercase();
-        self.view
-            .units
-            .iter()
-            .filter(|line| line.matches(&find))
-            .collect()
+        let matching = self.view.units.iter().filter(|line| line.matches(&find));
+        let mut lines: Vec<_> = matching.collect();
+        self.units.sort.order(&mut lines, self.units.down);
+        lines
     }
 
     /// The unit that the screen's actions are about.

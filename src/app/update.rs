@@ -2,7 +2,6 @@
 
 use super::actions::{Action, action_of, matching};
 use super::state::{App, Effect, Field, Message, Overlay, Purpose, Screen};
-use crate::domain::text::normal;
 use crate::domain::{Minutes, RigId};
 use crate::problem::UnitIx;
 use chrono::Days;
@@ -15,10 +14,13 @@ impl App {
     /// Takes a message in.
     pub fn update(&mut self, message: Message) -> Vec<Effect> {
         match message {
-            Message::Key(key) => {
-                self.dirty = true;
+            Message::Key(key) | Message::Typed(key, _) => {
+                self.touched();
                 return self.key(&key);
             }
+            Message::Scan(text) => return self.scanned_anywhere(&text),
+            Message::Text(text) => self.into_scan_line(&text),
+            Message::Stray(text) => self.stray(&text),
             Message::Paste(text) => self.paste(&text),
             Message::Resized => self.dirty = true,
             Message::Tick => {
@@ -67,7 +69,7 @@ impl App {
     }
 
     fn key(&mut self, key: &str) -> Vec<Effect> {
-        if key == "Ctrl-c" {
+        if key == "Ctrl-c" && !self.is_in_scan() {
             return self.run(Action::Quit);
         }
         match self.overlays.last() {
@@ -100,71 +102,11 @@ impl App {
         self.act(key)
     }
 
-    fn act(&mut self, key: &str) -> Vec<Effect> {
+    pub(super) fn act(&mut self, key: &str) -> Vec<Effect> {
         match action_of(key, self.screen) {
             Some(action) => self.run(action),
             None => Vec::new(),
         }
-    }
-
-    /// The scan line has every printable key; a letter is an action only while the line is empty.
-    fn key_on_bench(&mut self, key: &str) -> Vec<Effect> {
-        let empty = self.bench.scan.value().is_empty();
-        let printable = key.chars().count() == 1;
-        match key {
-            "Enter" | "Ctrl-j" | "Tab" if !empty => self.scanned(),
-            "Enter" if self.bench.unit.is_none() => {
-                // On an empty line the selected task's unit comes onto the card.
-                if let Some(due) = self.view.due.get(self.bench.selected) {
-                    self.bench.unit = Some(due.unit.clone());
-                    self.bench.answer = None;
-                }
-                Vec::new()
-            }
-            "Esc" if !empty => {
-                self.bench.scan.reset();
-                Vec::new()
-            }
-            "Esc" => {
-                self.bench.unit = None;
-                self.bench.answer = None;
-                Vec::new()
-            }
-            "Backspace" | "Left" | "Right" | "Home" | "End" | "Delete" => {
-                edit(&mut self.bench.scan, key);
-                Vec::new()
-            }
-            _ if printable && empty && self.is_bench_command(key) => self.act(key),
-            _ if printable => {
-                edit(&mut self.bench.scan, key);
-                Vec::new()
-            }
-            _ => self.act(key),
-        }
-    }
-
-    /// Letters of the screen count only with a unit on the card; a few of the program's always.
-    fn is_bench_command(&self, key: &str) -> bool {
-        let own = ["p", "f", "h", "l", "o", "e"].contains(&key) && self.bench.unit.is_some();
-        own || ["?", ":", "1", "2", "3", "4", "5", "q", "u", "U", "r"].contains(&key)
-    }
-
-    /// A scan only selects a unit; it never gives a verdict.
-    fn scanned(&mut self) -> Vec<Effect> {
-        let serial = normal(self.bench.scan.value().trim());
-        self.bench.scan.reset();
-        match self.desk.find_unit(&serial) {
-            Ok(unit) => {
-                self.bench.unit = Some(unit);
-                self.bench.answer = None;
-                self.said = None;
-            }
-            Err(error) => {
-                self.bench.unit = None;
-                self.bench.answer = Some((false, error.to_string()));
-            }
-        }
-        Vec::new()
     }
 
     /// Help and palette: typing narrows, arrows choose, Enter runs.
@@ -198,7 +140,7 @@ impl App {
     /// A reason: typed, or chosen from the lab's list with the arrows.
     fn key_in_question(&mut self, key: &str) -> Vec<Effect> {
         let reasons = self.reasons().to_vec();
-        let Some(Overlay::Ask(purpose, field)) = self.overlays.last_mut() else {
+        let Some(Overlay::Ask(_, field)) = self.overlays.last_mut() else {
             return Vec::new();
         };
         match key {
@@ -208,6 +150,12 @@ impl App {
             "Up" => field.selected = field.selected.saturating_sub(1),
             "Down" => field.selected = (field.selected + 1).min(reasons.len()),
             "Enter" => {
+                if let Some(effects) = self.answered_at_bench() {
+                    return effects;
+                }
+                let Some(Overlay::Ask(purpose, field)) = self.overlays.last_mut() else {
+                    return Vec::new();
+                };
                 let typed = field.input.value().trim().to_owned();
                 let chosen = field.selected.checked_sub(1).and_then(|ix| reasons.get(ix));
                 let text = match chosen {
@@ -353,9 +301,13 @@ impl App {
                 }
             }
             Action::Assign => self.choose_rig(),
+            Action::Who => self.ask_who(None),
+            _ if self.asks_who(action) => self.ask_who(Some(action)),
             Action::Pass | Action::LoadUnit | Action::UnloadUnit => return self.about_unit(action),
             Action::Fail | Action::Hold | Action::Note | Action::Withdraw => self.ask(action),
             Action::Search => self.units.typing = true,
+            Action::Sort => self.units.sort = self.units.sort.next(),
+            Action::SortBack => self.units.down = !self.units.down,
             Action::Back => self.back(),
             Action::Open => self.open(),
             Action::NextClash => self.next_clash(),
@@ -374,7 +326,7 @@ impl App {
         Vec::new()
     }
 
-    fn show(&mut self, screen: Screen) {
+    pub(super) fn show(&mut self, screen: Screen) {
         self.screen = screen;
         self.said = None;
     }
@@ -396,7 +348,9 @@ impl App {
     }
 
     fn open(&mut self) {
-        if let Some(unit) = self.unit() {
+        if self.screen == Screen::Bench && (self.bench.moved || self.bench.unit.is_none()) {
+            self.take_selected();
+        } else if let Some(unit) = self.unit() {
             self.overlays.push(Overlay::Walk { unit, scroll: 0 });
         } else if self.screen == Screen::Evidence && self.leg < self.view.legs.len() {
             let leg = self.leg;
@@ -515,7 +469,7 @@ impl App {
     fn go(&mut self, action: Action) {
         match self.screen {
             Screen::Plan => self.go_plan(action),
-            Screen::Bench => step_by(&mut self.bench.selected, action, self.page),
+            Screen::Bench => self.go_bench(action),
             Screen::Units => step_by(&mut self.units.selected, action, self.page),
             Screen::Evidence => step_by(&mut self.leg, action, self.page),
             Screen::Load => match action {
@@ -558,7 +512,7 @@ impl App {
     }
 }
 
-fn step_by(selected: &mut usize, action: Action, page: usize) {
+pub(super) fn step_by(selected: &mut usize, action: Action, page: usize) {
     *selected = match action {
         Action::Up => selected.saturating_sub(1),
         Action::Down => *selected + 1,

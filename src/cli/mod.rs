@@ -5,6 +5,7 @@
 //! quiet end.
 
 mod assign;
+mod bench;
 mod calc;
 mod check;
 mod demo;
@@ -131,6 +132,10 @@ enum Command {
     Open(open::Arguments),
     /// Show what is due at the bench
     Due(due::Arguments),
+    /// Work at the bench line by line, without a screen
+    Bench(bench::Arguments),
+    /// Print the card codes that a scanner reads at the bench
+    Cards(bench::CardsArguments),
     /// Show how rigs are used, the backlog and what is late
     Load(load::Arguments),
     /// List the methods, or explain one and draw its profile
@@ -226,6 +231,8 @@ fn run(command: Command, env: &mut Env) -> Answer {
         Command::Check(arguments) => check::run(&arguments, env),
         Command::Open(arguments) => open::run(&arguments, env),
         Command::Due(arguments) => due::run(&arguments, env),
+        Command::Bench(arguments) => bench::run(&arguments, env),
+        Command::Cards(arguments) => bench::cards(&arguments, env),
         Command::Load(arguments) => load::run(&arguments, env),
         Command::Method(arguments) => method::run(&arguments, env),
         Command::Units(arguments) => units::run(&arguments, env),

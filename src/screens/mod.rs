@@ -10,6 +10,7 @@ mod proof;
 mod tests;
 pub mod theme;
 mod units;
+mod walk;
 mod what_if;
 
 use crate::app::offers::Offer;

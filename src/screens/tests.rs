@@ -17,7 +17,7 @@ use std::sync::Arc;
 use std::sync::mpsc::{Receiver, channel};
 use std::time::Duration;
 
-const THEMES: [Theme; 2] = [
+pub(super) const THEMES: [Theme; 2] = [
     Theme {
         unicode: true,
         colour: true,
@@ -28,7 +28,7 @@ const THEMES: [Theme; 2] = [
     },
 ];
 
-fn actor() -> Actor {
+pub(super) fn actor() -> Actor {
     let text = |text: &str| text.to_owned();
     Actor {
         uid: 1,
@@ -39,14 +39,14 @@ fn actor() -> Actor {
     }
 }
 
-fn demo_lab() -> Lab {
+pub(super) fn demo_lab() -> Lab {
     let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("demo-lab");
     crate::lab::read(&folder)
         .expect("the demo lab has no fault")
         .lab
 }
 
-fn memory(clock: &Arc<FakeClock>) -> Box<dyn Ledger> {
+pub(super) fn memory(clock: &Arc<FakeClock>) -> Box<dyn Ledger> {
     let env = Env {
         clock: clock.clone(),
         ids: Ids::seeded(1),
@@ -57,7 +57,7 @@ fn memory(clock: &Arc<FakeClock>) -> Box<dyn Ledger> {
     Box::new(MemoryLedger::new(env))
 }
 
-fn app_on(lab: Lab, ledger: Box<dyn Ledger>, clock: Arc<FakeClock>) -> App {
+pub(super) fn app_on(lab: Lab, ledger: Box<dyn Ledger>, clock: Arc<FakeClock>) -> App {
     let with = Opening {
         lab,
         ledger,
@@ -72,7 +72,7 @@ fn app_on(lab: Lab, ledger: Box<dyn Ledger>, clock: Arc<FakeClock>) -> App {
 }
 
 /// The demo's lab without any history.
-fn fresh() -> App {
+pub(super) fn fresh() -> App {
     let lab = demo_lab();
     let now = crate::lab::parse_instant("2027-03-22T06:50", Some(&lab.zone)).expect("an instant");
     let clock = Arc::new(FakeClock::at(now));
@@ -80,7 +80,12 @@ fn fresh() -> App {
 }
 
 /// The demo on its Monday, its story played.
-fn demo() -> App {
+pub(super) fn demo() -> App {
+    demo_on().0
+}
+
+/// The same, with its clock.
+pub(super) fn demo_on() -> (App, Arc<FakeClock>) {
     let lab = demo_lab();
     let story =
         Scenario::read(crate::app::demo_files::SCENARIO, &lab).expect("the story can be read");
@@ -89,11 +94,11 @@ fn demo() -> App {
     story
         .play(&lab, Box::new(shared.clone()), &clock, &actor())
         .expect("the story can be played");
-    app_on(lab, Box::new(shared), clock)
+    (app_on(lab, Box::new(shared), clock.clone()), clock)
 }
 
 /// A lab whose names try to break the screen.
-fn hostile() -> App {
+pub(super) fn hostile() -> App {
     let mut lab = demo_lab();
     let nasty = [
         "漢字かな-1",
@@ -110,14 +115,14 @@ fn hostile() -> App {
     app_on(lab, memory(&clock), clock)
 }
 
-fn shown(app: &App, theme: &Theme, width: u16, height: u16) -> Buffer {
+pub(super) fn shown(app: &App, theme: &Theme, width: u16, height: u16) -> Buffer {
     let area = Rect::new(0, 0, width, height);
     let mut buffer = Buffer::empty(area);
     draw(app, theme, area, &mut buffer);
     buffer
 }
 
-fn text(buffer: &Buffer) -> String {
+pub(super) fn text(buffer: &Buffer) -> String {
     let row = |y| {
         let cells = (0..buffer.area.width).map(|x| buffer[(x, y)].symbol().to_owned());
         cells.collect::<String>().trim_end().to_owned()
@@ -218,9 +223,7 @@ fn the_screens_of_the_demos_monday_look_as_they_were_read() {
     let mut app = demo();
     for (screen, width, height) in [
         (Screen::Plan, 80, 24),
-        (Screen::Bench, 80, 24),
         (Screen::Load, 80, 24),
-        (Screen::Units, 80, 24),
         (Screen::Evidence, 80, 24),
         (Screen::Plan, 40, 12),
     ] {
@@ -260,14 +263,14 @@ fn header_keeps_stale_and_sample_when_there_is_little_room() {
 }
 
 /// The program with its jobs, driven by keys.
-struct Script {
-    app: App,
+pub(super) struct Script {
+    pub(super) app: App,
     jobs: Jobs,
     messages: Receiver<Message>,
 }
 
 impl Script {
-    fn new(app: App) -> Self {
+    pub(super) fn new(app: App) -> Self {
         let (sender, messages) = channel();
         Self {
             app,
@@ -277,13 +280,13 @@ impl Script {
     }
 
     /// Keys by name, apart by spaces.
-    fn keys(&mut self, keys: &str) {
+    pub(super) fn keys(&mut self, keys: &str) {
         for key in keys.split_whitespace() {
             step(&mut self.app, Message::Key(key.to_owned()), &mut self.jobs);
         }
     }
 
-    fn type_in(&mut self, words: &str) {
+    pub(super) fn type_in(&mut self, words: &str) {
         for letter in words.chars() {
             step(
                 &mut self.app,
@@ -309,7 +312,7 @@ impl Script {
         }
     }
 
-    fn screen(&self) -> String {
+    pub(super) fn screen(&self) -> String {
         text(&shown(&self.app, &THEMES[1], 100, 30))
     }
 }
