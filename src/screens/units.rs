@@ -166,3 +166,148 @@ fn columns(width: u16, texts: &[String; 7]) -> String {
         .trim_end()
         .to_owned()
 }
+
+#[cfg(test)]
+mod tests {
+    use crate::app::{App, UnitSort};
+    use crate::domain::UnitId;
+    use crate::screens::tests::{Script, THEMES, demo, fresh, shown, text};
+
+    fn units() -> Script {
+        let mut run = Script::new(demo());
+        run.keys("4");
+        run
+    }
+
+    fn at(app: &App, width: u16, height: u16) -> String {
+        text(&shown(app, &THEMES[1], width, height))
+    }
+
+    #[test]
+    fn the_units_look_as_they_were_read() {
+        let mut run = units();
+        run.keys("s s S");
+        for (width, height) in [(80, 24), (120, 40), (60, 18), (40, 12)] {
+            let name = format!("units_{width}x{height}");
+            insta::assert_snapshot!(name, text(&shown(&run.app, &THEMES[0], width, height)));
+        }
+    }
+
+    #[test]
+    fn t06_units_narrow_over_every_word_and_say_by_what() {
+        let mut run = units();
+        let all = run.app.view.units.len();
+        for (find, unit) in [
+            ("r-308/2", "R-308/2"),
+            ("soil meter dv ra-1", "R-308/2"),
+            ("r-308 rain-10min running", "R-308/2"),
+            ("failed r-202", "R-202/3"),
+        ] {
+            run.keys("/");
+            run.type_in(find);
+            let found: Vec<&UnitId> = run
+                .app
+                .shown_units()
+                .iter()
+                .map(|line| &line.unit)
+                .collect();
+            assert_eq!(found, [&UnitId::new(unit)], "{find}");
+            let said = format!("/{find}_   1 of {all}");
+            assert!(
+                at(&run.app, 80, 24).contains(&said),
+                "{}",
+                at(&run.app, 80, 24)
+            );
+            run.keys("Enter");
+            assert!(at(&run.app, 80, 24).contains(&format!("/{find}   1 of {all}")));
+            run.keys("2");
+            assert!(
+                !at(&run.app, 80, 24).contains(find),
+                "it belongs to this screen"
+            );
+            run.keys("4 Esc");
+            assert_eq!(run.app.shown_units().len(), all);
+        }
+        // Why a unit failed can be looked for too.
+        let reason = run
+            .app
+            .view
+            .units
+            .iter()
+            .find(|line| !line.reasons.is_empty());
+        let reason = reason.expect("one failed").reasons.clone();
+        run.keys("/");
+        run.type_in(&reason);
+        assert!(
+            run.app
+                .shown_units()
+                .iter()
+                .all(|line| line.reasons.contains(&reason))
+        );
+        run.type_in(" and no such thing");
+        assert!(at(&run.app, 80, 24).contains("Esc clears what narrows"));
+    }
+
+    #[test]
+    fn t06_the_head_stays_and_shows_the_order() {
+        let mut run = units();
+        let head = |run: &Script| {
+            at(&run.app, 80, 24)
+                .lines()
+                .nth(2)
+                .expect("a head")
+                .to_owned()
+        };
+        assert!(head(&run).starts_with(" unit ^"), "{}", head(&run));
+        run.keys("End");
+        assert!(head(&run).starts_with(" unit ^"), "{}", head(&run));
+        for sort in UnitSort::ALL.iter().skip(1) {
+            run.keys("s");
+            assert!(
+                head(&run).contains(&format!("{} ^", sort.name())),
+                "{}",
+                head(&run)
+            );
+        }
+        run.keys("s s S");
+        assert!(head(&run).contains("state v"), "{}", head(&run));
+        let states: Vec<_> = run
+            .app
+            .shown_units()
+            .iter()
+            .map(|line| crate::app::walk::state_word(line.state))
+            .collect();
+        assert!(states.is_sorted_by(|a, b| a >= b), "{states:?}");
+        run.keys("s s s S");
+        let next: Vec<_> = run.app.shown_units().iter().map(|line| line.next).collect();
+        let some = next.iter().take_while(|at| at.is_some());
+        assert!(some.clone().is_sorted() && some.count() > 10);
+    }
+
+    #[test]
+    fn t07_a_lab_without_units_says_how_to_get_some() {
+        let mut app = fresh();
+        app.screen = crate::app::Screen::Units;
+        app.view.units.clear();
+        assert!(at(&app, 80, 24).contains("take a file in with rigday take FILE"));
+    }
+
+    #[test]
+    fn the_history_says_who_and_when_and_what_was_taken_back() {
+        let mut run = units();
+        run.keys("2");
+        run.type_in("R-308/1");
+        run.keys("Enter l f Down Enter u 4 /");
+        run.type_in("R-308/1");
+        run.keys("Enter Enter End");
+        let shown = at(&run.app, 110, 60);
+        assert!(
+            shown.contains("06:50 Ines: R-308/1 step 6 fail: housing cracked (undone)"),
+            "{shown}"
+        );
+        assert!(
+            shown.contains("06:50 Ines: undid: R-308/1 step 6 fail: housing cracked"),
+            "{shown}"
+        );
+    }
+}

@@ -1,6 +1,7 @@
 //! Whole-program tests, one module a subject.
 
 mod because;
+mod bench_plain;
 mod bounds;
 mod broken_labs;
 mod built_in_methods;
