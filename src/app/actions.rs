@@ -160,6 +160,8 @@ enum Distance {
     NameBegins,
     WordBegins,
     NameHolds,
+    /// The first letters of its words.
+    Initials,
     SynonymBegins,
     SynonymHolds,
     /// Its letters come in order, so many others between them.
@@ -172,11 +174,16 @@ enum Distance {
 fn distance(typed: &str, entry: &Entry) -> Option<Distance> {
     let name = entry.name.to_lowercase();
     let begins = |text: &str| text.split([' ', '-']).any(|word| word.starts_with(typed));
+    let initials: String = name
+        .split([' ', '-'])
+        .filter_map(|word| word.chars().next())
+        .collect();
     Some(match () {
         () if name == typed => Distance::Name,
         () if name.starts_with(typed) => Distance::NameBegins,
         () if begins(&name) => Distance::WordBegins,
         () if name.contains(typed) => Distance::NameHolds,
+        () if initials == typed => Distance::Initials,
         () if begins(entry.synonyms) => Distance::SynonymBegins,
         () if entry.synonyms.contains(typed) => Distance::SynonymHolds,
         () => {

@@ -132,7 +132,6 @@ impl KeyMap {
         while let Some((at, why)) = map.clash() {
             let row = map.rows[at].clone();
             let line = row.line.unwrap_or(0);
-            map.rows.remove(at);
             let before = self.row(row.on, row.action).cloned();
             let keeps = before
                 .as_ref()
@@ -142,7 +141,10 @@ impl KeyMap {
                 &entry_of(row.action).id(),
                 &format!("{why}; it keeps {keeps}"),
             ));
-            map.rows.extend(before);
+            match before {
+                Some(before) => map.put(before),
+                None => drop(map.rows.remove(at)),
+            }
         }
         faults.sort_by_key(|fault| fault.line);
         (map, faults)
@@ -159,10 +161,13 @@ impl KeyMap {
         self.row(Where::On(screen), action).is_some()
     }
 
+    /// Puts a row in the place of the one that it replaces.
     fn put(&mut self, row: Row) {
-        self.rows
-            .retain(|own| own.on != row.on || own.action != row.action);
-        self.rows.push(row);
+        let same = |own: &&mut Row| own.on == row.on && own.action == row.action;
+        match self.rows.iter_mut().find(same) {
+            Some(own) => *own = row,
+            None => self.rows.push(row),
+        }
     }
 
     /// A row of the user's file that cannot hold beside the others, and why: the last one first.
