@@ -11,12 +11,16 @@ pub mod actions;
 mod bench_deeds;
 mod bench_state;
 pub mod card;
+pub mod config;
 pub mod demo_files;
 pub mod desk;
 mod effects;
 pub mod evidence;
 mod jobs;
+pub mod keymap;
+mod leave;
 pub mod line_samples;
+mod lists;
 pub mod offers;
 pub mod plain_bench;
 pub mod remedies;
@@ -25,6 +29,7 @@ pub mod rig_work;
 pub mod scan;
 pub mod scan_burst;
 pub mod scenario;
+pub mod settings;
 mod size_form;
 pub mod sizing;
 mod state;
@@ -36,10 +41,12 @@ pub mod view;
 pub mod walk;
 pub mod what_if;
 
-pub use actions::{ACTIONS, Action, Entry, Where};
+pub use actions::{ACTIONS, Action, Entry, Kind, Where};
 pub use bench_state::{Answer, Bench, BenchList, Mood};
 pub use effects::perform;
 pub use jobs::Jobs;
+pub use keymap::KeyMap;
+pub use settings::Settings;
 pub use state::{
     App, Effect, Field, Key, Message, Overlay, PlanView, Purpose, Screen, SizeForm, UnitList,
 };

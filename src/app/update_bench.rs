@@ -2,7 +2,7 @@
 //!
 //! The scan line takes every printable key; a letter is a command only while the line is empty.
 
-use super::actions::{ACTIONS, Action, Where};
+use super::actions::{Action, Kind, Where, entry_of};
 use super::bench_state::{Answer, BenchList, Mood};
 use super::desk::DeskError;
 use super::rig_work::RigTask;
@@ -78,23 +78,17 @@ impl App {
         Vec::new()
     }
 
-    /// Letters of the screen count only with a unit on the card, so that a serial may begin with them.
+    /// Letters of the screen count only with a unit on the card, so that a serial may begin with them. Moving
+    /// is for the arrows: its letters are text here.
     fn is_bench_command(&self, key: &str) -> bool {
-        let has = |entry: &&super::actions::Entry| entry.keys.contains(&key);
-        let own = ACTIONS
-            .iter()
-            .filter(has)
-            .find(|entry| entry.works == Where::On(Screen::Bench));
-        match own.map(|entry| entry.action) {
-            Some(Action::Who) => true,
-            Some(_) => self.bench.unit.is_some(),
-            None => {
-                let everywhere = ACTIONS.iter().filter(has);
-                let moves = ["h", "j", "k", "l", "g", "G"].contains(&key);
-                everywhere.count() > 0
-                    && !moves
-                    && super::actions::action_of(key, Screen::Bench).is_some()
-            }
+        let Some(action) = self.settings.keys.action(key, self.screen) else {
+            return false;
+        };
+        let entry = entry_of(action);
+        match entry.works {
+            _ if action == Action::Who => true,
+            Where::On(_) => self.bench.unit.is_some(),
+            Where::Everywhere => entry.kind != Kind::Moves,
         }
     }
 

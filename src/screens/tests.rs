@@ -1,31 +1,27 @@
 //! Every screen at every size, and the three jobs of a morning by keys.
 
 use super::draw;
-use super::theme::Theme;
+use super::theme::{Level, Theme};
 use crate::app::desk::{Desk, Opening};
 use crate::app::scenario::Scenario;
 use crate::app::what_if::Change;
 use crate::app::{App, Field, Jobs, Message, Overlay, Purpose, Screen, SizeForm};
 use crate::clock::FakeClock;
-use crate::domain::{Actor, EventBody, Lab, Minute, Minutes, RigId, UnitId, Verdict, Zone};
+use crate::domain::{
+    Actor, EventBody, Lab, Minute, Minutes, NewEvent, RigId, UnitId, Verdict, Zone,
+};
 use crate::ledger::{Env, Ids, Ledger, MemoryLedger, Shared};
 use crate::terminal::step;
 use ratatui::buffer::Buffer;
 use ratatui::layout::Rect;
 use std::path::Path;
-use std::sync::Arc;
 use std::sync::mpsc::{Receiver, channel};
+use std::sync::{Arc, OnceLock};
 use std::time::Duration;
 
 pub(super) const THEMES: [Theme; 2] = [
-    Theme {
-        unicode: true,
-        colour: true,
-    },
-    Theme {
-        unicode: false,
-        colour: false,
-    },
+    Theme::new(true, Level::Ansi16),
+    Theme::new(false, Level::None),
 ];
 
 pub(super) fn actor() -> Actor {
@@ -86,15 +82,41 @@ pub(super) fn demo() -> App {
 
 /// The same, with its clock.
 pub(super) fn demo_on() -> (App, Arc<FakeClock>) {
-    let lab = demo_lab();
-    let story =
-        Scenario::read(crate::app::demo_files::SCENARIO, &lab).expect("the story can be read");
-    let clock = Arc::new(FakeClock::at(story.opens));
-    let shared = Shared::new(memory(&clock));
-    story
-        .play(&lab, Box::new(shared.clone()), &clock, &actor())
-        .expect("the story can be played");
-    (app_on(lab, Box::new(shared), clock.clone()), clock)
+    let (opens, events) = story();
+    let clock = Arc::new(FakeClock::at(*opens));
+    let mut ledger = memory(&clock);
+    let outcome = ledger.append(&[], events);
+    assert!(
+        matches!(outcome, crate::ledger::Outcome::Recorded { .. }),
+        "{outcome:?}"
+    );
+    (app_on(demo_lab(), ledger, clock.clone()), clock)
+}
+
+/// What happened in the demo's three weeks, and when it opens; played once for all tests.
+fn story() -> &'static (Minute, Vec<NewEvent>) {
+    static STORY: OnceLock<(Minute, Vec<NewEvent>)> = OnceLock::new();
+    STORY.get_or_init(|| {
+        let lab = demo_lab();
+        let story =
+            Scenario::read(crate::app::demo_files::SCENARIO, &lab).expect("the story can be read");
+        let clock = Arc::new(FakeClock::at(story.opens));
+        let shared = Shared::new(memory(&clock));
+        story
+            .play(&lab, Box::new(shared.clone()), &clock, &actor())
+            .expect("the story can be played");
+        let app = app_on(lab, Box::new(shared), clock);
+        let event = |event: &crate::domain::Event| NewEvent {
+            id: event.id,
+            happened: event.happened,
+            actor: event.actor.clone(),
+            body: event.body.clone(),
+        };
+        (
+            story.opens,
+            app.desk.floor.events.iter().map(event).collect(),
+        )
+    })
 }
 
 /// A lab whose names try to break the screen.
@@ -147,6 +169,10 @@ fn overlays(app: &App) -> Vec<Option<Overlay>> {
         }),
         Some(Overlay::Ask(Purpose::Fail(unit.clone()), field())),
         Some(Overlay::Ask(Purpose::RigDown(rig.clone()), field())),
+        Some(Overlay::Leave {
+            what: "a plan that is not in force".to_owned(),
+            selected: 0,
+        }),
         Some(Overlay::ChooseRig {
             unit: unit.clone(),
             rigs: vec![rig],
