@@ -1,5 +1,6 @@
 //! What is recorded from the screens about a unit, with the answer that the Bench shows large.
 
+use super::actions::Action;
 use super::bench_state::{Answer, Mood};
 use super::card::{next_words, step_words};
 use super::desk::{DeskError, outcome_words};
@@ -91,8 +92,11 @@ fn told(
             let mut words: Vec<String> = words.into_iter().collect();
             let local = app.desk.lab.zone.local(app.now);
             let person = &app.desk.actor().person;
-            words.push(format!("{} by {person}; u undoes", local.format("%H:%M")));
-            words.extend(next_words(&app.desk, unit, app.now));
+            let keys = &app.settings.keys;
+            let undo = keys.key(Action::Undo, Screen::Bench);
+            let undo = undo.map_or(String::new(), |key| format!("; {key} undoes"));
+            words.push(format!("{} by {person}{undo}", local.format("%H:%M")));
+            words.extend(next_words(&app.desk, unit, app.now, keys));
             Answer {
                 mood,
                 word: word.to_owned(),

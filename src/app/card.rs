@@ -2,8 +2,11 @@
 //!
 //! The screen's card and the lines of `bench --plain` are both made of this.
 
+use super::actions::Action;
 use super::desk::Desk;
+use super::keymap::KeyMap;
 use super::rig_work::with;
+use super::state::Screen;
 use super::walk::{StepProgress, WalkLine, state_word, verdict_word, walk_of};
 use crate::domain::lab::{Method, Rig};
 use crate::domain::standard::PREVAIL;
@@ -28,8 +31,8 @@ pub struct UnitCard {
 }
 
 impl UnitCard {
-    /// Of a unit at a moment.
-    pub fn of(desk: &Desk, unit: &UnitId, now: Minute) -> Self {
+    /// Of a unit at a moment; what is to be done is told with the keys in force.
+    pub fn of(desk: &Desk, unit: &UnitId, now: Minute, keys: &KeyMap) -> Self {
         let walk = walk_of(&desk.lab, &desk.walks, &desk.floor, unit);
         let state = desk.floor.unit_state(&desk.lab, &desk.walks, unit, now);
         let about = desk.walks.request(&desk.lab, unit).map(|own| {
@@ -42,6 +45,7 @@ impl UnitCard {
             desk,
             unit,
             now,
+            keys,
             walk: &walk,
             state,
         };
@@ -71,8 +75,8 @@ impl UnitCard {
 }
 
 /// What a unit does next, in words; nothing where its walk is over.
-pub fn next_words(desk: &Desk, unit: &UnitId, now: Minute) -> Option<String> {
-    let card = UnitCard::of(desk, unit, now);
+pub fn next_words(desk: &Desk, unit: &UnitId, now: Minute, keys: &KeyMap) -> Option<String> {
+    let card = UnitCard::of(desk, unit, now, keys);
     let next = card.lines.iter().find(|(heading, _)| *heading == "next");
     let on = card.lines.iter().find(|(heading, _)| *heading == "now");
     next.or(on)
@@ -125,6 +129,7 @@ struct Sight<'a> {
     desk: &'a Desk,
     unit: &'a UnitId,
     now: Minute,
+    keys: &'a KeyMap,
     walk: &'a [WalkLine],
     state: UnitState,
 }
@@ -172,6 +177,23 @@ impl<'a> Sight<'a> {
 
     fn is_checkpoint(&self, line: &WalkLine) -> bool {
         self.method(line).is_some_and(|method| method.verdict)
+    }
+
+    /// What an action does, after its key.
+    fn key(&self, action: Action, what: &str) -> String {
+        match self.keys.key(action, Screen::Bench) {
+            Some(key) => format!("{key} {what}"),
+            None => what.to_owned(),
+        }
+    }
+
+    fn verdict_keys(&self) -> String {
+        let all = [
+            (Action::Pass, "pass"),
+            (Action::Fail, "fail"),
+            (Action::Hold, "hold"),
+        ];
+        all.map(|(action, what)| self.key(action, what)).join(", ")
     }
 
     fn time(&self, at: Minute) -> String {
@@ -228,11 +250,12 @@ impl<'a> Sight<'a> {
             self.time(loaded)
         );
         let what = if self.is_checkpoint(line) {
-            "p pass, f fail, h hold"
+            self.verdict_keys()
         } else if end.is_some_and(|end| end > self.now) {
-            "nothing yet; o unloads before its time"
+            let key = self.key(Action::UnloadUnit, "unloads");
+            format!("nothing yet; {key} before its time")
         } else {
-            "o unload"
+            self.key(Action::UnloadUnit, "unload")
         };
         let company = self.company(rig, line.step);
         let wait = self.method(line).and_then(|method| method.max_wait);
@@ -263,7 +286,7 @@ impl<'a> Sight<'a> {
                 "{}: came out{rig}{out}, its verdict is missing",
                 self.step(line)
             );
-            let mut lines = vec![("now", on), ("do", "p pass, f fail, h hold".to_owned())];
+            let mut lines = vec![("now", on), ("do", self.verdict_keys())];
             lines.extend(self.next(self.ahead()));
             return lines;
         }
@@ -271,7 +294,11 @@ impl<'a> Sight<'a> {
             UnitState::Failed => vec![("now", "failed: it walks no further".to_owned())],
             UnitState::Passed => vec![("now", "its walk is over".to_owned())],
             UnitState::Held => {
-                let what = "p pass or f fail lifts the hold".to_owned();
+                let (pass, fail) = (
+                    self.key(Action::Pass, "pass"),
+                    self.key(Action::Fail, "fail"),
+                );
+                let what = format!("{pass} or {fail} lifts the hold");
                 vec![("now", "on hold".to_owned()), ("do", what)]
             }
             _ => self.to_load(),
@@ -305,7 +332,8 @@ impl<'a> Sight<'a> {
             let position = booking.and_then(|own| own.position);
             let position = position.map_or(String::new(), |at| format!(" position {at}"));
             let company = self.company(rig, line.step);
-            format!("l load on {}{position}{company}", self.place(rig))
+            let load = self.key(Action::LoadUnit, "load");
+            format!("{load} on {}{position}{company}", self.place(rig))
         };
         let mut lines = vec![("now", rests), ("do", what)];
         lines.extend(self.next(Some(line)));

@@ -167,7 +167,10 @@ impl PlainBench {
         match (&self.app.said, &self.app.bench.unit) {
             (Some((true, words)), _) => words.clone(),
             (Some((false, words)), _) => format!("REFUSED: {words}"),
-            (None, Some(unit)) => UnitCard::of(&self.app.desk, unit, self.app.now).line(),
+            (None, Some(unit)) => {
+                let keys = &self.app.settings.keys;
+                UnitCard::of(&self.app.desk, unit, self.app.now, keys).line()
+            }
             (None, None) => "no unit is chosen: scan one, or type its serial".to_owned(),
         }
     }

@@ -25,7 +25,7 @@ pub(super) fn draw(app: &App, theme: &Theme, area: Rect, buffer: &mut Buffer) ->
     let answered = app.bench.answer.as_ref();
     let mut used = answered.map_or(0, |answer| band(theme, answer, area, buffer));
     if let Some(unit) = &app.bench.unit {
-        let card = UnitCard::of(&app.desk, unit, app.now);
+        let card = UnitCard::of(&app.desk, unit, app.now, &app.settings.keys);
         let rest = Rect {
             y: area.y + used,
             height: area.height - used,
@@ -76,14 +76,25 @@ fn band(theme: &Theme, answer: &Answer, area: Rect, buffer: &mut Buffer) -> u16 
         line(buffer, area, 0, &format!(" {}", answer.line()), style);
         return 1;
     }
-    let mut words = vec![answer.about.clone()];
-    words.extend(answer.words.iter().flat_map(|text| wrapped(text, beside)));
-    for (row, large) in (0..).zip(big::big(&answer.word)) {
+    let about = Some(&answer.about).filter(|about| !about.is_empty());
+    let sentences = answer.words.iter();
+    let words: Vec<String> = about
+        .into_iter()
+        .chain(sentences)
+        .flat_map(|text| wrapped(text, beside))
+        .collect();
+    // Where there is more to say than letters are high, the band grows.
+    let said = u16::try_from(words.len()).unwrap_or(u16::MAX);
+    let height = said.clamp(rows, area.height - 3);
+    let large = big::big(&answer.word);
+    for row in 0..height {
+        let blank = " ".repeat(big::width(&answer.word));
+        let large = large.get(usize::from(row)).unwrap_or(&blank);
         let text = words.get(usize::from(row)).map_or("", String::as_str);
         let text = format!("  {large}  {}", fit(text, beside));
         line(buffer, area, row, &text, style);
     }
-    rows
+    height
 }
 
 /// State, serial, walk, and what is known of it, in the rows there are; the rows it took.

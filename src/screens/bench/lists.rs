@@ -42,7 +42,12 @@ pub(super) fn due(app: &App, theme: &Theme, area: Rect, buffer: &mut Buffer) -> 
         theme.title(),
     );
     if narrows {
-        let text = format!("/{find}  {count} of {all}  Enter keeps it, Esc clears it");
+        let keys = if app.bench.scan.value().is_empty() {
+            "Esc clears it"
+        } else {
+            "Enter keeps it, Esc clears it"
+        };
+        let text = format!("/{find}  {count} of {all}  {keys}");
         line(buffer, area, area.height - 1, &text, theme.title());
     }
     if count == 0 {
