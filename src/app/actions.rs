@@ -83,6 +83,14 @@ pub enum Action {
     Redo,
     /// Read the ledger again.
     Refresh,
+    /// Copy the selected row.
+    CopyRow,
+    /// Copy the whole table.
+    CopyTable,
+    /// Write the table into a file.
+    Export,
+    /// The mouse is ours, or the terminal's own.
+    Mouse,
     /// All actions with their keys.
     Help,
     /// Find an action by name.
@@ -479,6 +487,42 @@ pub const ACTIONS: &[Entry] = &[
         "Read the ledger again",
         "reload",
         &["r"],
+        ALL,
+        0,
+    ),
+    entry(
+        Action::CopyRow,
+        "copy row",
+        "Send the selected row to the terminal's clipboard",
+        "yank clipboard",
+        &["y"],
+        ALL,
+        0,
+    ),
+    entry(
+        Action::CopyTable,
+        "copy table",
+        "Send the whole table to the terminal's clipboard",
+        "yank all clipboard",
+        &["Y"],
+        ALL,
+        0,
+    ),
+    entry(
+        Action::Export,
+        "export",
+        "Write the whole table into a file where the program was started",
+        "save file tsv write",
+        &[],
+        ALL,
+        0,
+    ),
+    entry(
+        Action::Mouse,
+        "mouse",
+        "Click and scroll here, or leave the mouse to the terminal",
+        "click wheel pointer",
+        &["m"],
         ALL,
         0,
     ),

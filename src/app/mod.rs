@@ -12,9 +12,11 @@ pub mod demo_files;
 pub mod desk;
 mod effects;
 pub mod evidence;
+mod handed_out;
 mod jobs;
 pub mod line_samples;
 pub mod offers;
+mod pointer;
 pub mod remedies;
 pub mod review;
 pub mod scenario;
@@ -30,6 +32,7 @@ pub mod what_if;
 pub use actions::{ACTIONS, Action, Entry, Where};
 pub use effects::perform;
 pub use jobs::Jobs;
+pub use pointer::{Pointer, PointerKind};
 pub use state::{
     App, Bench, Effect, Field, Key, Message, Overlay, PlanView, Purpose, Screen, SizeForm, UnitList,
 };

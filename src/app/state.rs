@@ -1,6 +1,7 @@
 //! What the running program knows and shows.
 
 use super::desk::{Desk, Proposal};
+use super::pointer::Pointer;
 use super::sizing::Wish;
 use super::view::View;
 use super::what_if::{Change, WhatIf};
@@ -57,8 +58,12 @@ pub enum Message {
     Key(Key),
     /// Text was pasted.
     Paste(String),
+    /// The mouse was used.
+    Pointer(Pointer),
     /// The terminal has another size.
     Resized,
+    /// The program goes on after it was stopped.
+    Resumed,
     /// Time has passed.
     Tick,
     /// The planner has news; of the job with that number.
@@ -75,8 +80,8 @@ pub enum Message {
     Sized(u64, Result<Vec<String>, String>),
     /// The job with that number broke down.
     JobFailed(u64),
-    /// The program was told to end.
-    Terminate,
+    /// The program was told to end, by the signal of that number.
+    Terminate(i32),
 }
 
 /// What a change of state asks for outside of it.
@@ -112,6 +117,12 @@ pub enum Effect {
     Redo,
     /// Read the ledger again.
     Refresh,
+    /// Copy the selected row.
+    CopyRow,
+    /// Copy the whole table.
+    CopyTable,
+    /// Write the table into a file.
+    Export,
     /// End the program.
     Quit,
 }
@@ -346,6 +357,10 @@ pub struct App {
     pub over: bool,
     /// Rows of the lists, as the last drawing had them; for paging.
     pub page: usize,
+    /// The mouse is ours and not the terminal's own.
+    pub mouse: bool,
+    /// What is to go to the terminal's clipboard.
+    pub copied: Option<String>,
     /// Number of the planning job that counts; older ones are stale.
     pub job: u64,
     /// When the ledger was last read without a fault, by the clock that never goes back.
@@ -383,6 +398,8 @@ impl App {
             dirty: true,
             over: false,
             page: 10,
+            mouse: false,
+            copied: None,
             job: 0,
             read: desk.clock().elapsed(),
             desk,

@@ -185,6 +185,7 @@ impl Env {
             sample,
             unicode: (locale.contains("UTF-8") || locale.contains("UTF8")) && !plain,
             colour: variable("NO_COLOR").is_none_or(|value| value.is_empty()),
+            state: self.state.clone(),
         }
     }
 
