@@ -16,7 +16,7 @@ pub use keys::key_name;
 pub use turn::step;
 
 use crate::app::desk::Desk;
-use crate::app::{App, Jobs};
+use crate::app::{App, Jobs, Settings};
 use crate::screens::theme::Theme;
 use held::Held;
 use journal::Journal;
@@ -26,15 +26,15 @@ use std::path::PathBuf;
 use std::sync::mpsc::channel;
 use turn::Screen;
 
-/// How the terminal draws, and where it keeps what outlives it.
+/// How the program looks, what the user has set, and where is kept what outlives it.
 #[derive(Clone, Debug)]
 pub struct Options {
     /// The data is made up: every screen says so.
     pub sample: bool,
-    /// Marks and lines beyond ASCII may be drawn.
-    pub unicode: bool,
-    /// Colours may be used.
-    pub colour: bool,
+    /// Marks and colours.
+    pub theme: Theme,
+    /// Keys, and how dates are written.
+    pub settings: Settings,
     /// The user's folder for what the program keeps, such as its log; made where it is needed.
     pub state: Option<PathBuf>,
 }
@@ -57,21 +57,15 @@ pub fn run(desk: Desk, options: Options) -> std::io::Result<End> {
     watch::signals(sender.clone())?;
     let (clock, zone) = (desk.clock().clone(), desk.lab.zone.clone());
     let now = move || zone.local(clock.now()).format("%Y-%m-%d %H:%M").to_string();
-    let journal = options
-        .state
-        .clone()
-        .map(|folder| Journal::new(folder, now));
-    let held = Held::take(journal)?;
+    let folder = options.state.clone();
+    let held = Held::take(folder.map(|folder| Journal::new(folder, now)))?;
     watch::keys(sender.clone());
     watch::hang_up(sender.clone());
-    let theme = Theme {
-        unicode: options.unicode,
-        colour: options.colour,
-    };
     // Unlike the standard library's own, this end of the terminal holds nothing back.
     let out = File::from(std::io::stdout().as_fd().try_clone_to_owned()?);
-    let mut screen = Screen::new(out, theme);
+    let mut screen = Screen::new(out, options.theme);
     let mut app = App::new(desk, options.sample);
+    app.set(options.settings);
     let done = turn::turn(&mut app, &mut screen, &messages, Jobs::new(sender));
     drop(held);
     done

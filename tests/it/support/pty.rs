@@ -8,6 +8,7 @@ use rustix::pty::{OpenptFlags, grantpt, openpt, ptsname, unlockpt};
 use rustix::termios::{Termios, Winsize, tcgetattr, tcsetwinsize};
 use std::fs::{File, OpenOptions};
 use std::io::{Read, Write};
+use std::num::NonZeroU16;
 use std::os::fd::{AsFd, OwnedFd};
 use std::os::unix::fs::OpenOptionsExt;
 use std::os::unix::process::CommandExt;
@@ -85,6 +86,10 @@ pub(crate) fn pair(size: (u16, u16)) -> (File, OwnedFd) {
     (File::from(master), slave.into())
 }
 
+fn some(count: u16) -> NonZeroU16 {
+    NonZeroU16::new(count).expect("a terminal of some size")
+}
+
 fn window((columns, rows): (u16, u16)) -> Winsize {
     Winsize {
         ws_row: rows,
@@ -160,7 +165,7 @@ impl Pty {
             slave,
             before,
             heard,
-            parser: Mutex::new((vt100::Parser::new(rows, columns, 0), 0)),
+            parser: Mutex::new((vt100::Parser::new(some(rows), some(columns), 0), 0)),
             clock,
             over,
             reader: Some(reader),
@@ -201,7 +206,7 @@ impl Pty {
         let master = self.master.as_ref().expect("the terminal is there");
         tcsetwinsize(master, window(size)).expect("it takes a size");
         let mut parser = self.parser.lock().expect("no test broke down");
-        parser.0.screen_mut().set_size(size.1, size.0);
+        parser.0.screen_mut().set_size(some(size.1), some(size.0));
     }
 
     /// Takes the terminal away.

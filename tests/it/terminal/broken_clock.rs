@@ -2,10 +2,12 @@
 
 use crate::support::demo_lab;
 use crate::support::events::MORNING;
+use rigday::app::Settings;
 use rigday::app::desk::{Desk, Opening};
 use rigday::clock::{Clock, SystemClock};
 use rigday::domain::{Actor, Zone};
 use rigday::ledger::{Env, Ids, MemoryLedger};
+use rigday::screens::theme::{Level, Theme};
 use rigday::terminal::{Options, run};
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
@@ -60,8 +62,8 @@ pub(super) fn play() {
     .expect("a ledger in memory can be read");
     let options = Options {
         sample: true,
-        unicode: true,
-        colour: true,
+        theme: Theme::new(true, Level::Ansi16),
+        settings: Settings::default(),
         state: Some("state".into()),
     };
     run(desk, options).expect("the terminal works");
