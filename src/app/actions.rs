@@ -122,6 +122,10 @@ actions! {
     Last "last" ALL 0 Moves: "To the last", "end bottom";
     Back "back" ALL 0 Shows: "Back one step", "cancel close";
     Refresh "refresh" ALL 0 Shows: "Read the ledger again", "reload";
+    CopyRow "copy row" ALL 0 Shows: "Send the selected row to the terminal's clipboard", "yank clipboard";
+    CopyTable "copy table" ALL 0 Shows: "Send the whole table to the terminal's clipboard", "yank all clipboard";
+    Export "export" ALL 0 Shows: "Write the whole table into a file where the program was started", "save file tsv write";
+    Mouse "mouse" ALL 0 Shows: "Click and scroll here, or leave the mouse to the terminal", "click wheel pointer";
     Palette "palette" ALL 11 Shows: "Find an action by name", "command";
     Quit "quit" ALL 13 Shows: "Close what lies in front, or leave the program", "exit close leave";
     Help "help" ALL 14 Shows: "Every action with its key; typing narrows, Enter runs", "keys";

@@ -5,8 +5,13 @@ use super::desk::{DeskError, outcome_words};
 use super::jobs::Jobs;
 use super::state::{App, Effect, Overlay, Purpose};
 use super::what_if::Change;
+use crate::domain::text::shown;
 use crate::domain::{RequestId, RigId, UnitId, Verdict};
 use crate::ledger::Outcome;
+use std::path::Path;
+
+/// Terminals drop what is longer than this, and some of them break.
+const MOST_COPIED: usize = 74_994;
 
 pub(super) type Done = Result<(Outcome, String), DeskError>;
 
@@ -26,6 +31,9 @@ pub fn perform(app: &mut App, effect: Effect, jobs: &mut Jobs) {
         Effect::PublishWhatIf => publish_what_if(app),
         Effect::Quit => app.over = true,
         Effect::Refresh => refresh(app),
+        Effect::CopyRow => copy_row(app),
+        Effect::CopyTable => copy_table(app),
+        Effect::Export => export(app),
         Effect::Undo => {
             let done = app.desk.undo();
             bench_deeds::taken_back(app, "UNDONE", done);
@@ -81,6 +89,52 @@ pub(super) fn answer(app: &mut App, done: Done) {
     };
     app.said = Some(said);
     app.renew();
+}
+
+fn copy_row(app: &mut App) {
+    match app.table_row() {
+        Some(row) => {
+            let cells: Vec<String> = row.iter().map(|cell| shown(cell)).collect();
+            copy(app, cells.join("\t"));
+        }
+        None => say(app, false, "there is no row to copy".to_owned()),
+    }
+}
+
+fn copy_table(app: &mut App) {
+    let text = app.table().tsv();
+    copy(app, text);
+}
+
+/// Sends a text to the terminal's clipboard; whether the terminal takes it, it does not say.
+fn copy(app: &mut App, text: String) {
+    let bytes = text.len();
+    if bytes > MOST_COPIED {
+        let words = format!("{bytes} bytes are too many for a terminal's clipboard; export it (:)");
+        return say(app, false, words);
+    }
+    app.copied = Some(text);
+    say(
+        app,
+        true,
+        format!("sent to terminal clipboard: {bytes} bytes"),
+    );
+}
+
+fn export(app: &mut App) {
+    match app.export_into(Path::new(".")) {
+        Ok(name) => say(app, true, format!("written: {name}")),
+        Err(error) => say(
+            app,
+            false,
+            format!("the table could not be written: {error}"),
+        ),
+    }
+}
+
+fn say(app: &mut App, good: bool, words: String) {
+    app.said = Some((good, words));
+    app.dirty = true;
 }
 
 fn refresh(app: &mut App) {

@@ -16,6 +16,7 @@ pub mod demo_files;
 pub mod desk;
 mod effects;
 pub mod evidence;
+mod handed_out;
 mod jobs;
 pub mod keymap;
 mod leave;
@@ -23,6 +24,7 @@ pub mod line_samples;
 mod lists;
 pub mod offers;
 pub mod plain_bench;
+mod pointer;
 pub mod remedies;
 pub mod review;
 pub mod rig_work;
@@ -46,6 +48,7 @@ pub use bench_state::{Answer, Bench, BenchList, Mood};
 pub use effects::perform;
 pub use jobs::Jobs;
 pub use keymap::KeyMap;
+pub use pointer::{Pointer, PointerKind};
 pub use settings::Settings;
 pub use state::{
     App, Effect, Field, Key, Message, Overlay, PlanView, Purpose, Screen, SizeForm, UnitList,

@@ -3,6 +3,7 @@
 use super::actions::Action;
 use super::bench_state::Bench;
 use super::desk::{Desk, Proposal};
+use super::pointer::Pointer;
 use super::settings::Settings;
 use super::sizing::Wish;
 use super::unit_sort::UnitSort;
@@ -69,8 +70,12 @@ pub enum Message {
     Scan(String),
     /// Letters as fast as a scan but without its end; none of them was run.
     Stray(String),
+    /// The mouse was used.
+    Pointer(Pointer),
     /// The terminal has another size.
     Resized,
+    /// The program goes on after it was stopped.
+    Resumed,
     /// Time has passed.
     Tick,
     /// The planner has news; of the job with that number.
@@ -87,8 +92,8 @@ pub enum Message {
     Sized(u64, Result<Vec<String>, String>),
     /// The job with that number broke down.
     JobFailed(u64),
-    /// The program was told to end.
-    Terminate,
+    /// The program was told to end, by the signal of that number.
+    Terminate(i32),
 }
 
 /// What a change of state asks for outside of it.
@@ -124,6 +129,12 @@ pub enum Effect {
     Redo,
     /// Read the ledger again.
     Refresh,
+    /// Copy the selected row.
+    CopyRow,
+    /// Copy the whole table.
+    CopyTable,
+    /// Write the table into a file.
+    Export,
     /// End the program.
     Quit,
 }
@@ -361,6 +372,10 @@ pub struct App {
     pub over: bool,
     /// Rows of the lists, as the last drawing had them; for paging.
     pub page: usize,
+    /// The mouse is ours and not the terminal's own.
+    pub mouse: bool,
+    /// What is to go to the terminal's clipboard.
+    pub copied: Option<String>,
     /// Number of the planning job that counts; older ones are stale.
     pub job: u64,
     /// When the ledger was last read without a fault, by the clock that never goes back.
@@ -399,6 +414,8 @@ impl App {
             dirty: true,
             over: false,
             page: 10,
+            mouse: false,
+            copied: None,
             job: 0,
             read: desk.clock().elapsed(),
             desk,

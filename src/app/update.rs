@@ -22,7 +22,8 @@ impl App {
             Message::Text(text) => self.into_scan_line(&text),
             Message::Stray(text) => self.stray(&text),
             Message::Paste(text) => self.paste(&text),
-            Message::Resized => self.dirty = true,
+            Message::Pointer(pointer) => return self.pointed(pointer),
+            Message::Resized | Message::Resumed => self.dirty = true,
             Message::Tick => {
                 if self.desk.now() != self.now {
                     return vec![Effect::Refresh];
@@ -57,7 +58,7 @@ impl App {
                 self.said = Some((false, words.to_owned()));
                 self.dirty = true;
             }
-            Message::Terminate => return vec![Effect::Quit],
+            Message::Terminate(_) => return vec![Effect::Quit],
         }
         Vec::new()
     }
@@ -68,7 +69,7 @@ impl App {
         self.overlays.iter().position(waits)
     }
 
-    fn key(&mut self, key: &str) -> Vec<Effect> {
+    pub(super) fn key(&mut self, key: &str) -> Vec<Effect> {
         if key == "Ctrl-c" && !self.is_in_scan() {
             return self.quit();
         }
@@ -158,6 +159,7 @@ impl App {
 
     fn paste(&mut self, text: &str) {
         let text: String = text
+            .replace("\r\n", "\n")
             .chars()
             .map(|c| if c.is_control() { ' ' } else { c })
             .collect();
@@ -196,6 +198,9 @@ impl App {
             Action::Palette => self.overlays.push(Overlay::Palette(Field::default())),
             Action::Quit => return self.quit(),
             Action::Undo => return vec![Effect::Undo],
+            Action::CopyRow | Action::CopyTable | Action::Export | Action::Mouse => {
+                return self.hand_out(action);
+            }
             Action::Redo => return vec![Effect::Redo],
             Action::Refresh => return vec![Effect::Refresh],
             Action::MakePlan => return vec![Effect::Plan(None)],

@@ -194,6 +194,7 @@ impl Env {
             sample,
             theme: Theme::new(unicode, level),
             settings: Settings::default(),
+            state: self.state.clone(),
         }
     }
 

@@ -570,7 +570,7 @@ fn a_scan_records_nothing_and_letters_in_a_field_are_text() {
     run.type_in("xq?:/u");
     assert_eq!(run.app.bench.scan.value(), "xq?:/u");
     run.keys("Enter");
-    assert!(run.screen().contains("no unit xq?:/u"), "{}", run.screen());
+    assert!(run.screen().contains("NO UNIT  xq?:/u"), "{}", run.screen());
     run.keys("4 /");
     run.type_in("q?:/u");
     assert_eq!(run.app.units.filter.value(), "q?:/u");

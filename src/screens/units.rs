@@ -284,7 +284,13 @@ mod tests {
         let mut app = fresh();
         app.screen = crate::app::Screen::Units;
         app.view.units.clear();
-        assert!(at(&app, 80, 24).contains("take a file in with rigday take FILE"));
+        let screen = at(&app, 80, 24);
+        let words: Vec<&str> = screen.split_whitespace().collect();
+        assert!(
+            words
+                .join(" ")
+                .contains("take a file in with rigday take FILE")
+        );
     }
 
     #[test]

@@ -99,7 +99,10 @@ fn t63_a_gloved_hand_records_by_scans_alone() {
         pty.until(answer);
     }
     let log = desk.run("log --lab lab --now 2027-03-22T06:50").good();
-    let at = |words: &str| log.rfind(words).unwrap_or_else(|| panic!("{words:?} is not in:\n{log}"));
+    let at = |words: &str| {
+        log.rfind(words)
+            .unwrap_or_else(|| panic!("{words:?} is not in:\n{log}"))
+    };
     assert!(at("R-308/1 loaded on rf-1") < at("R-308/1 step 6 fail: dust inside"));
     assert!(at("R-308/1 step 6 fail: dust inside") < at("R-308/1 step 6 pass"));
 }

@@ -2,7 +2,7 @@
 
 use crate::app::card::{left_words, names, short_time};
 use crate::app::rig_work::{RigTask, RigWork};
-use crate::app::walk::task_word;
+use crate::app::walk::{rig_word, task_word};
 use crate::app::{App, BenchList};
 use crate::domain::lab::Loading;
 use crate::domain::steps::step_of;
@@ -233,7 +233,7 @@ fn rig_line(app: &App, theme: &Theme, work: &RigWork) -> String {
     };
     let mark = theme.rig_mark(state);
     let free = format!("{free} of {} free{door}", work.positions);
-    format!(" {}{name} {mark} {free}", work.rig)
+    format!(" {}{name} {mark} {}, {free}", work.rig, rig_word(state))
 }
 
 fn task_line(app: &App, task: &RigTask) -> String {
