@@ -4,6 +4,7 @@ mod bench;
 mod evidence;
 mod key_line;
 mod load;
+pub mod looks;
 mod overlays;
 mod plan;
 mod proof;
@@ -79,12 +80,12 @@ fn header(app: &App, theme: &Theme, area: Rect, buffer: &mut Buffer) {
     let stale = app.stale_seconds().map(|age| format!("STALE {age}s"));
     // Beside a long word the date gives way; the time of day does not.
     let cramped = stale.is_some() && area.width < 60;
-    let format = if cramped {
-        "%a %H:%M"
+    let (dates, local) = (&app.settings.dates, zone.local(app.now));
+    let time = if cramped {
+        format!("{} {}", local.format("%a"), dates.time(local.time()))
     } else {
-        "%a %Y-%m-%d %H:%M"
+        dates.long(local)
     };
-    let time = zone.local(app.now).format(format).to_string();
     let sample = app.sample.then(|| "SAMPLE".to_owned());
     let must: Vec<String> = [Some(time), stale, sample].into_iter().flatten().collect();
     let person = app.desk.actor().person.clone();
@@ -197,10 +198,10 @@ fn state_line(app: &App) -> String {
 fn clock(app: &App, at: crate::domain::Minute) -> String {
     let zone = &app.desk.lab.zone;
     let (local, today) = (zone.local(at), zone.local(app.now));
-    let format = if local.date() == today.date() {
-        "%H:%M"
+    let dates = &app.settings.dates;
+    if local.date() == today.date() {
+        dates.time(local.time())
     } else {
-        "%a %d %b %H:%M"
-    };
-    local.format(format).to_string()
+        dates.short(local)
+    }
 }

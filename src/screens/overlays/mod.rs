@@ -50,6 +50,9 @@ pub(super) fn draw(app: &App, theme: &Theme, area: Rect, buffer: &mut Buffer) ->
             what_if::why(theme, request, (&lines[..], *scroll), area, buffer);
         }
         Overlay::Ask(purpose, field) => questions::ask(app, theme, (purpose, field), area, buffer),
+        Overlay::When(purpose, field) => {
+            questions::when(app, theme, (purpose, field), area, buffer);
+        }
         Overlay::Leave { what, selected } => questions::leave(theme, what, *selected, area, buffer),
         Overlay::ChooseRig {
             unit,
