@@ -483,6 +483,13 @@ impl App {
         self.dirty = true;
     }
 
+    /// The lab's clock at the last reading of the ledger without a fault, in milliseconds.
+    pub fn read_ms(&self) -> i64 {
+        let clock = self.desk.clock();
+        let age = clock.elapsed().saturating_sub(self.read).as_millis();
+        clock.now_ms() - i64::try_from(age).unwrap_or(i64::MAX)
+    }
+
     /// Keeps every selection on something that is there.
     pub(super) fn settle(&mut self) {
         let keep = |selected: &mut usize, count: usize| {
