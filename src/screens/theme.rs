@@ -248,7 +248,7 @@ mod tests {
     #[test]
     fn a_colour_sets_both_sides() {
         let theme = Theme::new(true, Level::Ansi16);
-        for style in STATES
+        for style in UNIT_STATES
             .iter()
             .map(|state| theme.unit(*state))
             .chain((0..5).map(|step| theme.heat(step)))

@@ -259,16 +259,17 @@ fn style_words(letters: Color, ground: Color, modifier: Modifier) -> String {
 pub(crate) struct Script {
     pub(crate) app: App,
     jobs: Jobs,
-    messages: Receiver<Message>,
+    /// Where jobs send their news; nobody waits for them here.
+    _news: Receiver<Message>,
 }
 
 impl Script {
     pub(crate) fn new(app: App) -> Self {
-        let (sender, messages) = channel();
+        let (sender, news) = channel();
         Self {
             app,
             jobs: Jobs::new(sender),
-            messages,
+            _news: news,
         }
     }
 
@@ -286,16 +287,6 @@ impl Script {
     pub(crate) fn type_in(&mut self, words: &str) {
         for letter in words.chars() {
             self.send(Message::Key(letter.to_string()));
-        }
-    }
-
-    /// Waits until the topmost overlay is as wanted.
-    pub(crate) fn until(&mut self, wanted: impl Fn(&Overlay) -> bool) {
-        while !self.app.overlays.last().is_some_and(&wanted) {
-            let message = self
-                .messages
-                .recv_timeout(std::time::Duration::from_secs(120));
-            self.send(message.expect("the job answers"));
         }
     }
 
