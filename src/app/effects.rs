@@ -6,7 +6,7 @@ use super::jobs::Jobs;
 use super::state::{App, Effect, Overlay, Purpose};
 use super::what_if::Change;
 use crate::domain::text::shown;
-use crate::domain::{RequestId, RigId, UnitId, Verdict};
+use crate::domain::{Minute, RequestId, RigId, UnitId, Verdict};
 use crate::ledger::Outcome;
 use std::path::Path;
 
@@ -45,6 +45,10 @@ pub fn perform(app: &mut App, effect: Effect, jobs: &mut Jobs) {
         Effect::Pass(unit) => bench_deeds::mark(app, &unit, Verdict::Pass),
         Effect::LoadUnit(unit) => bench_deeds::load(app, &unit),
         Effect::UnloadUnit(unit) => bench_deeds::unload(app, &unit),
+        Effect::RigDown(rig, reason, until) => {
+            let done = rig_down(app, &rig, &reason, until);
+            answer(app, done);
+        }
         Effect::RigUp(rig) => {
             let done = app
                 .desk
@@ -70,12 +74,17 @@ fn record(app: &mut App, purpose: Purpose, text: String) {
             .desk
             .withdraw(&unit, &text)
             .map(|o| (o, format!("{unit} withdrawn; plan again"))),
-        Purpose::RigDown(rig) => app
-            .desk
-            .rig_down(&rig, &text, None)
-            .map(|o| (o, format!("{rig} is down; plan again (p)"))),
+        Purpose::RigDown(rig) => rig_down(app, &rig, &text, None),
     };
     answer(app, done);
+}
+
+fn rig_down(app: &mut App, rig: &RigId, reason: &str, until: Option<Minute>) -> Done {
+    let back = until.map_or(String::new(), |at| {
+        format!(" until {}", app.asked().words(at))
+    });
+    let done = app.desk.rig_down(rig, reason, until);
+    done.map(|o| (o, format!("{rig} is down{back}; plan again (p)")))
 }
 
 /// Shows what came of a deed: the words where it was recorded, the reason where not.

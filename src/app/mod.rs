@@ -12,6 +12,7 @@ mod bench_deeds;
 mod bench_state;
 pub mod card;
 pub mod config;
+pub mod dates;
 pub mod demo_files;
 pub mod desk;
 mod effects;
@@ -39,9 +40,11 @@ mod unit_sort;
 mod update;
 mod update_bench;
 mod update_what_if;
+mod update_when;
 pub mod view;
 pub mod walk;
 pub mod what_if;
+pub mod when;
 
 pub use actions::{ACTIONS, Action, Entry, Kind, Where};
 pub use bench_state::{Answer, Bench, BenchList, Mood};
@@ -52,5 +55,6 @@ pub use pointer::{Pointer, PointerKind};
 pub use settings::Settings;
 pub use state::{
     App, Effect, Field, Key, Message, Overlay, PlanView, Purpose, Screen, SizeForm, UnitList,
+    WhenFor,
 };
 pub use unit_sort::UnitSort;

@@ -25,6 +25,7 @@ mod reliability;
 mod remedies;
 mod rules;
 mod scanning;
+mod screens_look;
 mod sharing;
 mod support;
 mod terminal;

@@ -42,7 +42,7 @@ pub(super) fn draw(app: &App, theme: &Theme, area: Rect, buffer: &mut Buffer) ->
 fn nobody(area: Rect, buffer: &mut Buffer) -> u16 {
     let words = [
         "No unit on the card. Scan its label, or type its serial and Enter.",
-        "Up and Down choose a line below, Enter takes its unit. Left and Right: by window, by rig.",
+        "Up and Down choose a line, Enter takes its unit. Left and Right: rig by rig.",
     ];
     let lines = words
         .iter()
@@ -115,7 +115,12 @@ fn unit_card(
     }
     let walk = as_line(theme, &card.walk, width - HEADING.min(width));
     rows.push((format!("{}{walk}", fit("walk", HEADING)), Style::new()));
-    for (heading, text) in &card.lines {
+    let mut told: Vec<&(&str, String)> = card.lines.iter().collect();
+    if area.height < 7 {
+        // Where not everything has room, what is to be done comes first.
+        told.sort_by_key(|(heading, _)| *heading != "do");
+    }
+    for (heading, text) in told {
         // What is to be done is never cut.
         let lines = wrapped(text, width.saturating_sub(HEADING));
         let keep = if matches!(*heading, "do" | "now") {
@@ -177,7 +182,11 @@ fn cautions(theme: &Theme, card: &UnitCard, width: usize, room: usize) -> Vec<(S
         .iter()
         .flat_map(|text| wrapped(&format!("caution: {text}"), width));
     let mut lines: Vec<(String, Style)> = own.map(|text| (text, theme.warning())).collect();
-    lines.truncate((room / 2).max(1));
+    let most = (room / 2).max(1);
+    if lines.len() > most {
+        lines.truncate(most);
+        lines[most - 1].0.push('~');
+    }
     if lines.len() + 4 <= room {
         let prevail = wrapped(prevail, width).into_iter();
         lines.extend(prevail.map(|text| (text, Style::new())));
