@@ -31,6 +31,7 @@ impl App {
                 | Overlay::Palette(_)
                 | Overlay::Ask(..)
                 | Overlay::Changes { .. }
+                | Overlay::When(..)
                 | Overlay::Size(_),
             ) => Place::Text,
             Some(_) => Place::Commands,
