@@ -23,9 +23,9 @@ pub mod rigs;
 pub mod state;
 pub mod stay;
 pub mod table;
-pub mod waits;
 #[cfg(test)]
 mod tests;
+pub mod waits;
 
 pub use crews::CrewMinutes;
 pub use late::{HeldUp, LateRequest};
@@ -148,7 +148,13 @@ impl Calendars {
 /// From the first record to the end of the plan in force.
 fn known(floor: &Floor, now: Minute) -> Span {
     let records = floor.events.iter().map(|event| event.happened);
-    let first = records.min().map_or(now, |first| first.min(now));
+    let visits = floor
+        .now
+        .units
+        .values()
+        .flat_map(|record| record.visits.values());
+    let first = records.chain(visits.map(|visit| visit.loaded)).min();
+    let first = first.map_or(now, |first| first.min(now));
     let booked = floor.now.published.iter().flat_map(|plan| &plan.bookings);
     let last = booked.map(|own| own.times.out).max();
     Span::new(first, last.map_or(now, |last| last.max(now)))

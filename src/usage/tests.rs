@@ -171,7 +171,8 @@ fn down_and_calibration_count_before_anything_else() {
     let mut lab = lab();
     let noon = Span::new(monday(12, 0), monday(13, 0));
     lab.outages = vec![outage("press", noon)];
-    lab.outages.push(outage("press", Span::new(monday(12, 30), monday(14, 0))));
+    lab.outages
+        .push(outage("press", Span::new(monday(12, 30), monday(14, 0))));
     "Calibration by the maker".clone_into(&mut lab.outages[1].reason);
     lab.rigs[0].calibration_due = NaiveDate::from_ymd_opt(2027, 2, 28);
     let mut scene = Scene::default();
@@ -187,7 +188,10 @@ fn down_and_calibration_count_before_anything_else() {
     record.repairs = vec![(monday(9, 0), monday(9, 20), "belt".to_owned())];
     let own = usage(&lab, scene, monday(15, 10));
     let press = states(&own, 1);
-    assert_eq!(press[..2], [(State::Down, 60 + 30 + 20), (State::Calibration, 60)]);
+    assert_eq!(
+        press[..2],
+        [(State::Down, 60 + 30 + 20), (State::Calibration, 60)]
+    );
     let minutes = own.rig(1, day(monday(0, 0)));
     assert_eq!(minutes.calendar(), Minutes::DAY);
     assert_eq!(states(&own, 0), [(State::Calibration, 1440)]);
@@ -238,7 +242,11 @@ fn what_is_booked_counts_from_now_on_until_it_starts() {
         scene.book("A/2", 1, "bench", times);
         let own = usage(&lab, scene, now);
         let minutes = own.rig(0, day(monday(0, 0)));
-        (minutes.occupied().get(), minutes.filled.get(), own.backlog(&lab)[0].get())
+        (
+            minutes.occupied().get(),
+            minutes.filled.get(),
+            own.backlog(&lab)[0].get(),
+        )
     };
     // Twenty hours of single positions are ten of a rig with both filled.
     assert_eq!(booked(monday(6, 0)), (600, 1200, 600));
@@ -249,13 +257,19 @@ fn what_is_booked_counts_from_now_on_until_it_starts() {
 #[test]
 fn people_are_busy_with_loads_unloads_and_full_watches() {
     let mut lab = lab();
-    let look = lab.methods.get_mut(&MethodId::new("look")).expect("it is there");
+    let look = lab
+        .methods
+        .get_mut(&MethodId::new("look"))
+        .expect("it is there");
     look.watch = Watch::Full;
     let mut scene = Scene::default();
     scene.visit("A/1", 1, "bench", monday(9, 0), Some(monday(11, 0)));
     let own = usage(&lab, scene, monday(24, 0));
     let minutes = own.crew(0, day(monday(0, 0)));
-    assert_eq!((minutes.on_shift, minutes.hands_on), (Minutes::hours(8), Minutes::new(75)));
+    assert_eq!(
+        (minutes.on_shift, minutes.hands_on),
+        (Minutes::hours(8), Minutes::new(75))
+    );
     assert_eq!(minutes.percent(), Some(15));
     assert_eq!(own.crew(0, day(utc("2027-03-06T00:00"))).percent(), None);
 }
@@ -304,7 +318,10 @@ fn a_unit_waits_for_a_rig_that_is_full_and_for_people_who_are_busy() {
     let all = own.requests(&lab);
     // A/1 waits 45 minutes in its rig though somebody is free; A/2 waits two hours for the rig.
     let of = |cause: Cause| all[0][cause].get();
-    assert_eq!((of(Cause::Rig), of(Cause::Other), of(Cause::Crew)), (120, 45, 0));
+    assert_eq!(
+        (of(Cause::Rig), of(Cause::Other), of(Cause::Crew)),
+        (120, 45, 0)
+    );
     assert_eq!(of(Cause::Closed), 960);
 }
 
@@ -325,8 +342,14 @@ fn the_days_of_the_changes_are_23_and_25_hours_long() {
         .map(|cell| (cell.minutes.calendar().get(), cell.minutes.occupied().get()))
         .collect();
     assert_eq!(got, [(1440, 60), (1380, 1380), (1440, 360)]);
-    assert_eq!(table.rows[0].cells[1].share(Measure::InUse), Share::Percent(100));
-    assert_eq!(table.rows[0].cells[1].share(Measure::Filled), Share::Percent(50));
+    assert_eq!(
+        table.rows[0].cells[1].share(Measure::InUse),
+        Share::Percent(100)
+    );
+    assert_eq!(
+        table.rows[0].cells[1].share(Measure::Filled),
+        Share::Percent(50)
+    );
     // Nothing was in the press on Sunday, and nobody there.
     assert_eq!(table.rows[1].cells[1].share(Measure::InUse), Share::Closed);
     let autumn = intervals(&lab.zone, date(10, 31), 1, Grain::Day);
@@ -334,7 +357,10 @@ fn the_days_of_the_changes_are_23_and_25_hours_long() {
     let week = intervals(&lab.zone, date(10, 31), 2, Grain::Week);
     assert_eq!(week[0].first, date(10, 25));
     assert_eq!(week[0].span.length(), Minutes::DAY * 7 + Minutes::hours(1));
-    assert_eq!(own.table(&lab, autumn).rows[0].cells[0].share(Measure::InUse), Share::NoData);
+    assert_eq!(
+        own.table(&lab, autumn).rows[0].cells[0].share(Measure::InUse),
+        Share::NoData
+    );
 }
 
 #[test]
@@ -363,10 +389,21 @@ fn a_rate_is_offered_where_enough_visits_say_so_and_somebody_was_there() {
             found: 9.06
         })
     );
-    assert_eq!(rates(4, 660, &lab)[0].offer, None, "four visits are too few");
-    assert_eq!(rates(6, 598, &lab)[0].offer, None, "they agree with the plan");
-    // With people only from 8 to 16 nobody was there when the exposures ended at 10:00 in the night.
+    assert_eq!(
+        rates(4, 660, &lab)[0].offer,
+        None,
+        "four visits are too few"
+    );
+    assert_eq!(
+        rates(6, 598, &lab)[0].offer,
+        None,
+        "they agree with the plan"
+    );
+    // With people only from 16 to 18 nobody was there when the exposures ended at 10:00.
     lab.crews[0].shifts = vec![shift(&WORK_WEEK, (16, 0), (18, 0), 1)];
-    lab.methods.get_mut(&MethodId::new("slide")).expect("it is there").watch = Watch::None;
+    lab.methods
+        .get_mut(&MethodId::new("slide"))
+        .expect("it is there")
+        .watch = Watch::None;
     assert_eq!(rates(6, 660, &lab), []);
 }
