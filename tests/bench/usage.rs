@@ -24,7 +24,7 @@ use rigday::domain::{
 use rigday::floor::Floor;
 use rigday::ledger::{Env, Ids, Ledger, MemoryLedger, Outcome};
 use rigday::screens::draw;
-use rigday::screens::theme::Theme;
+use rigday::screens::theme::{Level, Theme};
 use rigday::usage::Usage;
 use rigday::usage::table::{Grain, intervals};
 use std::sync::Arc;
@@ -269,10 +269,7 @@ fn main() {
         let mut app = app(lab, events, now);
         app.screen = Screen::Load;
         let area = Rect::new(0, 0, 160, 48);
-        let theme = Theme {
-            unicode: true,
-            colour: true,
-        };
+        let theme = Theme::new(true, Level::Ansi16);
         let mut buffer = Buffer::empty(area);
         let (first, _) = timed(&clock, || draw(&app, &theme, area, &mut buffer));
         let (again, _) = timed(&clock, || draw(&app, &theme, area, &mut buffer));
