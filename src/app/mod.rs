@@ -8,28 +8,39 @@
 //! `jobs` call the desk and threads.
 
 pub mod actions;
+pub mod config;
+pub mod dates;
 pub mod demo_files;
 pub mod desk;
 mod effects;
 pub mod evidence;
 mod jobs;
+pub mod keymap;
+mod leave;
 pub mod line_samples;
+mod lists;
 pub mod offers;
 pub mod remedies;
 pub mod review;
 pub mod scenario;
+pub mod settings;
 mod size_form;
 pub mod sizing;
 mod state;
 mod update;
 mod update_what_if;
+mod update_when;
 pub mod view;
 pub mod walk;
 pub mod what_if;
+pub mod when;
 
-pub use actions::{ACTIONS, Action, Entry, Where};
+pub use actions::{ACTIONS, Action, Entry, Kind, Where};
 pub use effects::perform;
 pub use jobs::Jobs;
+pub use keymap::KeyMap;
+pub use settings::Settings;
 pub use state::{
-    App, Bench, Effect, Field, Key, Message, Overlay, PlanView, Purpose, Screen, SizeForm, UnitList,
+    App, Bench, Effect, Field, Key, Message, Overlay, PlanView, Purpose, Screen, SizeForm,
+    UnitList, WhenFor,
 };

@@ -1,9 +1,11 @@
 //! What the running program knows and shows.
 
 use super::desk::{Desk, Proposal};
+use super::settings::Settings;
 use super::sizing::Wish;
 use super::view::View;
 use super::what_if::{Change, WhatIf};
+use super::when::Asked;
 use crate::domain::{Minute, Minutes, RequestId, RigId, UnitId};
 use crate::planner::Progress;
 use chrono::NaiveDate;
@@ -104,6 +106,8 @@ pub enum Effect {
     UnloadUnit(UnitId),
     /// A pass.
     Pass(UnitId),
+    /// Report a rig down: why, and until when, where that is known.
+    RigDown(RigId, String, Option<Minute>),
     /// Report a rig back.
     RigUp(RigId),
     /// Undo.
@@ -140,6 +144,34 @@ impl Purpose {
             Self::Note(unit) => format!("Note on {unit}"),
             Self::Withdraw(unit) => format!("Why is {unit} withdrawn?"),
             Self::RigDown(rig) => format!("What is wrong with {rig}?"),
+        }
+    }
+}
+
+/// What a date is asked for.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum WhenFor {
+    /// When a rig that is down is expected back; may stay open.
+    RigBack {
+        /// The rig.
+        rig: RigId,
+        /// Why it is down.
+        reason: String,
+    },
+}
+
+impl WhenFor {
+    /// The question.
+    pub fn question(&self) -> String {
+        match self {
+            Self::RigBack { rig, .. } => format!("When is {rig} expected back?"),
+        }
+    }
+
+    /// What Enter on an empty line means.
+    pub const fn empty(&self) -> &'static str {
+        match self {
+            Self::RigBack { .. } => "nobody knows yet",
         }
     }
 }
@@ -210,6 +242,15 @@ pub enum Overlay {
     },
     /// A reason or a note.
     Ask(Purpose, Field),
+    /// A date and time.
+    When(WhenFor, Field),
+    /// Something unsaved would be lost: stay, or lose it.
+    Leave {
+        /// What it is.
+        what: String,
+        /// The selected answer: 0 stays.
+        selected: usize,
+    },
     /// Rigs that can do a unit's next step.
     ChooseRig {
         /// The unit.
@@ -320,6 +361,8 @@ pub struct App {
     pub view: View,
     /// The time that everything on the screen is of.
     pub now: Minute,
+    /// What the user has set.
+    pub settings: Settings,
     /// Which screen.
     pub screen: Screen,
     /// What lies in front of it, the last on top.
@@ -364,6 +407,7 @@ impl App {
         let mut app = Self {
             view,
             now,
+            settings: Settings::default(),
             screen: Screen::Plan,
             overlays: Vec::new(),
             plan: PlanView {
@@ -391,6 +435,14 @@ impl App {
         app
     }
 
+    /// Takes the user's settings, and says what of them does not count.
+    pub fn set(&mut self, settings: Settings) {
+        let complaint = settings.complaint().map(|text| (false, text));
+        self.said = self.said.take().or(complaint);
+        self.settings = settings;
+        self.dirty = true;
+    }
+
     /// Selects the entry of the selected rig that is on it at `at`, or the next one.
     pub(super) fn select_near(&mut self, at: Minute) {
         let entries = self
@@ -400,6 +452,15 @@ impl App {
             .map_or(&[][..], |row| &row.entries[..]);
         let near = entries.iter().position(|entry| entry.span.end > at);
         self.plan.entry = near.unwrap_or(entries.len().saturating_sub(1));
+    }
+
+    /// Where and when dates are asked for.
+    pub fn asked(&self) -> Asked<'_> {
+        Asked {
+            zone: &self.desk.lab.zone,
+            now: self.now,
+            dates: self.settings.dates,
+        }
     }
 
     /// Seconds since the ledger could last be read, once they are too many to trust the screen.
@@ -420,6 +481,13 @@ impl App {
         self.view = View::of(&self.desk, self.now);
         self.settle();
         self.dirty = true;
+    }
+
+    /// The lab's clock at the last reading of the ledger without a fault, in milliseconds.
+    pub fn read_ms(&self) -> i64 {
+        let clock = self.desk.clock();
+        let age = clock.elapsed().saturating_sub(self.read).as_millis();
+        clock.now_ms() - i64::try_from(age).unwrap_or(i64::MAX)
     }
 
     /// Keeps every selection on something that is there.
