@@ -3,7 +3,7 @@
 
 use super::{Builder, RequestIx, tries};
 use crate::domain::{Minute, Minutes, Span};
-use crate::planner::reach::{Link, Outs, RunRule};
+use crate::planner::reach::{Outs, RunRule};
 use crate::planner::spans::{Spans, clip, meet, stretch};
 use crate::planner::timeline::Placed;
 use crate::problem::UnitIx;
