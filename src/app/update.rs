@@ -4,7 +4,6 @@ use super::actions::Action;
 use super::state::{App, Effect, Field, Message, Overlay, Purpose, Screen};
 use crate::domain::{Minutes, RigId};
 use crate::problem::UnitIx;
-use chrono::Days;
 use tui_input::{Input, InputRequest};
 
 /// Minutes in a column, from the nearest zoom to the widest.
@@ -233,6 +232,12 @@ impl App {
             Action::Now => self.plan.from = self.now - self.plan.scale * 12,
             Action::ZoomIn => self.zoom(-1),
             Action::ZoomOut => self.zoom(1),
+            Action::LoadDays
+            | Action::LoadWeeks
+            | Action::LoadNow
+            | Action::LoadMeasure
+            | Action::LoadSort
+            | Action::LoadTurn => self.load_action(action),
             Action::Up
             | Action::Down
             | Action::Left
@@ -277,8 +282,7 @@ impl App {
             let leg = self.leg;
             self.overlays.push(Overlay::Proof { leg, scroll: 0 });
         } else if self.screen == Screen::Load {
-            self.plan.row = self.load_row;
-            self.show(Screen::Plan);
+            self.open_rig();
         }
     }
 
@@ -393,11 +397,7 @@ impl App {
             Screen::Bench => self.go_bench(action),
             Screen::Units => step_by(&mut self.units.selected, action, self.page),
             Screen::Evidence => step_by(&mut self.leg, action, self.page),
-            Screen::Load => match action {
-                Action::Left => self.load_from = self.load_from - Days::new(1),
-                Action::Right => self.load_from = self.load_from + Days::new(1),
-                other => step_by(&mut self.load_row, other, self.page),
-            },
+            Screen::Load => self.go_load(action),
         }
         self.settle();
     }
