@@ -109,6 +109,7 @@ fn t12_every_action_is_reached_with_arrows_tab_and_enter_alone() {
         run.app.screen = Screen::Plan;
         run.app.overlays.clear();
         run.app.over = false;
+        run.app.units.typing = false;
         let mut turns = 0;
         while !matches!(run.app.overlays.last(), Some(Overlay::Palette(_))) {
             run.keys("Tab");
