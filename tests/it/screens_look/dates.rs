@@ -21,7 +21,7 @@ fn t80_the_lab_is_shown_in_its_own_zone_wherever_the_user_sits() {
     for line in [
         "due --lab lab --now 2027-03-22T06:50",
         "units --lab lab --now 2027-03-22T06:50",
-        "load --lab lab --now 2027-03-22T06:50",
+        "load lab --now 2027-03-22T06:50",
         "log --lab lab",
     ] {
         let tokyo = told("Asia/Tokyo", line);
