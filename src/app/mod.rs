@@ -12,6 +12,7 @@ pub mod demo_files;
 pub mod desk;
 mod effects;
 pub mod evidence;
+pub mod forecast;
 mod jobs;
 pub mod line_samples;
 pub mod offers;

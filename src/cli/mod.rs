@@ -12,6 +12,7 @@ mod due;
 mod effort;
 mod env;
 mod evidence;
+mod forecast;
 mod init;
 mod load;
 mod log;

@@ -3,6 +3,8 @@
 //! Up to now what happened counts, from now on the plan in force. Every minute of a day is in use, down or
 //! idle, so that the three add up to the day, whose length a change of the clocks alters.
 
+pub mod forecast;
+
 use crate::domain::lab::{Lab, Rig};
 use crate::domain::{Booking, Minute, Minutes, RequestId, RigId, Span};
 use crate::floor::Floor;
