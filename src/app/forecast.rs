@@ -23,6 +23,14 @@ pub struct Told {
     pub basis: Vec<String>,
 }
 
+impl Told {
+    /// How many lines it has at least, for scrolling.
+    pub fn lines(&self) -> usize {
+        let dated = self.forecast.requests.len() + self.forecast.gates.len();
+        dated + self.forecast.requests.len() + 2 * self.basis.len()
+    }
+}
+
 /// Forecasts a plan of a lab that has this history. `going` is told how many samples are done and answers whether
 /// to go on; what is done by then is counted. Nothing where there is none.
 pub fn tell(
@@ -132,7 +140,9 @@ pub fn sentences(forecast: &Forecast, zone: &Zone) -> Vec<String> {
         let chance = percent(own.chance.unwrap_or_default());
         format!("{}: {when}; {chance} to be in time", own.name)
     };
-    unsure.iter().map(sentence).collect()
+    let left = forecast.left.iter();
+    let left = left.map(|own| format!("{own} is left out of the plan, and so of its gate here"));
+    unsure.iter().map(sentence).chain(left).collect()
 }
 
 #[cfg(test)]

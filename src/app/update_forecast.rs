@@ -3,10 +3,23 @@
 use super::forecast::Told;
 use super::state::{App, Overlay};
 
+impl Overlay {
+    /// True where a job is at work that Esc stops.
+    pub(super) fn is_at_work(&self) -> bool {
+        matches!(
+            self,
+            Self::Working { .. } | Self::Trying { .. } | Self::Forecasting { .. }
+        )
+    }
+}
+
 impl App {
     /// So many of so many samples are drawn; stale news are dropped.
     pub(super) fn drawn(&mut self, job: u64, drawn: (usize, usize)) {
-        if let Some(Overlay::Forecasting { job: own, drawn: at }) = self.overlays.last_mut()
+        if let Some(Overlay::Forecasting {
+            job: own,
+            drawn: at,
+        }) = self.overlays.last_mut()
             && *own == job
         {
             *at = drawn;

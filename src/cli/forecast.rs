@@ -89,7 +89,7 @@ fn table(told: &Told, when: &dyn Fn(Minute) -> String) -> Table {
     let date = |at: Option<Minute>, none: &str| at.map_or(none.to_owned(), when);
     let row = |own: Row| {
         let by = own.by.map(|by| date(by, "beyond the horizon"));
-        let mut cells = vec![own.name, date(own.due, ""), date(own.planned, "left out")];
+        let mut cells = vec![own.name, date(own.due, ""), date(own.planned, "")];
         cells.extend(by);
         cells.push(own.chance.map_or(String::new(), percent));
         cells.push(own.decided);

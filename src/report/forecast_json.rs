@@ -27,6 +27,7 @@ struct File<'a> {
     basis: &'a [String],
     requests: Vec<Line>,
     gates: Vec<Line>,
+    left_out: Vec<String>,
 }
 
 #[derive(Serialize)]
@@ -83,6 +84,7 @@ pub fn to_json(forecast: &Forecast, about: &About<'_>) -> String {
         basis: about.basis,
         requests: requests.collect(),
         gates: gates.collect(),
+        left_out: forecast.left.iter().map(ToString::to_string).collect(),
     };
     let text = serde_json::to_string_pretty(&file);
     text.expect("texts and numbers can be written as JSON") + "\n"

@@ -33,8 +33,7 @@ const DECIDED: usize = 66;
 pub(super) fn table(
     app: &App,
     theme: &Theme,
-    told: &Told,
-    scroll: usize,
+    (told, scroll): (&Told, usize),
     area: Rect,
     buffer: &mut Buffer,
 ) {
@@ -44,16 +43,26 @@ pub(super) fn table(
     let width = usize::from(inside.width);
     let rows = rows(&told.forecast);
     let longest = rows.iter().map(|row| row.name.chars().count()).max();
-    let name = longest.unwrap_or(0).clamp(7, if width < MEDIAN { 12 } else { 20 });
+    let name = longest
+        .unwrap_or(0)
+        .clamp(7, if width < MEDIAN { 12 } else { 20 });
     let head = ["due", "50 % sure", "80 % sure", "95 % sure", "in time"];
     let head = columns(width, name, "finish", head.map(str::to_owned), "decided by");
     line(buffer, inside, 0, &head, theme.title());
-    let mut lines: Vec<(String, Style)> = rows.iter().map(|row| written(app, theme, row, width, name)).collect();
+    let mut lines: Vec<(String, Style)> = rows
+        .iter()
+        .map(|row| written(app, theme, row, width, name))
+        .collect();
     let zone = &app.desk.lab.zone;
     for words in sentences(&told.forecast, zone).iter().chain(&told.basis) {
         let wrapped = wrapped(words, width.saturating_sub(2).max(1));
         let set_in = |(at, row): (usize, String)| if at == 0 { row } else { format!("  {row}") };
-        lines.extend(wrapped.into_iter().enumerate().map(|own| (set_in(own), Style::new())));
+        lines.extend(
+            wrapped
+                .into_iter()
+                .enumerate()
+                .map(|own| (set_in(own), Style::new())),
+        );
     }
     let last = lines.len().saturating_sub(1);
     for (at, (text, style)) in (1..inside.height).zip(lines.iter().skip(scroll.min(last))) {
@@ -64,7 +73,9 @@ pub(super) fn table(
 fn written(app: &App, theme: &Theme, row: &Row, width: usize, name: usize) -> (String, Style) {
     let zone = &app.desk.lab.zone;
     let date = |at: Option<Minute>, none: &str| {
-        at.map_or(none.to_owned(), |at| zone.local(at).format("%d %b %H:%M").to_string())
+        at.map_or(none.to_owned(), |at| {
+            zone.local(at).format("%d %b %H:%M").to_string()
+        })
     };
     let [half, most, nearly] = row.by.map(|by| date(by, "beyond"));
     let chance = row.chance.map_or(String::new(), percent);

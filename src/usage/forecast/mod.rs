@@ -41,6 +41,8 @@ pub struct Forecast {
     pub requests: Vec<Outlook<RequestId>>,
     /// Builds of products that have such requests, by name.
     pub gates: Vec<Outlook<Gate>>,
+    /// Requests that the plan leaves out; they are in no gate.
+    pub left: Vec<RequestId>,
     /// How often a plan was repaired in a sample, on average.
     pub repairs: f64,
 }
@@ -61,7 +63,7 @@ pub struct Outlook<Name> {
     pub name: Name,
     /// Its due date; of a gate the last one of its requests.
     pub due: Option<Minute>,
-    /// When it finishes by the plan; nothing where the plan leaves something of it out.
+    /// When it finishes by the plan.
     pub planned: Option<Minute>,
     /// Finished by then in so many of the samples, by [`SURE`]; nothing where it is not within the horizon.
     pub by: [Option<Minute>; 3],
@@ -195,6 +197,7 @@ fn count(lab: &Lab, set: &Setting<'_>, open: &[RequestIx], samples: &[Sample]) -
         };
         builds.entry(gate).or_default().push((at, *request));
     }
+    let left = set.left.iter();
     let repairs: u32 = samples.iter().map(|own| own.repairs).sum();
     Forecast {
         samples: samples.len(),
@@ -202,6 +205,9 @@ fn count(lab: &Lab, set: &Setting<'_>, open: &[RequestIx], samples: &[Sample]) -
         gates: builds
             .into_iter()
             .map(|(gate, members)| outlook(set, gate, &members, samples))
+            .collect(),
+        left: left
+            .map(|own| set.problem.requests[own.ix()].id.clone())
             .collect(),
         repairs: f64::from(repairs) / samples.len() as f64,
     }

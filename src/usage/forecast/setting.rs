@@ -31,6 +31,8 @@ pub struct Setting<'p> {
     pub keys: Keys,
     /// The plan's runs, by load.
     pub(super) order: Vec<Run>,
+    /// Requests that the plan leaves out.
+    pub(super) left: Vec<RequestIx>,
     /// When requests finish by the plan.
     pub(super) planned: Vec<Option<Minute>>,
     /// The place of each unit's first step in lists of all steps of all units.
@@ -71,6 +73,7 @@ impl<'p> Setting<'p> {
             problem,
             keys: Keys::new(problem),
             order: runs(problem, plan.visits.iter().copied()),
+            left: plan.left.iter().map(|own| own.request).collect(),
             planned: plan.finishes(problem),
             decided: decided(problem, history, &first, count),
             first,
@@ -93,10 +96,11 @@ impl<'p> Setting<'p> {
         self.decided.len()
     }
 
-    /// Requests of which something is still to be done.
+    /// Requests of the plan of which something is still to be done.
     pub(super) fn open_requests(&self) -> impl Iterator<Item = RequestIx> + '_ {
         let all = (0..self.problem.requests.len()).map(RequestIx::from);
-        all.filter(|request| {
+        let in_plan = all.filter(|request| !self.left.contains(request));
+        in_plan.filter(|request| {
             let mut units = self.problem.units_of(*request);
             units.any(|unit| {
                 let own = &self.problem.units[unit.ix()];
