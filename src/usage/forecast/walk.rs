@@ -18,7 +18,7 @@ use super::lines::Lines;
 use super::random::Random;
 use super::rates::World;
 use super::setting::{Run, Setting, without};
-use crate::domain::lab::Watch;
+use crate::domain::lab::{Loading, Watch};
 use crate::domain::plan::Times;
 use crate::domain::time::minutes_ceil;
 use crate::domain::{Minute, Minutes, Span};
@@ -274,10 +274,7 @@ impl<'s, 'p> Walk<'s, 'p> {
     fn occupy(&mut self, unit: UnitIx, step: usize, stay: &Stay) {
         let problem = self.set.problem;
         let what = problem.step(unit, step);
-        let kind = match stay.place {
-            Place::Position(_) => what.fixture.0,
-            Place::Run(_) | Place::Held => what.condition.0,
-        };
+        let kind = self.kind(what, stay.rig);
         self.lines[stay.rig.ix()].take(lane_of(stay.place), stay.times.stay(), kind);
         let condition = problem.condition(what);
         let times = &stay.times;
@@ -335,9 +332,9 @@ impl<'s, 'p> Walk<'s, 'p> {
             return;
         };
         let place = match problem.rigs[run.rig.ix()].loading {
-            crate::domain::lab::Loading::Each => Place::Position(lane + 1),
-            crate::domain::lab::Loading::Together => Place::Run(self.next_run),
-            crate::domain::lab::Loading::Held => Place::Held,
+            Loading::Each => Place::Position(lane + 1),
+            Loading::Together => Place::Run(self.next_run),
+            Loading::Held => Place::Held,
         };
         self.next_run += 1;
         let stay = Stay {
@@ -400,77 +397,110 @@ impl<'s, 'p> Walk<'s, 'p> {
         load: Minute,
         (planned, actual): (Minutes, Minutes),
     ) -> Option<Result<(Times, u32), Later>> {
+        if let Some(later) = self.not_by_people(what, run.rig, load, planned)? {
+            return Some(Err(later));
+        }
+        let rig = &self.set.problem.rigs[run.rig.ix()];
+        let start = load + rig.load;
+        let (_, unload) = self.ends(what, run.rig, start, planned)?;
+        let foreseen = Span::new(load, unload + rig.unload);
+        if let Some(later) = self.not_by_outages(run.rig, foreseen)? {
+            return Some(Err(later));
+        }
+        let (end, unload) = self.ends(what, run.rig, start, actual)?;
+        let out = unload + rig.unload;
+        let free =
+            self.lines[run.rig.ix()].free(Span::new(load, out), self.kind(what, run.rig), run.lane);
+        let times = Times {
+            load,
+            start,
+            end,
+            unload,
+            out,
+        };
+        match free {
+            Ok(lane) => Some(Ok((times, lane))),
+            Err(Minute::LAST) => None,
+            Err(next) => Some(Err(Later(next, Waits::Rig(run.rig)))),
+        }
+    }
+
+    /// Why a run cannot load at a minute for people, for those who must see it, or for a longest wait; nothing where
+    /// they are never there again.
+    fn not_by_people(
+        &self,
+        what: &Step,
+        rig: RigIx,
+        load: Minute,
+        planned: Minutes,
+    ) -> Option<Option<Later>> {
         let problem = self.set.problem;
-        let condition = problem.condition(what);
-        let rig = &problem.rigs[run.rig.ix()];
-        let hands = &self.hands[condition.crew.ix()];
+        let (condition, own) = (problem.condition(what), &problem.rigs[rig.ix()]);
         let crew = Waits::Crew(condition.crew);
-        let pauses = problem.pauses(condition, run.rig);
+        let pauses = problem.pauses(condition, rig);
         // Under a full watch the person who loads stays until it is unloaded.
         let at_once = match condition.watch {
-            Watch::Full if !pauses => rig.load + planned + rig.unload,
-            _ => rig.load,
+            Watch::Full if !pauses => own.load + planned + own.unload,
+            _ => own.load,
         };
-        let first = hands.earliest(load, at_once)?;
+        let first = self.hands[condition.crew.ix()].earliest(load, at_once)?;
         if first > load {
-            return Some(Err(Later(first, crew)));
+            return Some(Some(Later(first, crew)));
         }
-        let start = load + rig.load;
+        let start = load + own.load;
         if condition.watch == Watch::Site && !pauses {
             let seen = first_within(&problem.site, start, planned)?;
             if seen > start {
-                return Some(Err(Later(seen - rig.load, crew)));
+                return Some(Some(Later(seen - own.load, crew)));
             }
         }
-        let end_after = |length| match condition.watch {
-            Watch::Site if pauses => problem.site.advance(start, length),
-            Watch::Full if pauses => hands.advance(start, length),
-            _ => Some(start + length),
-        };
-        let out_after = |end| {
-            let unload = match condition.watch {
-                Watch::Full if !pauses => end,
-                _ => hands.earliest(end, rig.unload)?,
-            };
-            Some((end, unload))
-        };
-        let (end, unload) = out_after(end_after(planned)?)?;
+        let (end, unload) = self.ends(what, rig, start, planned)?;
         let over = unload - end - condition.max_wait;
-        if over > Minutes::ZERO {
-            return Some(Err(Later(load + over, crew)));
-        }
-        let own = Waits::Rig(run.rig);
-        let foreseen = Span::new(load, unload + rig.unload);
-        let room = self.open[run.rig.ix()]
-            .iter()
-            .find(|span| span.end > load && span.length() >= foreseen.length())?;
-        if room.start > load {
-            return Some(Err(Later(room.start, own)));
-        }
-        if room.end < foreseen.end {
-            return Some(Err(Later(room.end, own)));
-        }
-        let (end, unload) = out_after(end_after(actual)?)?;
-        let out = unload + rig.unload;
-        let kind = match rig.loading {
-            crate::domain::lab::Loading::Each => what.fixture.0,
-            _ => what.condition.0,
+        Some((over > Minutes::ZERO).then(|| Later(load + over, crew)))
+    }
+
+    /// Why a rig is not in use for a whole span; nothing where it never is again for so long.
+    fn not_by_outages(&self, rig: RigIx, span: Span) -> Option<Option<Later>> {
+        let mut rooms = self.open[rig.ix()].iter();
+        let room = rooms.find(|room| room.end > span.start && room.length() >= span.length())?;
+        let next = if room.start > span.start {
+            room.start
+        } else {
+            room.end
         };
-        let free = self.lines[run.rig.ix()].free(Span::new(load, out), kind, run.lane);
-        Some(match free {
-            Ok(lane) => Ok((
-                Times {
-                    load,
-                    start,
-                    end,
-                    unload,
-                    out,
-                },
-                lane,
-            )),
-            Err(Minute::LAST) => return None,
-            Err(next) => Err(Later(next, own)),
-        })
+        Some((!room.covers(span)).then_some(Later(next, Waits::Rig(rig))))
+    }
+
+    /// When an exposure of a length that begins at a minute ends, and when it is unloaded.
+    fn ends(
+        &self,
+        what: &Step,
+        rig: RigIx,
+        start: Minute,
+        length: Minutes,
+    ) -> Option<(Minute, Minute)> {
+        let problem = self.set.problem;
+        let condition = problem.condition(what);
+        let hands = &self.hands[condition.crew.ix()];
+        let pauses = problem.pauses(condition, rig);
+        let end = match condition.watch {
+            Watch::Site if pauses => problem.site.advance(start, length)?,
+            Watch::Full if pauses => hands.advance(start, length)?,
+            _ => start + length,
+        };
+        let unload = match condition.watch {
+            Watch::Full if !pauses => end,
+            _ => hands.earliest(end, problem.rigs[rig.ix()].unload)?,
+        };
+        Some((end, unload))
+    }
+
+    /// What tells stays on a rig apart: fixtures, or conditions.
+    fn kind(&self, what: &Step, rig: RigIx) -> u32 {
+        match self.set.problem.rigs[rig.ix()].loading {
+            Loading::Each => what.fixture.0,
+            Loading::Together | Loading::Held => what.condition.0,
+        }
     }
 
     /// When a request finishes; nothing where one of its units never does.

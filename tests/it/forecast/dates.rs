@@ -5,6 +5,7 @@
 //! or shorter. What happened becomes a ledger. From that alone the lab plans on and forecasts; then the same
 //! world goes on to the end, several times by other chances, and each finish is held against its dates.
 
+use super::is_full;
 use crate::support::events::new_event;
 use crate::support::parts::{
     WORK_WEEK, crew, empty_lab, method, request, rig, sequence, shift, step,
@@ -28,14 +29,6 @@ use rigday::usage::forecast::{
 const BEGIN: Minute = Minute::new(30_064_770);
 /// When the forecast is made: a Monday six weeks on.
 const WEEKS: i64 = 6;
-
-#[expect(
-    clippy::disallowed_methods,
-    reason = "whoever runs the tests says how many"
-)]
-fn is_full() -> bool {
-    std::env::var("TEST_FULL").is_ok_and(|own| own == "1")
-}
 
 /// Two crews, a bench of two, three presses, a chamber of four and an oven; every three days a request of
 /// four units that are checked, pressed, checked, heated and checked, or pressed twice.
@@ -248,7 +241,7 @@ struct Held {
 }
 
 impl Held {
-    fn take(&mut self, own: &Forecast, set: &Setting<'_>, problem: &Problem, really: &Course) {
+    fn take(&mut self, own: &Forecast, problem: &Problem, really: &Course) {
         for request in &own.requests {
             let ix = problem
                 .requests
@@ -261,7 +254,6 @@ impl Held {
                 *held += usize::from(by.is_none_or(|by| finish.is_some_and(|finish| finish <= by)));
             }
         }
-        let _ = set;
     }
 
     fn percent(&self, at: usize) -> f64 {
@@ -294,7 +286,7 @@ fn history(seed: u64, samples: usize, futures: u64, held: &mut Held) {
     let own = forecast(&lab, &set, &rates, draws, &|_| true).expect("there are samples");
     for future in 0..futures {
         let really = course(&set, &world, (seed << 20) + future + 1);
-        held.take(&own, &set, &problem, &really);
+        held.take(&own, &problem, &really);
     }
 }
 
