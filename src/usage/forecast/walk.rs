@@ -397,14 +397,14 @@ impl<'s, 'p> Walk<'s, 'p> {
         load: Minute,
         (planned, actual): (Minutes, Minutes),
     ) -> Option<Result<(Times, u32), Later>> {
-        if let Some(later) = self.not_by_people(what, run.rig, load, planned)? {
+        if let Err(later) = self.by_people(what, run.rig, load, planned)? {
             return Some(Err(later));
         }
         let rig = &self.set.problem.rigs[run.rig.ix()];
         let start = load + rig.load;
         let (_, unload) = self.ends(what, run.rig, start, planned)?;
         let foreseen = Span::new(load, unload + rig.unload);
-        if let Some(later) = self.not_by_outages(run.rig, foreseen)? {
+        if let Err(later) = self.by_outages(run.rig, foreseen)? {
             return Some(Err(later));
         }
         let (end, unload) = self.ends(what, run.rig, start, actual)?;
@@ -425,15 +425,15 @@ impl<'s, 'p> Walk<'s, 'p> {
         }
     }
 
-    /// Why a run cannot load at a minute for people, for those who must see it, or for a longest wait; nothing where
-    /// they are never there again.
-    fn not_by_people(
+    /// Whether a run can load at a minute, by people, by those who must see it, and by its longest wait; nothing
+    /// where they are never there again.
+    fn by_people(
         &self,
         what: &Step,
         rig: RigIx,
         load: Minute,
         planned: Minutes,
-    ) -> Option<Option<Later>> {
+    ) -> Option<Result<(), Later>> {
         let problem = self.set.problem;
         let (condition, own) = (problem.condition(what), &problem.rigs[rig.ix()]);
         let crew = Waits::Crew(condition.crew);
@@ -445,22 +445,26 @@ impl<'s, 'p> Walk<'s, 'p> {
         };
         let first = self.hands[condition.crew.ix()].earliest(load, at_once)?;
         if first > load {
-            return Some(Some(Later(first, crew)));
+            return Some(Err(Later(first, crew)));
         }
         let start = load + own.load;
         if condition.watch == Watch::Site && !pauses {
             let seen = first_within(&problem.site, start, planned)?;
             if seen > start {
-                return Some(Some(Later(seen - own.load, crew)));
+                return Some(Err(Later(seen - own.load, crew)));
             }
         }
         let (end, unload) = self.ends(what, rig, start, planned)?;
         let over = unload - end - condition.max_wait;
-        Some((over > Minutes::ZERO).then(|| Later(load + over, crew)))
+        Some(if over > Minutes::ZERO {
+            Err(Later(load + over, crew))
+        } else {
+            Ok(())
+        })
     }
 
-    /// Why a rig is not in use for a whole span; nothing where it never is again for so long.
-    fn not_by_outages(&self, rig: RigIx, span: Span) -> Option<Option<Later>> {
+    /// Whether a rig is in use for a whole span; nothing where it never is again for so long.
+    fn by_outages(&self, rig: RigIx, span: Span) -> Option<Result<(), Later>> {
         let mut rooms = self.open[rig.ix()].iter();
         let room = rooms.find(|room| room.end > span.start && room.length() >= span.length())?;
         let next = if room.start > span.start {
@@ -468,7 +472,11 @@ impl<'s, 'p> Walk<'s, 'p> {
         } else {
             room.end
         };
-        Some((!room.covers(span)).then_some(Later(next, Waits::Rig(rig))))
+        Some(if room.covers(span) {
+            Ok(())
+        } else {
+            Err(Later(next, Waits::Rig(rig)))
+        })
     }
 
     /// When an exposure of a length that begins at a minute ends, and when it is unloaded.
