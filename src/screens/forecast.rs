@@ -24,10 +24,10 @@ pub(super) fn drawing(theme: &Theme, (done, all): (usize, usize), area: Rect, bu
 }
 
 /// Columns beside the name, with the width from which each is shown; the date that is 80 % sure is always there.
-const DUE: usize = 44;
-const MEDIAN: usize = 88;
-const SUREST: usize = 56;
-const DECIDED: usize = 66;
+const DUE: usize = 52;
+const MEDIAN: usize = 98;
+const SUREST: usize = 64;
+const DECIDED: usize = 72;
 
 /// Requests and gates with their dates, what is unsure in sentences, and what it all rests on.
 pub(super) fn table(
@@ -45,7 +45,7 @@ pub(super) fn table(
     let longest = rows.iter().map(|row| row.name.chars().count()).max();
     let name = longest
         .unwrap_or(0)
-        .clamp(7, if width < MEDIAN { 12 } else { 20 });
+        .clamp(7, if width < MEDIAN { 10 } else { 20 });
     let head = ["due", "50 % sure", "80 % sure", "95 % sure", "in time"];
     let head = columns(width, name, "finish", head.map(str::to_owned), "decided by");
     line(buffer, inside, 0, &head, theme.title());
@@ -72,11 +72,8 @@ pub(super) fn table(
 
 fn written(app: &App, theme: &Theme, row: &Row, width: usize, name: usize) -> (String, Style) {
     let zone = &app.desk.lab.zone;
-    let date = |at: Option<Minute>, none: &str| {
-        at.map_or(none.to_owned(), |at| {
-            zone.local(at).format("%d %b %H:%M").to_string()
-        })
-    };
+    let short = |at| app.settings.dates.short(zone.local(at));
+    let date = |at: Option<Minute>, none: &str| at.map_or(none.to_owned(), short);
     let [half, most, nearly] = row.by.map(|by| date(by, "beyond"));
     let chance = row.chance.map_or(String::new(), percent);
     let cells = [date(row.due, "-"), half, most, nearly, chance];
@@ -90,7 +87,7 @@ fn written(app: &App, theme: &Theme, row: &Row, width: usize, name: usize) -> (S
 
 /// One line: what there is room for.
 fn columns(width: usize, name: usize, first: &str, cells: [String; 5], decided: &str) -> String {
-    const DATE: usize = 12;
+    const DATE: usize = 15;
     let [due, half, most, nearly, chance] = cells;
     let mut text = fit(first, name);
     let shown = [(DUE, due), (MEDIAN, half), (0, most), (SUREST, nearly)];

@@ -1,22 +1,8 @@
 //! The forecast as the command prints it, and in front of the screens.
 
-use crate::support::demo_lab;
-use crate::support::events::actor;
 use crate::support::program::Desk as Shell;
-use ratatui::buffer::Buffer;
-use ratatui::layout::Rect;
-use rigday::app::demo_files::SCENARIO;
-use rigday::app::desk::{Desk, Opening};
-use rigday::app::scenario::Scenario;
-use rigday::app::{App, Jobs, Message, Overlay};
-use rigday::clock::FakeClock;
-use rigday::ledger::{Env, Ids, MemoryLedger, Shared};
-use rigday::screens::draw;
-use rigday::screens::theme::{Level, Theme};
-use rigday::terminal::step;
-use std::sync::Arc;
-use std::sync::mpsc::{Receiver, channel};
-use std::time::Duration;
+use crate::support::stage::{Script, THEMES, demo, shown, text};
+use rigday::app::Overlay;
 
 const MONDAY: &str = "2027-03-22T06:50";
 
@@ -75,89 +61,15 @@ fn a_folder_without_a_ledger_is_forecast_by_what_is_believed_beforehand() {
     );
 }
 
-/// The demo on its Monday morning, driven by keys.
-struct Script {
-    app: App,
-    jobs: Jobs,
-    messages: Receiver<Message>,
-}
-
-impl Script {
-    fn new() -> Self {
-        let lab = demo_lab();
-        let story = Scenario::read(SCENARIO, &lab).expect("the demo's story can be read");
-        let clock = Arc::new(FakeClock::at(story.opens));
-        let env = Env {
-            clock: clock.clone(),
-            ids: Ids::seeded(1),
-            site: lab.name.clone(),
-            zone: lab.zone.clone(),
-            heads: None,
-        };
-        let ledger = Shared::new(Box::new(MemoryLedger::new(env)));
-        let who = actor("Ines");
-        let played = story.play(&lab, Box::new(ledger.clone()), &clock, &who);
-        played.expect("the demo's story can be played");
-        let desk = Desk::open(Opening {
-            lab,
-            ledger: Box::new(ledger),
-            clock,
-            ids: Ids::seeded(2),
-            actor: who,
-        });
-        let (sender, messages) = channel();
-        Self {
-            app: App::new(desk.expect("a ledger in memory can be read"), true),
-            jobs: Jobs::new(sender),
-            messages,
-        }
-    }
-
-    fn keys(&mut self, keys: &str) {
-        for key in keys.split_whitespace() {
-            step(&mut self.app, Message::Key(key.to_owned()), &mut self.jobs);
-        }
-    }
-
-    /// Takes messages in until the topmost overlay is as wanted.
-    fn until(&mut self, wanted: impl Fn(&Overlay) -> bool) {
-        while !self.app.overlays.last().is_some_and(&wanted) {
-            let message = self.messages.recv_timeout(Duration::from_secs(120));
-            step(
-                &mut self.app,
-                message.expect("the job answers"),
-                &mut self.jobs,
-            );
-        }
-    }
-
-    fn screen(&self, width: u16, height: u16) -> String {
-        let area = Rect::new(0, 0, width, height);
-        let mut buffer = Buffer::empty(area);
-        draw(
-            &self.app,
-            &Theme::new(false, Level::None),
-            area,
-            &mut buffer,
-        );
-        let row = |y| {
-            (0..width)
-                .map(|x| buffer[(x, y)].symbol())
-                .collect::<String>()
-                + "\n"
-        };
-        (0..height).map(row).collect()
-    }
-}
-
 #[test]
 fn one_key_forecasts_with_news_and_esc_keeps_the_samples_there_are() {
-    let mut run = Script::new();
+    let mut run = Script::new(demo());
+    let screen = |run: &Script, size| text(&shown(&run.app, &THEMES[1], size));
     run.keys("F");
     run.until(
         |overlay| matches!(overlay, Overlay::Forecasting { drawn: (done, _), .. } if *done > 0),
     );
-    let shown = run.screen(80, 24);
+    let shown = screen(&run, (80, 24));
     assert!(shown.contains("Forecast 20/1000"), "{shown}");
     run.keys("Esc");
     run.until(|overlay| matches!(overlay, Overlay::Forecast { .. }));
@@ -169,7 +81,7 @@ fn one_key_forecasts_with_news_and_esc_keeps_the_samples_there_are() {
         "{}",
         told.forecast.samples
     );
-    let shown = run.screen(80, 24);
+    let shown = screen(&run, (80, 24));
     for words in [
         "80 % sure",
         "in time",
@@ -181,12 +93,12 @@ fn one_key_forecasts_with_news_and_esc_keeps_the_samples_there_are() {
         assert!(shown.contains(words), "{words} is not in:\n{shown}");
     }
     // The date that is 80 % sure and the chance are there however narrow it is.
-    let narrow = run.screen(40, 12);
+    let narrow = screen(&run, (40, 12));
     assert!(
         narrow.contains("80 % sure") && narrow.contains("in time"),
         "{narrow}"
     );
-    let wide = run.screen(120, 30);
+    let wide = screen(&run, (120, 30));
     assert!(
         wide.contains("50 % sure") && wide.contains("95 % sure"),
         "{wide}"

@@ -4,6 +4,7 @@ use ratatui::buffer::Buffer;
 use ratatui::layout::Rect;
 use ratatui::style::{Color, Modifier};
 use rigday::app::desk::{Desk, Opening};
+use rigday::app::forecast::tell;
 use rigday::app::scenario::Scenario;
 use rigday::app::what_if::{Change, WhatIf};
 use rigday::app::{
@@ -16,9 +17,11 @@ use rigday::planner::Rounds;
 use rigday::screens::draw;
 use rigday::screens::theme::{Level, Theme};
 use rigday::terminal::step;
+use rigday::usage::forecast::{Draws, History};
 use std::path::Path;
 use std::sync::Arc;
 use std::sync::mpsc::{Receiver, channel};
+use std::time::Duration;
 
 /// Marks of Unicode in sixteen colours, and ASCII without any.
 pub(crate) const THEMES: [Theme; 2] = [
@@ -163,6 +166,11 @@ pub(crate) fn overlays(app: &App) -> Vec<Overlay> {
             request: request.clone(),
             tried: (2, 9),
         },
+        Overlay::Forecasting {
+            job: 1,
+            drawn: (20, 1000),
+        },
+        foretold(app),
         Overlay::Why {
             request,
             lines: vec!["cause: \u{1b}[2J ".repeat(20)],
@@ -171,6 +179,23 @@ pub(crate) fn overlays(app: &App) -> Vec<Overlay> {
         Overlay::Proof { leg: 0, scroll: 2 },
         Overlay::Size(Box::new(SizeForm::new("buttons"))),
     ]
+}
+
+/// A forecast of a few samples.
+fn foretold(app: &App) -> Overlay {
+    let planning = app.desk.planning();
+    let plan = planning.run(1, &Rounds(0), &mut |_| {}).plan;
+    let history = History::of(&app.desk.floor);
+    let draws = Draws {
+        samples: 5,
+        seed: 1,
+        threads: 1,
+    };
+    let told = tell(&planning, &plan, &history, draws, &|_| true);
+    Overlay::Forecast {
+        told: Box::new(told.expect("there are samples")),
+        scroll: 0,
+    }
 }
 
 /// A plan that is not in force, and one of a changed lab.
@@ -259,8 +284,8 @@ fn style_words(letters: Color, ground: Color, modifier: Modifier) -> String {
 pub(crate) struct Script {
     pub(crate) app: App,
     jobs: Jobs,
-    /// Where jobs send their news; nobody waits for them here.
-    _news: Receiver<Message>,
+    /// Where jobs send their news.
+    news: Receiver<Message>,
 }
 
 impl Script {
@@ -269,12 +294,20 @@ impl Script {
         Self {
             app,
             jobs: Jobs::new(sender),
-            _news: news,
+            news,
         }
     }
 
     pub(crate) fn send(&mut self, message: Message) {
         step(&mut self.app, message, &mut self.jobs);
+    }
+
+    /// Takes news in until what lies in front is as wanted.
+    pub(crate) fn until(&mut self, wanted: impl Fn(&Overlay) -> bool) {
+        while !self.app.overlays.last().is_some_and(&wanted) {
+            let news = self.news.recv_timeout(Duration::from_secs(120));
+            self.send(news.expect("the job answers"));
+        }
     }
 
     /// Keys by name, apart by spaces.
