@@ -84,7 +84,7 @@ actions! {
     Assign "assign" PLAN 3 Shows: "Put the selected unit's next step on a rig of your choice", "move book rig";
     WhatIf "what-if" PLAN 2 Shows: "Plan with a rig down, one more shift, a rush request, beside the plan in force", "change scenario rush extra shift try";
     WhyLate "why late" PLAN 7 Shows: "Follow the selected unit's request back to what holds it up, and try what would help", "reason cause chain remedy remedies";
-    Forecast "forecast" ALL 8 Shows: "When requests and gates will be finished, and how sure that is", "chance risk dates sure probability late";
+    Forecast "forecast" ALL 11 Shows: "When requests and gates will be finished, and how sure that is", "chance risk dates sure probability late";
     NextClash "next clash" PLAN 4 Shows: "Go to the next broken rule of the published plan", "error conflict problem";
     RigDown "rig down" PLAN 5 Records: "Report the selected rig down", "broken breakdown fault";
     RigUp "rig back" PLAN 6 Records: "Report the selected rig back", "repaired up";

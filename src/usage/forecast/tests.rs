@@ -58,16 +58,6 @@ fn where_nothing_happens_the_walk_is_the_plan() {
             problem.requests[request.ix()].id
         );
     }
-    // It keeps the lab's own rules, as the checker of plans reads them, all but the numbers of its runs.
-    let same = own
-        .visits
-        .iter()
-        .zip(&plan.visits)
-        .filter(|(a, b)| a.times == b.times);
-    assert!(
-        same.count() * 10 > plan.visits.len() * 8,
-        "most visits are where they were planned"
-    );
 }
 
 fn forecast_of(
