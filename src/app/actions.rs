@@ -76,6 +76,7 @@ macro_rules! actions {
 const ALL: Where = Where::Everywhere;
 const PLAN: Where = Where::On(Screen::Plan);
 const BENCH: Where = Where::On(Screen::Bench);
+const LOAD: Where = Where::On(Screen::Load);
 const UNITS: Where = Where::On(Screen::Units);
 const EVIDENCE: Where = Where::On(Screen::Evidence);
 
@@ -84,7 +85,6 @@ actions! {
     Assign "assign" PLAN 3 Shows: "Put the selected unit's next step on a rig of your choice", "move book rig";
     WhatIf "what-if" PLAN 2 Shows: "Plan with a rig down, one more shift, a rush request, beside the plan in force", "change scenario rush extra shift try";
     WhyLate "why late" PLAN 7 Shows: "Follow the selected unit's request back to what holds it up, and try what would help", "reason cause chain remedy remedies";
-    Forecast "forecast" ALL 11 Shows: "When requests and gates will be finished, and how sure that is", "chance risk dates sure probability late";
     NextClash "next clash" PLAN 4 Shows: "Go to the next broken rule of the published plan", "error conflict problem";
     RigDown "rig down" PLAN 5 Records: "Report the selected rig down", "broken breakdown fault";
     RigUp "rig back" PLAN 6 Records: "Report the selected rig back", "repaired up";
@@ -97,6 +97,12 @@ actions! {
     LoadUnit "load" BENCH 2 Records: "Put the scanned unit on its booked rig", "start begin";
     UnloadUnit "unload" BENCH 2 Records: "Take the scanned unit off its rig", "end off out";
     Note "note" BENCH 5 Records: "Add a note about the unit", "remark comment";
+    LoadDays "days" LOAD 1 Shows: "A column a local day", "daily";
+    LoadWeeks "weeks" LOAD 1 Shows: "A column an ISO week", "weekly";
+    LoadMeasure "figure" LOAD 2 Shows: "Show another figure in the cells: time in use, positions filled, down, setup", "measure cell use fill down setup";
+    LoadSort "sort" LOAD 3 Shows: "Sort the rigs by the next column", "order column";
+    LoadTurn "turn" LOAD 4 Shows: "Sort the rigs the other way round", "direction reverse descending ascending";
+    LoadNow "today" LOAD 5 Moves: "Go to the days or weeks around today", "this week";
     Search "search" UNITS 1 Shows: "Narrow the list as you type", "find filter";
     Withdraw "withdraw" UNITS 3 Records: "Take the selected unit out of the lab; asks why", "remove out";
     Size "size a leg" EVIDENCE 1 Shows: "Say how many units, for how long, show a reliability", "sample new request weibayes";
@@ -120,6 +126,7 @@ actions! {
     Last "last" ALL 0 Moves: "To the last", "end bottom";
     Back "back" ALL 0 Shows: "Back one step", "cancel close";
     Refresh "refresh" ALL 0 Shows: "Read the ledger again", "reload";
+    Forecast "forecast" ALL 0 Shows: "When requests and gates will be finished, and how sure that is", "chance risk dates sure probability late";
     Palette "palette" ALL 11 Shows: "Find an action by name", "command";
     Quit "quit" ALL 13 Shows: "Close what lies in front, or leave the program", "exit close leave";
     Help "help" ALL 14 Shows: "Every action with its key; typing narrows, Enter runs", "keys";

@@ -4,7 +4,6 @@ use ratatui::buffer::Buffer;
 use ratatui::layout::Rect;
 use ratatui::style::{Color, Modifier};
 use rigday::app::desk::{Desk, Opening};
-use rigday::app::forecast::tell;
 use rigday::app::scenario::Scenario;
 use rigday::app::what_if::{Change, WhatIf};
 use rigday::app::{
@@ -17,7 +16,6 @@ use rigday::planner::Rounds;
 use rigday::screens::draw;
 use rigday::screens::theme::{Level, Theme};
 use rigday::terminal::step;
-use rigday::usage::forecast::{Draws, History};
 use std::path::Path;
 use std::sync::Arc;
 use std::sync::mpsc::{Receiver, channel};
@@ -166,11 +164,6 @@ pub(crate) fn overlays(app: &App) -> Vec<Overlay> {
             request: request.clone(),
             tried: (2, 9),
         },
-        Overlay::Forecasting {
-            job: 1,
-            drawn: (20, 1000),
-        },
-        foretold(app),
         Overlay::Why {
             request,
             lines: vec!["cause: \u{1b}[2J ".repeat(20)],
@@ -179,23 +172,6 @@ pub(crate) fn overlays(app: &App) -> Vec<Overlay> {
         Overlay::Proof { leg: 0, scroll: 2 },
         Overlay::Size(Box::new(SizeForm::new("buttons"))),
     ]
-}
-
-/// A forecast of a few samples.
-fn foretold(app: &App) -> Overlay {
-    let planning = app.desk.planning();
-    let plan = planning.run(1, &Rounds(0), &mut |_| {}).plan;
-    let history = History::of(&app.desk.floor);
-    let draws = Draws {
-        samples: 5,
-        seed: 1,
-        threads: 1,
-    };
-    let told = tell(&planning, &plan, &history, draws, &|_| true);
-    Overlay::Forecast {
-        told: Box::new(told.expect("there are samples")),
-        scroll: 0,
-    }
 }
 
 /// A plan that is not in force, and one of a changed lab.
