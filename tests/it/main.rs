@@ -1,12 +1,14 @@
 //! Whole-program tests, one module a subject.
 
 mod because;
+mod bench_plain;
 mod bounds;
 mod broken_labs;
 mod built_in_methods;
 mod catalogue_times;
 mod cli;
 mod floor;
+mod forecast;
 mod hand_week;
 mod hostile;
 mod house;
@@ -25,6 +27,7 @@ mod random_labs;
 mod reliability;
 mod remedies;
 mod rules;
+mod scanning;
 mod screens_look;
 mod sharing;
 mod support;
