@@ -2,7 +2,7 @@
 
 use super::desk::{DeskError, outcome_words};
 use super::jobs::Jobs;
-use super::state::{App, Effect, Overlay, Purpose, Screen};
+use super::state::{App, Effect, Overlay, Purpose, Screen, Told};
 use super::what_if::Change;
 use crate::domain::event::Subject;
 use crate::domain::{RequestId, RigId, UnitId, Verdict};
@@ -67,6 +67,27 @@ pub fn perform(app: &mut App, effect: Effect, jobs: &mut Jobs) {
             answer(app, done);
         }
     }
+}
+
+/// Reads the history of the unit that is looked at, where it is not read yet or something has happened since.
+pub fn look_up(app: &mut App) {
+    let Some(Overlay::Walk { unit, .. }) = app.overlays.last() else {
+        return;
+    };
+    let (unit, seen) = (unit.clone(), app.desk.floor.seen());
+    if let Some(told) = &app.told
+        && told.unit == unit
+        && told.seen == seen
+    {
+        return;
+    }
+    let events = app.desk.history(&Subject::Unit(unit.clone()));
+    app.told = Some(Told {
+        unit,
+        seen,
+        events: events.map_err(|error| error.to_string()),
+    });
+    app.dirty = true;
 }
 
 fn record(app: &mut App, purpose: &Purpose, text: String) -> Done {

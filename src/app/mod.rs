@@ -28,8 +28,9 @@ pub mod walk;
 pub mod what_if;
 
 pub use actions::{ACTIONS, Action, Entry, Where};
-pub use effects::perform;
+pub use effects::{look_up, perform};
 pub use jobs::Jobs;
 pub use state::{
-    App, Bench, Effect, Field, Key, Message, Overlay, PlanView, Purpose, Screen, SizeForm, UnitList,
+    App, Bench, Effect, Field, Key, Message, Overlay, PlanView, Purpose, Screen, SizeForm, Told,
+    UnitList,
 };

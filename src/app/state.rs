@@ -4,7 +4,7 @@ use super::desk::{Desk, Proposal};
 use super::sizing::Wish;
 use super::view::View;
 use super::what_if::{Change, WhatIf};
-use crate::domain::{Minute, Minutes, RequestId, RigId, UnitId};
+use crate::domain::{Event, Minute, Minutes, RequestId, RigId, Seq, UnitId};
 use crate::planner::Progress;
 use chrono::NaiveDate;
 use std::time::Duration;
@@ -350,6 +350,19 @@ pub struct App {
     pub job: u64,
     /// When the ledger was last read without a fault, by the clock that never goes back.
     pub read: Duration,
+    /// The history of the unit that is looked at, once somebody looks.
+    pub told: Option<Told>,
+}
+
+/// Everything that tells of a unit, as the ledger had it.
+#[derive(Clone, Debug)]
+pub struct Told {
+    /// The unit.
+    pub unit: UnitId,
+    /// The last event of the ledger then.
+    pub seen: Seq,
+    /// The events with their corrections, or why they cannot be read.
+    pub events: Result<Vec<Event>, String>,
 }
 
 impl App {
@@ -385,6 +398,7 @@ impl App {
             page: 10,
             job: 0,
             read: desk.clock().elapsed(),
+            told: None,
             desk,
         };
         app.select_near(now);

@@ -8,6 +8,8 @@ mod env;
 mod form;
 mod heads;
 mod health;
+mod history;
+mod kept;
 mod memory;
 mod migrate;
 mod open;
@@ -36,6 +38,10 @@ pub trait Ledger: Send {
     /// Events after `after`, strictly by seq, at most `limit`.
     fn read(&self, after: Seq, limit: u32) -> Result<Vec<Event>, LedgerError>;
 
+    /// Everything that tells of a subject (`EventBody::tells_of`), with its corrections and theirs, strictly
+    /// by seq. Of units and rigs it is found at once; else every event is read.
+    fn history(&self, of: &Subject) -> Result<Vec<Event>, LedgerError>;
+
     /// The last event and the link that seals everything up to it.
     fn head(&self) -> Result<Head, LedgerError>;
 
@@ -47,6 +53,23 @@ pub trait Ledger: Send {
 
     /// Checks the whole chain and compares it with heads that somebody remembered.
     fn verify(&self, known: &[Head]) -> Report;
+
+    /// What was kept for this user of what the events up to one come to: that event, and the bytes. Only where
+    /// it was made from this very chain.
+    fn kept(&self) -> Option<(Seq, Vec<u8>)> {
+        None
+    }
+
+    /// Keeps bytes that were worked out from the events up to `upto`, for this user; where there is no place for
+    /// them nothing is kept.
+    fn keep(&self, _upto: Seq, _bytes: &[u8]) -> Result<(), LedgerError> {
+        Ok(())
+    }
+
+    /// Forgets what was kept.
+    fn forget_kept(&self) -> Result<(), LedgerError> {
+        Ok(())
+    }
 
     /// What whoever works with it should be told now, such as a clock that was set back.
     fn warnings(&self) -> Vec<String> {

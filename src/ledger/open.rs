@@ -5,6 +5,7 @@
 
 use super::LedgerError;
 use super::env::Env;
+use super::history::HISTORY_INDEXES;
 use super::migrate::{ROLES_INDEX, migrate};
 use super::sqlite::SqliteLedger;
 use rusqlite::config::DbConfig;
@@ -25,7 +26,11 @@ const BUSY_TRIES: i32 = 5_700;
 const LINKS_AT_START: u64 = 1000;
 
 /// The version of the file that this program writes.
-pub(super) const VERSION: i64 = 2;
+pub(super) const VERSION: i64 = 3;
+/// The version from which on roles are found by an index.
+pub(super) const ROLES_VERSION: i64 = 2;
+/// The version from which on the history of a unit or a rig is found by indexes.
+pub(super) const HISTORY_VERSION: i64 = 3;
 /// The oldest version that it brings forward.
 const OLDEST: i64 = 1;
 
@@ -143,12 +148,20 @@ fn fill(path: &Path, env: &Env, readers: Readers) -> Result<(), LedgerError> {
 
 /// What a file of that version holds.
 fn schema(version: i64) -> impl Iterator<Item = &'static (&'static str, &'static str)> {
-    let later: &[(&str, &str)] = if version > OLDEST {
-        &[ROLES_INDEX]
-    } else {
-        &[]
-    };
-    SCHEMA.iter().chain(later)
+    SCHEMA.iter().chain(added(OLDEST, version))
+}
+
+/// What versions after `from` up to `to` have added to the file.
+pub(super) fn added(
+    from: i64,
+    to: i64,
+) -> impl Iterator<Item = &'static (&'static str, &'static str)> {
+    let steps: [(i64, &'static [(&str, &str)]); 2] = [
+        (ROLES_VERSION, &ROLES_INDEX),
+        (HISTORY_VERSION, &HISTORY_INDEXES),
+    ];
+    let within = move |(version, _): &(i64, _)| from < *version && *version <= to;
+    steps.into_iter().filter(within).flat_map(|(_, own)| own)
 }
 
 /// Gives a finished file its name, never over another file, and makes that last.

@@ -2,10 +2,12 @@
 
 use super::chain::{Hash, NO_LINK, leaf, link};
 use super::env::Env;
+use super::kept::Cache;
 use super::permit::{Asked, Decision, Rows};
 use super::record::{COLUMNS, Row};
 use super::verify::{check_links, link_at};
 use super::{Expect, Head, Ledger, LedgerError, Outcome, Report, copy, open};
+use crate::domain::event::Subject;
 use crate::domain::roles::Roles;
 use crate::domain::{Event, EventId, NewEvent, Seq};
 use rusqlite::config::DbConfig;
@@ -134,6 +136,12 @@ impl SqliteLedger {
         self.kept.borrow().as_ref().map(|(head, _)| head.clone())
     }
 
+    /// Where this user keeps what can be worked out again; nothing is kept of a chain that is not trusted.
+    fn cache(&self) -> Option<&Cache> {
+        let heads = self.env.heads.as_ref().filter(|_| self.cut_off.is_none());
+        heads?.cache.as_ref()
+    }
+
     /// Reads the remembered head and compares it with the chain.
     fn recall(&mut self) {
         let Some(heads) = &self.env.heads else {
@@ -224,6 +232,18 @@ impl SqliteLedger {
         Ok(rows.collect::<Result<_, _>>()?)
     }
 
+    /// The events that `rest` of a statement finds, by seq.
+    pub(super) fn events_where(
+        &self,
+        rest: &str,
+        args: impl rusqlite::Params,
+    ) -> Result<Vec<Event>, LedgerError> {
+        let sql = format!("SELECT {COLUMNS} FROM event {rest} ORDER BY seq");
+        let mut statement = self.connection.prepare_cached(&sql)?;
+        let rows = statement.query_map(args, sealed)?;
+        rows.map(|own| own?.row.event()).collect()
+    }
+
     /// Reads the roles as they stand now.
     fn read_roles(&mut self) -> Result<(), LedgerError> {
         let seen = self.roles.seen();
@@ -232,14 +252,11 @@ impl SqliteLedger {
         {
             self.roles.take(&first.row.event()?);
         }
-        let sql = format!(
-            "SELECT {COLUMNS} FROM event INDEXED BY event_roles WHERE kind IN ('role_granted', 'role_revoked') AND seq > ?1 ORDER BY seq"
-        );
-        let mut statement = self.connection.prepare_cached(&sql)?;
+        let rest =
+            "INDEXED BY event_roles WHERE kind IN ('role_granted', 'role_revoked') AND seq > ?1";
         let after = i64::try_from(seen.0).unwrap_or(i64::MAX);
-        let rows = statement.query_map([after], sealed)?;
-        for own in rows {
-            self.roles.take(&own?.row.event()?);
+        for event in self.events_where(rest, [after])? {
+            self.roles.take(&event);
         }
         Ok(())
     }
@@ -448,6 +465,10 @@ impl Ledger for SqliteLedger {
         Ok(events)
     }
 
+    fn history(&self, of: &Subject) -> Result<Vec<Event>, LedgerError> {
+        self.history_of(of)
+    }
+
     fn head(&self) -> Result<Head, LedgerError> {
         let last = self.last()?;
         let seq = Seq(last.as_ref().map_or(0, |last| last.row.seq));
@@ -477,6 +498,28 @@ impl Ledger for SqliteLedger {
 
     fn verify(&self, known: &[Head]) -> Report {
         self.whole_report(known)
+    }
+
+    fn kept(&self) -> Option<(Seq, Vec<u8>)> {
+        let (head, bytes) = self.cache()?.recall(self.id)?;
+        let there = link_at(&self.connection, head.seq.0).ok().flatten();
+        (there == Some(head.link)).then_some((head.seq, bytes))
+    }
+
+    fn keep(&self, upto: Seq, bytes: &[u8]) -> Result<(), LedgerError> {
+        let Some(cache) = self.cache() else {
+            return Ok(());
+        };
+        let link = link_at(&self.connection, upto.0)?;
+        link.map_or(Ok(()), |link| {
+            let ledger = self.id;
+            let seq = upto;
+            cache.keep(&Head { ledger, seq, link }, bytes)
+        })
+    }
+
+    fn forget_kept(&self) -> Result<(), LedgerError> {
+        self.cache().map_or(Ok(()), |cache| cache.forget(self.id))
     }
 
     fn warnings(&self) -> Vec<String> {

@@ -7,7 +7,6 @@ use crate::app::actions::matching;
 use crate::app::desk::{ChangeKind, PlanChange, Proposal};
 use crate::app::walk::{event_words, walk_of};
 use crate::app::{App, Field, Overlay, Purpose};
-use crate::domain::event::Subject;
 use crate::domain::plan::at_most_better;
 use crate::domain::{Minutes, RigId, UnitId};
 use crate::planner::Progress;
@@ -457,7 +456,16 @@ fn history_lines(app: &App, theme: &Theme, unit: &UnitId) -> Vec<(String, Style)
     lines.push((PREVAIL.to_owned(), Style::new()));
     lines.push((String::new(), Style::new()));
     lines.push(("history".to_owned(), theme.title()));
-    for event in app.desk.floor.history(&Subject::Unit(unit.clone())) {
+    let told = app.told.as_ref().filter(|told| told.unit == *unit);
+    let events = match told.map(|told| &told.events) {
+        Some(Ok(events)) => &events[..],
+        Some(Err(why)) => {
+            lines.push((why.clone(), theme.warning()));
+            &[]
+        }
+        None => &[],
+    };
+    for event in events {
         let undone = if app.desk.floor.voided.contains(&event.seq) {
             " (undone)"
         } else {

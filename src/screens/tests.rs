@@ -364,13 +364,14 @@ fn the_three_people_do_their_morning_by_keys() {
     run.keys("f Down Down Enter");
     assert!(run.screen().contains("FAIL"), "{}", run.screen());
     let reason = run.app.desk.lab.fail_reasons[1].clone();
-    let last = &run.app.desk.floor.events.last().expect("an event").body;
+    let desk = &run.app.desk;
+    let last = desk.event(desk.floor.seen()).expect("a ledger");
     let failed = EventBody::VerdictGiven {
         unit: unit.clone(),
         step: 1,
         verdict: Verdict::Fail { reason },
     };
-    assert_eq!(*last, failed);
+    assert_eq!(last.expect("an event").body, failed);
     // The coordinator repairs the plan: the failed unit's further steps fall away.
     run.keys("1 p Esc");
     run.planned();
@@ -398,9 +399,9 @@ fn the_three_people_do_their_morning_by_keys() {
         run.screen()
     );
     // And the mark can be undone and redone.
-    let count = run.app.desk.floor.events.len();
+    let count = run.app.desk.floor.seen().0;
     run.keys("u");
-    assert!(run.app.desk.floor.events.len() > count);
+    assert!(run.app.desk.floor.seen().0 > count);
     assert_ne!(
         run.app
             .view
@@ -425,7 +426,7 @@ fn the_three_people_do_their_morning_by_keys() {
 #[test]
 fn a_what_if_is_planned_beside_the_plan_in_force_and_published_only_when_said() {
     let mut run = Script::new(demo());
-    let events = run.app.desk.floor.events.len();
+    let events = run.app.desk.floor.seen().0;
     run.keys("w");
     run.type_in("rig-dwon dr-1");
     run.keys("Enter");
@@ -450,17 +451,9 @@ fn a_what_if_is_planned_beside_the_plan_in_force_and_published_only_when_said() 
         shown.contains("late with") && shown.contains("finish as without"),
         "{shown}"
     );
-    assert_eq!(
-        run.app.desk.floor.events.len(),
-        events,
-        "nothing is recorded"
-    );
+    assert_eq!(run.app.desk.floor.seen().0, events, "nothing is recorded");
     run.keys("Esc");
-    assert_eq!(
-        run.app.desk.floor.events.len(),
-        events,
-        "nothing is recorded"
-    );
+    assert_eq!(run.app.desk.floor.seen().0, events, "nothing is recorded");
     // A plan that needs the change is refused, and says what the folder lacks.
     run.keys("w");
     run.type_in("rush R-900 no-such 1");
@@ -476,18 +469,14 @@ fn a_what_if_is_planned_beside_the_plan_in_force_and_published_only_when_said() 
         "{}",
         run.screen()
     );
-    assert_eq!(
-        run.app.desk.floor.events.len(),
-        events,
-        "nothing is recorded"
-    );
+    assert_eq!(run.app.desk.floor.seen().0, events, "nothing is recorded");
     // One that does not is put in force by `c` alone.
     run.keys("Esc w");
     run.type_in("rig-down dr-1 2027-03-23T06:00 2027-03-24T18:00");
     run.keys("Enter Enter");
     run.until(|overlay| matches!(overlay, Overlay::Beside { .. }));
     run.keys("c");
-    assert!(run.app.desk.floor.events.len() > events, "{}", run.screen());
+    assert!(run.app.desk.floor.seen().0 > events, "{}", run.screen());
     assert!(run.app.overlays.is_empty());
 }
 
@@ -529,13 +518,13 @@ fn the_selected_request_says_why_it_is_late_and_what_was_tried() {
 #[test]
 fn a_scan_records_nothing_and_letters_in_a_field_are_text() {
     let mut run = Script::new(demo());
-    let events = run.app.desk.floor.events.len();
+    let events = run.app.desk.floor.seen().0;
     run.keys("2");
     run.type_in("R-308/2");
     run.keys("Enter Ctrl-j");
     run.type_in("R-308/2");
     run.keys("Enter");
-    assert_eq!(run.app.desk.floor.events.len(), events);
+    assert_eq!(run.app.desk.floor.seen().0, events);
     assert!(run.app.bench.unit.is_some());
     run.keys("Esc");
     run.type_in("xq?:/u");

@@ -5,6 +5,8 @@
 
 mod deeds;
 mod duties;
+mod kept;
+mod past;
 mod proposal;
 mod undo;
 
@@ -80,7 +82,7 @@ pub struct Opening {
 }
 
 impl Desk {
-    /// Opens the desk: reads every event.
+    /// Opens the desk: reads what has happened since this user's last start, or everything.
     pub fn open(with: Opening) -> Result<Self, DeskError> {
         let Opening {
             lab,
@@ -102,7 +104,7 @@ impl Desk {
             done: Vec::new(),
             undone: Vec::new(),
         };
-        desk.floor = Floor::fold(desk.read_new()?);
+        desk.begin()?;
         Ok(desk)
     }
 
@@ -176,16 +178,6 @@ impl Desk {
         self.lab = Arc::new(lab);
     }
 
-    /// Reads what others have recorded; true where there was anything.
-    pub fn refresh(&mut self) -> Result<bool, DeskError> {
-        let fresh = self.read_new()?;
-        let any = !fresh.is_empty();
-        for event in fresh {
-            self.floor.apply(event);
-        }
-        Ok(any)
-    }
-
     /// The unit of that serial: exact first, else the only one that is equal but for case.
     pub fn find_unit(&self, serial: &str) -> Result<UnitId, DeskError> {
         let serial = crate::domain::text::normal(serial.trim());
@@ -214,21 +206,6 @@ impl Desk {
             .map(|(_, unit)| unit.to_owned())
             .collect();
         Err(DeskError::UnknownUnit { serial, nearest })
-    }
-
-    fn read_new(&self) -> Result<Vec<crate::domain::Event>, LedgerError> {
-        const BATCH: u32 = 5000;
-        let mut fresh: Vec<crate::domain::Event> = Vec::new();
-        loop {
-            let after = fresh
-                .last()
-                .map_or_else(|| self.floor.seen(), |event| event.seq);
-            let batch = self.ledger.read(after, BATCH)?;
-            if batch.is_empty() {
-                return Ok(fresh);
-            }
-            fresh.extend(batch);
-        }
     }
 
     /// Records events that happen now, all or none, and reads them back. Where the disk failed while it was
