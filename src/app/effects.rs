@@ -1,11 +1,11 @@
 //! What a change of state asks for outside of it: the only part of the screen's program that records.
 
-use super::desk::{DeskError, outcome_words};
+use super::desk::{Desk, DeskError, outcome_words};
 use super::jobs::Jobs;
-use super::state::{App, Effect, Overlay, Purpose, Screen, Told};
+use super::state::{App, Effect, Overlay, Purpose, Screen, Stale, Told};
 use super::what_if::Change;
 use crate::domain::event::Subject;
-use crate::domain::{RequestId, RigId, UnitId, Verdict};
+use crate::domain::{RequestId, RigId, Seq, UnitId, Verdict};
 use crate::ledger::Outcome;
 
 type Done = Result<(Outcome, String), DeskError>;
@@ -34,37 +34,19 @@ pub fn perform(app: &mut App, effect: Effect, jobs: &mut Jobs) {
             let done = app.desk.redo();
             answer(app, done);
         }
-        Effect::Pass(unit) => {
-            let done = app
-                .desk
-                .mark(&unit, Verdict::Pass)
-                .map(|o| (o, format!("PASS  {unit}")));
-            answer(app, done);
+        Effect::Overwrite(mine) => {
+            let done = act(app, &mine, true);
+            answer_to(app, *mine, done);
         }
-        Effect::LoadUnit(unit) => {
-            let done = app
-                .desk
-                .start(&unit, None)
-                .map(|o| (o, format!("LOADED  {unit}")));
-            answer(app, done);
-        }
-        Effect::UnloadUnit(unit) => {
-            let done = app
-                .desk
-                .end(&unit)
-                .map(|o| (o, format!("UNLOADED  {unit}")));
-            answer(app, done);
-        }
-        Effect::RigUp(rig) => {
-            let done = app
-                .desk
-                .rig_up(&rig)
-                .map(|o| (o, format!("{rig} is back; plan again (p)")));
-            answer(app, done);
-        }
-        Effect::Record(purpose, text) => {
-            let done = record(app, &purpose, text);
-            answer(app, done);
+        mine @ (Effect::Pass(_)
+        | Effect::LoadUnit(_)
+        | Effect::UnloadUnit(_)
+        | Effect::RigUp(_)
+        | Effect::Record(..)) => {
+            let seen = asked_at(app, &mine);
+            app.desk.looking_at(seen);
+            let done = act(app, &mine, false);
+            answer_to(app, mine, done);
         }
     }
 }
@@ -90,27 +72,81 @@ pub fn look_up(app: &mut App) {
     app.dirty = true;
 }
 
-fn record(app: &mut App, purpose: &Purpose, text: String) -> Done {
+/// The last event that whoever does this was shown.
+fn asked_at(app: &mut App, mine: &Effect) -> Seq {
+    let asked = app.asked.take();
+    let of =
+        |(own, _): &(Purpose, Seq)| matches!(mine, Effect::Record(purpose, _) if own == purpose);
+    asked
+        .filter(of)
+        .map_or(app.desk.floor.seen(), |(_, seen)| seen)
+}
+
+/// Does a deed; `over` what another session has said.
+fn act(app: &mut App, mine: &Effect, over: bool) -> Done {
     let desk = &mut app.desk;
-    match purpose {
-        Purpose::Fail(unit) => desk
-            .mark(unit, Verdict::Fail { reason: text })
-            .map(|o| (o, format!("FAIL  {unit}"))),
-        Purpose::Hold(unit) => desk
-            .mark(unit, Verdict::Hold { reason: text })
-            .map(|o| (o, format!("HOLD  {unit}"))),
+    let (outcome, words) = match mine {
+        Effect::Pass(unit) => (
+            verdict(desk, unit, Verdict::Pass, over)?,
+            format!("PASS  {unit}"),
+        ),
+        Effect::LoadUnit(unit) => (desk.start(unit, None)?, format!("LOADED  {unit}")),
+        Effect::UnloadUnit(unit) => (desk.end(unit)?, format!("UNLOADED  {unit}")),
+        Effect::RigUp(rig) => (desk.rig_up(rig)?, format!("{rig} is back; plan again (p)")),
+        Effect::Record(purpose, text) => return record(desk, purpose, text.clone(), over),
+        _ => return Err(DeskError::NotNow("that cannot be done again".to_owned())),
+    };
+    Ok((outcome, words))
+}
+
+fn verdict(
+    desk: &mut Desk,
+    unit: &UnitId,
+    verdict: Verdict,
+    over: bool,
+) -> Result<Outcome, DeskError> {
+    if over {
+        desk.overrule(unit, verdict)
+    } else {
+        desk.mark(unit, verdict)
+    }
+}
+
+fn record(desk: &mut Desk, purpose: &Purpose, text: String, over: bool) -> Done {
+    Ok(match purpose {
+        Purpose::Fail(unit) => {
+            let fail = Verdict::Fail { reason: text };
+            (verdict(desk, unit, fail, over)?, format!("FAIL  {unit}"))
+        }
+        Purpose::Hold(unit) => {
+            let hold = Verdict::Hold { reason: text };
+            (verdict(desk, unit, hold, over)?, format!("HOLD  {unit}"))
+        }
         Purpose::Note(unit) => {
             let about = Subject::Unit(unit.clone());
-            desk.note(about, &text)
-                .map(|o| (o, format!("note on {unit}")))
+            (desk.note(about, &text)?, format!("note on {unit}"))
         }
-        Purpose::Withdraw(unit) => desk
-            .withdraw(unit, &text)
-            .map(|o| (o, format!("{unit} withdrawn; plan again"))),
-        Purpose::RigDown(rig) => desk
-            .rig_down(rig, &text, None)
-            .map(|o| (o, format!("{rig} is down; plan again (p)"))),
+        Purpose::Withdraw(unit) => {
+            let words = format!("{unit} withdrawn; plan again");
+            (desk.withdraw(unit, &text)?, words)
+        }
+        Purpose::RigDown(rig) => {
+            let words = format!("{rig} is down; plan again (p)");
+            (desk.rig_down(rig, &text, None)?, words)
+        }
+    })
+}
+
+/// Shows what came of a deed; where another session was faster, both sides of it.
+fn answer_to(app: &mut App, mine: Effect, done: Done) {
+    if let Ok((Outcome::Conflict { by }, words)) = &done {
+        app.overlays.push(Overlay::Stale(Box::new(Stale {
+            mine,
+            words: words.clone(),
+            theirs: (**by).clone(),
+        })));
     }
+    answer(app, done);
 }
 
 /// Shows what came of a deed: the words where it was recorded, the reason where not.
@@ -130,6 +166,7 @@ fn answer(app: &mut App, done: Done) {
 }
 
 fn refresh(app: &mut App) {
+    app.note_what_is_shown();
     match app.desk.refresh() {
         Ok(_) => app.renew(),
         Err(error) => {

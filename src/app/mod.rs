@@ -22,6 +22,7 @@ mod size_form;
 pub mod sizing;
 mod state;
 mod update;
+mod update_sessions;
 mod update_what_if;
 pub mod view;
 pub mod walk;
@@ -31,6 +32,6 @@ pub use actions::{ACTIONS, Action, Entry, Where};
 pub use effects::{look_up, perform};
 pub use jobs::Jobs;
 pub use state::{
-    App, Bench, Effect, Field, Key, Message, Overlay, PlanView, Purpose, Screen, SizeForm, Told,
-    UnitList,
+    App, Bench, Confirm, Effect, Field, Key, Message, Overlay, PlanView, Purpose, Screen, SizeForm,
+    Stale, Told, UnitList,
 };

@@ -80,7 +80,7 @@ pub enum Message {
 }
 
 /// What a change of state asks for outside of it.
-#[derive(Debug, PartialEq)]
+#[derive(Clone, Debug, PartialEq)]
 pub enum Effect {
     /// Plan off the screen's thread, with bookings of the user's own in their place.
     Plan(Option<(UnitId, RigId)>),
@@ -106,6 +106,8 @@ pub enum Effect {
     Pass(UnitId),
     /// Report a rig back.
     RigUp(RigId),
+    /// Do what was refused once more, in place of what the other session did.
+    Overwrite(Box<Effect>),
     /// Undo.
     Undo,
     /// Redo.
@@ -228,6 +230,10 @@ pub enum Overlay {
     },
     /// A leg to be planned from what it is to show.
     Size(Box<SizeForm>),
+    /// A deed that another session was faster than.
+    Stale(Box<Stale>),
+    /// Something that undo does not cover is to be said twice.
+    Confirm(Box<Confirm>),
     /// The whole walk and history of a unit.
     Walk {
         /// The unit.
@@ -235,6 +241,30 @@ pub enum Overlay {
         /// First line shown.
         scroll: usize,
     },
+}
+
+/// A deed that was not recorded, as another session has changed its subject.
+#[derive(Clone, Debug)]
+pub struct Stale {
+    /// What was to be done, with the text that was typed.
+    pub mine: Effect,
+    /// It in words.
+    pub words: String,
+    /// What the other session said.
+    pub theirs: Event,
+}
+
+/// Something that cannot be undone.
+#[derive(Clone, Debug)]
+pub struct Confirm {
+    /// What it is, with the object and the count.
+    pub what: String,
+    /// How many objects it changes.
+    pub count: usize,
+    /// What was typed: `y`, or the count where there are many.
+    pub typed: Input,
+    /// What happens then.
+    pub then: Effect,
 }
 
 /// The form of a leg to be planned.
@@ -350,6 +380,8 @@ pub struct App {
     pub job: u64,
     /// When the ledger was last read without a fault, by the clock that never goes back.
     pub read: Duration,
+    /// What is being asked for, and the last event that was shown when it was.
+    pub asked: Option<(Purpose, Seq)>,
     /// The history of the unit that is looked at, once somebody looks.
     pub told: Option<Told>,
 }
@@ -398,6 +430,7 @@ impl App {
             page: 10,
             job: 0,
             read: desk.clock().elapsed(),
+            asked: None,
             told: None,
             desk,
         };

@@ -75,6 +75,8 @@ impl App {
             Some(Overlay::Ask(..)) => self.key_in_question(key),
             Some(Overlay::Changes { .. }) => self.key_in_changes(key),
             Some(Overlay::Size(_)) => self.key_in_size_form(key),
+            Some(Overlay::Confirm(_)) => self.key_in_confirm(key),
+            Some(Overlay::Stale(_)) => self.key_in_stale(key),
             Some(_) => self.key_in_overlay(key),
             None => self.key_on_screen(key),
         }
@@ -253,8 +255,8 @@ impl App {
             (_, "Esc" | "q") => {
                 self.overlays.pop();
             }
-            (Some(Overlay::Difference { .. }), "c") => return vec![Effect::Publish],
-            (Some(Overlay::Beside { .. }), "c") => return vec![Effect::PublishWhatIf],
+            (Some(Overlay::Difference { .. }), "c") => self.confirm_publishing(),
+            (Some(Overlay::Beside { .. }), "c") => self.confirm_what_if(),
             (Some(Overlay::Difference { proposal, scroll }), _) => {
                 let most = proposal.changes.len()
                     + proposal.clashes.len()

@@ -6,10 +6,10 @@ use super::line_samples::{LineSamples, line_samples};
 use super::offers::{Offer, offers};
 use super::walk::state_word;
 use crate::checker::{Clash, check};
-use crate::domain::{Minute, Minutes, RigId, Span, UnitId};
-use crate::floor::{Due, RigState, UnitState};
+use crate::domain::{Booking, Minute, Minutes, RigId, Span, UnitId};
+use crate::floor::{Due, RigState, UnitState, VisitRecord};
 use crate::problem::{Plan, UnitIx};
-use std::collections::BTreeSet;
+use std::collections::{BTreeSet, HashMap};
 
 /// Everything the screens show of a lab at a moment.
 #[derive(Clone, Debug)]
@@ -118,12 +118,7 @@ impl View {
             .iter()
             .filter(|own| !planned.contains(own.id.as_str()));
         Self {
-            rigs: desk
-                .lab
-                .rigs
-                .iter()
-                .map(|rig| rig_row(desk, &rig.id, now, &broken))
-                .collect(),
+            rigs: rig_rows(desk, now, &broken),
             units: units(desk, now),
             due: desk
                 .floor
@@ -196,60 +191,83 @@ fn clashes_by_step(desk: &Desk, clashes: &[Clash]) -> BTreeSet<(String, u32)> {
     clashes.iter().filter_map(step).collect()
 }
 
-fn rig_row(desk: &Desk, rig: &RigId, now: Minute, broken: &BTreeSet<(String, u32)>) -> RigRow {
-    let floor = &desk.floor;
-    let mut entries = Vec::new();
-    for (unit, record) in &floor.now.units {
-        for (step, visit) in record.visits.iter().filter(|(_, visit)| visit.rig == *rig) {
-            let booked = floor.booking(unit, *step).filter(|own| own.rig == *rig);
-            let foreseen = booked.map_or(now, |own| own.times.out).max(now);
-            let state = match visit.out {
-                Some(_) => UnitState::Passed,
-                None => floor.unit_state(&desk.lab, &desk.walks, unit, now),
-            };
-            entries.push(PlanEntry {
-                unit: unit.clone(),
-                step: *step,
-                span: Span::new(visit.loaded, visit.out.unwrap_or(foreseen)),
-                state,
-                because: "has started".to_owned(),
-                clash: false,
-            });
+/// How long a visit stays on the Plan screen after it is over.
+const SHOWN_BACK: Minutes = Minutes::hours(90 * 24);
+
+/// Every rig of the lab with its visits, those that happened of late and those booked.
+fn rig_rows(desk: &Desk, now: Minute, broken: &BTreeSet<(String, u32)>) -> Vec<RigRow> {
+    let rigs = desk.lab.rigs.iter();
+    let places: HashMap<&RigId, usize> = rigs.enumerate().map(|(ix, rig)| (&rig.id, ix)).collect();
+    let mut entries: Vec<Vec<PlanEntry>> = vec![Vec::new(); places.len()];
+    for (unit, record) in &desk.floor.now.units {
+        for (step, visit) in &record.visits {
+            let shown = visit.out.is_none_or(|out| out + SHOWN_BACK > now);
+            if let Some(place) = places.get(&visit.rig).filter(|_| shown) {
+                entries[*place].push(started_entry(desk, unit, *step, visit, now));
+            }
         }
     }
-    for own in floor
+    for own in desk
+        .floor
         .now
         .published
         .iter()
         .flat_map(|plan| &plan.bookings)
-        .filter(|own| own.rig == *rig)
     {
-        let started = floor
-            .now
-            .units
-            .get(&own.unit)
-            .is_some_and(|r| r.visits.contains_key(&own.step));
-        if !started {
-            let late = own.times.load < now;
-            entries.push(PlanEntry {
-                unit: own.unit.clone(),
-                step: own.step,
-                span: own.times.stay(),
-                state: if late {
-                    UnitState::Late
-                } else {
-                    UnitState::Booked
-                },
-                because: own.because.clone(),
-                clash: broken.contains(&(own.unit.to_string(), own.step)),
-            });
+        let record = desk.floor.now.units.get(&own.unit);
+        let started = record.is_some_and(|record| record.visits.contains_key(&own.step));
+        if let Some(place) = places.get(&own.rig).filter(|_| !started) {
+            entries[*place].push(booked_entry(own, now, broken));
         }
     }
-    entries.sort_by_key(|entry| (entry.span.start, entry.unit.clone()));
-    RigRow {
-        rig: rig.clone(),
-        state: floor.rig_state(&desk.lab, rig, now),
-        entries,
+    let rows = desk.lab.rigs.iter().zip(entries).map(|(rig, mut entries)| {
+        entries.sort_by(|a, b| (a.span.start, &a.unit).cmp(&(b.span.start, &b.unit)));
+        RigRow {
+            rig: rig.id.clone(),
+            state: desk.floor.rig_state(&desk.lab, &rig.id, now),
+            entries,
+        }
+    });
+    rows.collect()
+}
+
+/// A visit that has started.
+fn started_entry(
+    desk: &Desk,
+    unit: &UnitId,
+    step: u32,
+    visit: &VisitRecord,
+    now: Minute,
+) -> PlanEntry {
+    let floor = &desk.floor;
+    let booked = floor.booking(unit, step).filter(|own| own.rig == visit.rig);
+    let foreseen = booked.map_or(now, |own| own.times.out).max(now);
+    PlanEntry {
+        unit: unit.clone(),
+        step,
+        span: Span::new(visit.loaded, visit.out.unwrap_or(foreseen)),
+        state: match visit.out {
+            Some(_) => UnitState::Passed,
+            None => floor.unit_state(&desk.lab, &desk.walks, unit, now),
+        },
+        because: "has started".to_owned(),
+        clash: false,
+    }
+}
+
+/// A visit that has not.
+fn booked_entry(own: &Booking, now: Minute, broken: &BTreeSet<(String, u32)>) -> PlanEntry {
+    PlanEntry {
+        unit: own.unit.clone(),
+        step: own.step,
+        span: own.times.stay(),
+        state: if own.times.load < now {
+            UnitState::Late
+        } else {
+            UnitState::Booked
+        },
+        because: own.because.clone(),
+        clash: broken.contains(&(own.unit.to_string(), own.step)),
     }
 }
 

@@ -29,6 +29,8 @@ pub(crate) struct Env {
     pub(crate) lab: Option<PathBuf>,
     /// Where this user's state is kept.
     state: Option<PathBuf>,
+    /// Where this user keeps what can be worked out again.
+    cache: Option<PathBuf>,
 }
 
 #[expect(
@@ -62,7 +64,8 @@ impl Env {
                 session,
             },
             lab: variable("RIGDAY_LAB").map(PathBuf::from),
-            state: state_folder(),
+            state: user_folder("XDG_STATE_HOME", ".local/state"),
+            cache: user_folder("XDG_CACHE_HOME", ".cache"),
         }
     }
 
@@ -128,7 +131,11 @@ impl Env {
 
     /// Where this user's remembered heads are kept.
     pub(crate) fn heads(&self) -> Option<Heads> {
-        self.state.clone().map(Heads::new)
+        let heads = self.state.clone().map(Heads::new)?;
+        Some(match &self.cache {
+            Some(folder) => heads.with_cache(folder.clone()),
+            None => heads,
+        })
     }
 
     /// An instant of the command line.
@@ -202,15 +209,14 @@ fn variable(name: &str) -> Option<String> {
     std::env::var(name).ok()
 }
 
-/// The folder for what programs keep of a user, by the usual rule.
-fn state_folder() -> Option<PathBuf> {
+/// A folder for what programs keep of a user, by the usual rule: as the variable says, or below the home.
+fn user_folder(name: &str, below_home: &str) -> Option<PathBuf> {
     let absolute = |name| {
         variable(name)
             .map(PathBuf::from)
             .filter(|p| p.is_absolute())
     };
-    let folder = absolute("XDG_STATE_HOME")
-        .or_else(|| absolute("HOME").map(|home| home.join(".local").join("state")));
+    let folder = absolute(name).or_else(|| absolute("HOME").map(|home| home.join(below_home)));
     folder.map(|folder| folder.join("rigday"))
 }
 

@@ -9,7 +9,7 @@ use super::heads::{hex, nofollow};
 use super::{Head, LedgerError};
 use sha2::{Digest, Sha256};
 use std::fs::DirBuilder;
-use std::io::{ErrorKind, Read, Write};
+use std::io::{Read, Write};
 use std::os::unix::fs::{DirBuilderExt, OpenOptionsExt};
 use std::path::{Path, PathBuf};
 
@@ -64,14 +64,6 @@ impl Cache {
             let _removed = std::fs::remove_file(&half);
         }
         Ok(kept?)
-    }
-
-    /// Forgets it.
-    pub(super) fn forget(&self, ledger: [u8; 16]) -> Result<(), LedgerError> {
-        match std::fs::remove_file(self.folder.join(name(ledger))) {
-            Err(error) if error.kind() != ErrorKind::NotFound => Err(error.into()),
-            _ => Ok(()),
-        }
     }
 }
 

@@ -237,10 +237,6 @@ impl Ledger for Shared {
         self.own().keep(upto, bytes)
     }
 
-    fn forget_kept(&self) -> Result<(), LedgerError> {
-        self.own().forget_kept()
-    }
-
     fn warnings(&self) -> Vec<String> {
         self.own().warnings()
     }

@@ -66,11 +66,6 @@ pub trait Ledger: Send {
         Ok(())
     }
 
-    /// Forgets what was kept.
-    fn forget_kept(&self) -> Result<(), LedgerError> {
-        Ok(())
-    }
-
     /// What whoever works with it should be told now, such as a clock that was set back.
     fn warnings(&self) -> Vec<String> {
         Vec::new()

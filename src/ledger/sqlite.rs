@@ -20,6 +20,10 @@ use std::time::Duration;
 const AT_REST: Duration = Duration::from_secs(1);
 /// How often the head is remembered where others write.
 const REMEMBER: Duration = Duration::from_secs(10);
+/// Who has written within this time lets others go first.
+const JUST_NOW: Duration = Duration::from_millis(20);
+/// For so long.
+const AFTER_YOU: Duration = Duration::from_millis(1);
 
 /// Events in a file, safe against kill and power cut once they are said to be recorded.
 pub struct SqliteLedger {
@@ -261,6 +265,19 @@ impl SqliteLedger {
         Ok(())
     }
 
+    /// Whoever waits for the lock asks for it now and then only: a writer that comes again at once would always
+    /// be faster, and the others would wait for seconds.
+    fn let_others_go_first(&self) {
+        let since = |written| self.env.clock.elapsed().saturating_sub(written);
+        // A clock that stands still tells nothing.
+        if let Some(since) = self.written.get().map(since)
+            && since > Duration::ZERO
+            && since < JUST_NOW
+        {
+            std::thread::sleep(AFTER_YOU);
+        }
+    }
+
     /// One immediate transaction around deciding and inserting. Before the commit nothing has happened;
     /// only a commit that fails leaves it open whether the events are on disk.
     fn try_append(&mut self, expect: &[Expect], events: &[NewEvent]) -> Outcome {
@@ -445,6 +462,7 @@ impl Ledger for SqliteLedger {
                 Err(error) => return self.still_in_doubt(events, error.to_string()),
             },
         }
+        self.let_others_go_first();
         let outcome = self.try_append(expect, events);
         if matches!(outcome, Outcome::Recorded { .. }) {
             self.written.set(Some(self.env.clock.elapsed()));
@@ -516,10 +534,6 @@ impl Ledger for SqliteLedger {
             let seq = upto;
             cache.keep(&Head { ledger, seq, link }, bytes)
         })
-    }
-
-    fn forget_kept(&self) -> Result<(), LedgerError> {
-        self.cache().map_or(Ok(()), |cache| cache.forget(self.id))
     }
 
     fn warnings(&self) -> Vec<String> {

@@ -6,6 +6,7 @@ mod load;
 mod overlays;
 mod plan;
 mod proof;
+mod sessions;
 #[cfg(test)]
 mod tests;
 pub mod theme;

@@ -63,6 +63,8 @@ pub(super) fn draw(app: &App, theme: &Theme, area: Rect, buffer: &mut Buffer) ->
             super::proof::proof(app, theme, *leg, *scroll, area, buffer);
         }
         Overlay::Size(form) => super::proof::size_form(theme, form, area, buffer),
+        Overlay::Stale(own) => super::sessions::stale(app, theme, own, area, buffer),
+        Overlay::Confirm(own) => super::sessions::confirm(theme, own, area, buffer),
         Overlay::Walk { unit, scroll } => walk(app, theme, unit, *scroll, area, buffer),
     }
     Some(rows)

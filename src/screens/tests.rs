@@ -5,9 +5,9 @@ use super::theme::Theme;
 use crate::app::desk::{Desk, Opening};
 use crate::app::scenario::Scenario;
 use crate::app::what_if::Change;
-use crate::app::{App, Field, Jobs, Message, Overlay, Purpose, Screen, SizeForm};
+use crate::app::{App, Effect, Field, Jobs, Message, Overlay, Purpose, Screen, SizeForm, Stale};
 use crate::clock::FakeClock;
-use crate::domain::{Actor, EventBody, Lab, Minute, Minutes, RigId, UnitId, Verdict, Zone};
+use crate::domain::{Actor, EventBody, Lab, Minute, Minutes, RigId, Seq, UnitId, Verdict, Zone};
 use crate::ledger::{Env, Ids, Ledger, MemoryLedger, Shared};
 use crate::terminal::step;
 use ratatui::buffer::Buffer;
@@ -309,6 +309,17 @@ impl Script {
         }
     }
 
+    /// Says yes to what is asked, by the word that it asks for.
+    fn say_yes(&mut self) {
+        let Some(Overlay::Confirm(asked)) = self.app.overlays.last() else {
+            panic!("nothing is asked:\n{}", self.screen());
+        };
+        let word = asked.word();
+        assert!(self.screen().contains(&format!("Type {word} and Enter")));
+        self.type_in(&word);
+        self.keys("Enter");
+    }
+
     fn screen(&self) -> String {
         text(&shown(&self.app, &THEMES[1], 100, 30))
     }
@@ -338,6 +349,7 @@ fn the_three_people_do_their_morning_by_keys() {
         run.screen()
     );
     run.keys("c");
+    run.say_yes();
     assert!(
         run.app
             .desk
@@ -377,6 +389,7 @@ fn the_three_people_do_their_morning_by_keys() {
     run.planned();
     assert!(run.screen().contains("dropped"), "{}", run.screen());
     run.keys("c");
+    run.say_yes();
     let booked = run
         .app
         .desk
@@ -464,18 +477,20 @@ fn a_what_if_is_planned_beside_the_plan_in_force_and_published_only_when_said() 
     run.keys("Enter Enter");
     run.until(|overlay| matches!(overlay, Overlay::Beside { .. }));
     run.keys("c");
+    run.say_yes();
     assert!(
         run.screen().contains("first write into the folder"),
         "{}",
         run.screen()
     );
     assert_eq!(run.app.desk.floor.seen().0, events, "nothing is recorded");
-    // One that does not is put in force by `c` alone.
+    // One that does not is put in force by `c`.
     run.keys("Esc w");
     run.type_in("rig-down dr-1 2027-03-23T06:00 2027-03-24T18:00");
     run.keys("Enter Enter");
     run.until(|overlay| matches!(overlay, Overlay::Beside { .. }));
     run.keys("c");
+    run.say_yes();
     assert!(run.app.desk.floor.seen().0 > events, "{}", run.screen());
     assert!(run.app.overlays.is_empty());
 }
@@ -670,4 +685,33 @@ fn a_leg_is_sized_on_the_screen_beside_everything_else() {
     run.keys("Up Up Up x Enter");
     let answer = sized(&run.app).expect("an answer at once");
     assert!(answer.is_err_and(|why| why.contains("`0.9x` is no number")));
+}
+
+#[test]
+fn t76_mine_and_theirs_stand_side_by_side() {
+    let mut run = Script::new(demo());
+    let unit = run.app.desk.lab.requests[0].units[0].clone();
+    let mut theirs = run
+        .app
+        .desk
+        .event(Seq(1))
+        .expect("a ledger")
+        .expect("an event");
+    theirs.actor.person = "Ravi".to_owned();
+    run.app.overlays.push(Overlay::Stale(Box::new(Stale {
+        mine: Effect::Record(Purpose::Fail(unit.clone()), "display dark".to_owned()),
+        words: format!("FAIL  {unit}"),
+        theirs,
+    })));
+    let shown = run.screen();
+    for told in [
+        "Not recorded",
+        "display dark",
+        "theirs  request",
+        "who     Ravi",
+        "r reload",
+        "o say mine",
+    ] {
+        assert!(shown.contains(told), "{told} is not in\n{shown}");
+    }
 }

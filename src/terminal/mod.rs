@@ -137,6 +137,7 @@ where
 /// One message with its effects; a tick also looks whether others have recorded something.
 pub fn step(app: &mut App, message: Message, jobs: &mut Jobs) {
     if matches!(message, Message::Tick) {
+        app.note_what_is_shown();
         match app.desk.refresh() {
             Ok(fresh) => {
                 app.dirty |= app.stale_seconds().is_some();

@@ -5,6 +5,7 @@ mod disk;
 mod files;
 mod flips;
 mod forgeries;
+mod kept;
 mod kill;
 mod migration;
 mod model;

@@ -113,6 +113,7 @@ fn a_morning_on_a_terminal_is_told_by_the_ledger() {
         "{difference}"
     );
     tmux.keys(&["c"]);
+    say_yes(&tmux);
     tmux.until("published");
 
     // The technician: scan a unit, load it, fail it with a reason of the lab's list.
@@ -135,6 +136,7 @@ fn a_morning_on_a_terminal_is_told_by_the_ledger() {
     let difference = tmux.until("WHAT-IF");
     assert!(difference.contains("dropped R-403/2 step"), "{difference}");
     tmux.keys(&["c"]);
+    say_yes(&tmux);
     tmux.until("published");
 
     // The manager sees the hours.
@@ -155,4 +157,15 @@ fn a_morning_on_a_terminal_is_told_by_the_ledger() {
     };
     assert!(at("R-403/2 loaded on") < at("R-403/2 step 1 fail: housing cracked"));
     assert!(at("R-403/2 step 1 fail") < at("plan P"));
+}
+
+/// Says yes to what is asked, by the word that it asks for.
+fn say_yes(tmux: &Tmux) {
+    let asked = tmux.until("and Enter to do it");
+    let word = asked
+        .split("Type ")
+        .nth(1)
+        .and_then(|rest| rest.split(' ').next());
+    tmux.keys(&["-l", word.expect("a word to type")]);
+    tmux.keys(&["Enter"]);
 }

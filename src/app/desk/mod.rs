@@ -8,6 +8,7 @@ mod duties;
 mod kept;
 mod past;
 mod proposal;
+mod sessions;
 mod undo;
 
 pub use duties::FileOfRequests;
@@ -15,7 +16,7 @@ pub use proposal::{ChangeKind, PlanChange, Planning, Proposal, changes};
 
 use crate::clock::Clock;
 use crate::domain::steps::Walks;
-use crate::domain::{Actor, EventBody, Lab, Minute, NewEvent, UnitId};
+use crate::domain::{Actor, EventBody, Lab, Minute, NewEvent, Seq, UnitId};
 use crate::floor::Floor;
 use crate::ledger::{Expect, Ids, Ledger, LedgerError, Outcome};
 use std::sync::Arc;
@@ -34,6 +35,8 @@ pub struct Desk {
     actor: Actor,
     /// Why what is recorded now is entered late.
     late: Option<String>,
+    /// The last event that whoever acts next was shown; without it, the last that was read.
+    looked_at: Option<Seq>,
     /// Deeds of this session that can be undone, the last at the end.
     done: Vec<undo::Deed>,
     /// Deeds of this session that were undone, the last at the end.
@@ -101,6 +104,7 @@ impl Desk {
             ids,
             actor,
             late: None,
+            looked_at: None,
             done: Vec::new(),
             undone: Vec::new(),
         };

@@ -119,7 +119,8 @@ impl Desk {
         Ok(None)
     }
 
-    /// A conflict where one of the `others` changed the subject after `seen`.
+    /// A conflict where one of the `others` changed the subject after `seen`; what they have said since and
+    /// taken back is no change.
     pub(super) fn changed_by(
         &self,
         subject: &Subject,
@@ -128,7 +129,9 @@ impl Desk {
     ) -> Result<Option<Outcome>, DeskError> {
         let mut since = Vec::new();
         self.each_after(seen, |event| {
-            if others(event) && !self.floor.voided.contains(&event.seq) {
+            let taken_back = self.floor.voided.contains(&event.seq)
+                || event.body.corrects().is_some_and(|own| own > seen);
+            if others(event) && !taken_back {
                 since.push(event.clone());
             }
         })?;

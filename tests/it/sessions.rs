@@ -1,0 +1,408 @@
+//! Several sessions at one lab: what undo undoes, what it refuses, and what becomes of a deed on an old record.
+//! The other session is the built program, as a process of its own.
+
+use crate::support::program::Desk as Folder;
+use rigday::app::desk::{Desk, Opening, outcome_words};
+use rigday::app::{App, Field, Jobs, Message, Overlay, Purpose};
+use rigday::clock::{FakeClock, SystemClock};
+use rigday::domain::event::Subject;
+use rigday::domain::{Actor, EventBody, RigId, Seq, UnitId, Verdict};
+use rigday::ledger::{Env, Ids, Outcome, open};
+use rigday::terminal::step;
+use std::sync::Arc;
+use std::sync::mpsc::channel;
+
+/// The morning of the demo.
+const MORNING: &str = "2027-03-22T06:50";
+
+/// A session of this process at the lab of a folder; its person is Ines.
+fn session(folder: &Folder, name: &str) -> Desk {
+    let lab = rigday::lab::read(&folder.path("lab"))
+        .expect("a good lab")
+        .lab;
+    let clock = Arc::new(FakeClock::at(
+        rigday::lab::parse_instant(MORNING, Some(&lab.zone)).expect("an instant"),
+    ));
+    let env = Env {
+        clock: Arc::new(SystemClock::default()),
+        ids: Ids::System,
+        site: lab.name.clone(),
+        zone: lab.zone.clone(),
+        heads: None,
+    };
+    let ledger = open(&folder.path("lab/rigday.db"), env).expect("a good ledger");
+    let uid = rustix::process::getuid().as_raw();
+    Desk::open(Opening {
+        lab,
+        ledger: Box::new(ledger),
+        clock,
+        ids: Ids::System,
+        actor: Actor {
+            uid,
+            login: "bench".to_owned(),
+            person: "Ines".to_owned(),
+            host: "bench-1".to_owned(),
+            session: name.to_owned(),
+        },
+    })
+    .expect("a desk")
+}
+
+/// The other session, a process: the words of a line, said by Ravi.
+fn ravi(folder: &Folder, line: &[&str]) {
+    let mut words = line.to_vec();
+    words.extend([
+        "--lab", "lab", "--now", MORNING, "--person", "Ravi", "--late", "trial",
+    ]);
+    folder.run_words(&words).good();
+}
+
+fn unit(desk: &Desk) -> UnitId {
+    desk.lab.requests[0].units[0].clone()
+}
+
+fn recorded(outcome: &Outcome) {
+    assert!(matches!(outcome, Outcome::Recorded { .. }), "{outcome:?}");
+}
+
+/// Who and when, as the answer says it.
+fn conflict(desk: &Desk, outcome: &Outcome) -> String {
+    assert!(matches!(outcome, Outcome::Conflict { .. }), "{outcome:?}");
+    outcome_words(outcome, &desk.lab.zone).1
+}
+
+#[test]
+fn t70_sixty_steps_back_and_forth_and_the_history_stays() {
+    let folder = Folder::demo();
+    let mut desk = session(&folder, "s-1");
+    let rig = RigId::new("sl-1");
+    let begun = desk.floor.clone();
+    let mut states = vec![begun.now.clone()];
+    for _ in 0..30 {
+        recorded(&desk.rig_down(&rig, "belt slips", None).expect("a ledger"));
+        states.push(desk.floor.now.clone());
+        recorded(&desk.rig_up(&rig).expect("a ledger"));
+        states.push(desk.floor.now.clone());
+    }
+    let said = desk.floor.seen();
+    for step in (0..60).rev() {
+        let (outcome, words) = desk.undo().expect("a ledger");
+        recorded(&outcome);
+        let what = if step % 2 == 0 { "down" } else { "back" };
+        assert_eq!(words, format!("Undid: sl-1 {what} (U redoes)"));
+        assert_eq!(desk.floor.now, states[step]);
+    }
+    assert!(desk.undo().is_err(), "nothing is left to undo");
+    for state in &states[1..] {
+        let (outcome, words) = desk.redo().expect("a ledger");
+        recorded(&outcome);
+        assert!(words.starts_with("Redid: sl-1"), "{words}");
+        assert_eq!(desk.floor.now, *state);
+    }
+    assert!(desk.redo().is_err(), "nothing is left to redo");
+    assert_eq!(
+        desk.floor.seen(),
+        Seq(said.0 + 120),
+        "each step is a record of its own"
+    );
+    let kept = desk.event(Seq(begun.seen().0 + 1)).expect("a ledger");
+    let down = kept.expect("the first deed stays").body;
+    assert!(matches!(down, EventBody::RigDown { .. }), "{down:?}");
+}
+
+#[test]
+fn t70_a_change_of_several_events_is_one_step() {
+    let folder = Folder::demo();
+    let mut desk = session(&folder, "s-1");
+    let now = desk.floor.now.clone();
+    let running = now
+        .running
+        .iter()
+        .next()
+        .expect("some unit is on a rig")
+        .clone();
+    let seen = desk.floor.seen();
+    recorded(
+        &desk
+            .withdraw(&running, "housing cracked")
+            .expect("a ledger"),
+    );
+    assert_eq!(
+        desk.floor.seen(),
+        Seq(seen.0 + 2),
+        "off its rig, and withdrawn"
+    );
+    let (outcome, words) = desk.undo().expect("a ledger");
+    recorded(&outcome);
+    assert_eq!(words, format!("Undid: {running} withdrawn (U redoes)"));
+    assert_eq!(desk.floor.now, now);
+}
+
+#[test]
+fn t71_undo_of_what_another_session_has_changed_is_refused() {
+    let folder = Folder::demo();
+    let mut desk = session(&folder, "s-1");
+    recorded(
+        &desk
+            .rig_down(&RigId::new("sl-1"), "belt slips", None)
+            .expect("a ledger"),
+    );
+    recorded(
+        &desk
+            .rig_down(&RigId::new("dr-1"), "sensor", None)
+            .expect("a ledger"),
+    );
+    ravi(&folder, &["rig", "up", "dr-1"]);
+    let seen = desk.floor.seen();
+    let (outcome, _) = desk.undo().expect("a ledger");
+    let words = conflict(&desk, &outcome);
+    assert!(words.contains("Ravi changed it at Mon 06:50"), "{words}");
+    assert_eq!(
+        desk.floor.seen(),
+        Seq(seen.0 + 2),
+        "Ravi's word and why it is late; nothing of mine"
+    );
+    // It is not forgotten by being refused: once Ravi has taken it back, it can be undone, and the one before.
+    ravi(&folder, &["undo"]);
+    for what in ["dr-1 down", "sl-1 down"] {
+        let (outcome, words) = desk.undo().expect("a ledger");
+        recorded(&outcome);
+        assert_eq!(words, format!("Undid: {what} (U redoes)"));
+    }
+    // A redo is refused as well.
+    ravi(&folder, &["rig", "down", "sl-1", "--reason", "noise"]);
+    let (outcome, _) = desk.redo().expect("a ledger");
+    assert!(conflict(&desk, &outcome).contains("Ravi"));
+}
+
+struct Seat {
+    app: App,
+    jobs: Jobs,
+}
+
+impl Seat {
+    fn new(desk: Desk) -> Self {
+        let (sender, _) = channel();
+        Self {
+            app: App::new(desk, false),
+            jobs: Jobs::new(sender),
+        }
+    }
+
+    fn keys(&mut self, keys: &[&str]) {
+        for key in keys {
+            self.send(Message::Key((*key).to_owned()));
+        }
+    }
+
+    fn send(&mut self, message: Message) {
+        step(&mut self.app, message, &mut self.jobs);
+    }
+
+    /// A question comes up, and its answer is typed while the screen goes on reading the ledger.
+    fn ask(&mut self, purpose: Purpose, text: &str) {
+        self.app
+            .overlays
+            .push(Overlay::Ask(purpose, Field::default()));
+        self.send(Message::Tick);
+        for letter in text.chars() {
+            self.send(Message::Key(letter.to_string()));
+        }
+    }
+}
+
+#[test]
+fn t76_a_deed_on_an_old_record_is_refused_and_can_be_said_again() {
+    let folder = Folder::demo();
+    let desk = session(&folder, "s-1");
+    let own = unit(&desk);
+    let mut seat = Seat::new(desk);
+    seat.ask(Purpose::Withdraw(own.clone()), "wanted for a");
+    ravi(&folder, &["note", own.as_str(), "do not take this one"]);
+    // The screen reads on while it is typed.
+    seat.send(Message::Tick);
+    let seen = seat.app.desk.floor.seen();
+    for letter in " teardown".chars() {
+        seat.send(Message::Key(letter.to_string()));
+    }
+    seat.keys(&["Enter"]);
+    assert_eq!(seat.app.desk.floor.seen(), seen, "nothing is recorded");
+    let Some(Overlay::Stale(stale)) = seat.app.overlays.last() else {
+        panic!("both sides are shown: {:?}", seat.app.overlays);
+    };
+    assert_eq!(stale.typed(), Some("wanted for a teardown"));
+    assert!(stale.words.contains(own.as_str()), "{}", stale.words);
+    assert_eq!(stale.theirs.actor.person, "Ravi");
+    let EventBody::Note { text, .. } = &stale.theirs.body else {
+        panic!("theirs is Ravi's note: {:?}", stale.theirs);
+    };
+    assert_eq!(text, "do not take this one");
+
+    // Reload: the question again, with what was typed; now the note has been seen.
+    seat.keys(&["r"]);
+    let Some(Overlay::Ask(Purpose::Withdraw(unit), field)) = seat.app.overlays.last() else {
+        panic!("the question is back: {:?}", seat.app.overlays);
+    };
+    assert_eq!((unit, field.input.value()), (&own, "wanted for a teardown"));
+    seat.keys(&["Enter"]);
+    assert!(seat.app.overlays.is_empty());
+    let withdrawn = &seat.app.desk.floor.now.units[&own].withdrawn;
+    assert_eq!(
+        withdrawn.as_ref().expect("withdrawn").2,
+        "wanted for a teardown"
+    );
+
+    // Overwrite: mine is recorded beside theirs.
+    seat.ask(Purpose::Note(own.clone()), "label gone");
+    ravi(&folder, &["note", own.as_str(), "label found"]);
+    seat.keys(&["Enter", "o"]);
+    assert!(seat.app.overlays.is_empty(), "{:?}", seat.app.overlays);
+    let told = seat
+        .app
+        .desk
+        .history(&Subject::Unit(own.clone()))
+        .expect("a ledger");
+    let notes: Vec<&str> = told
+        .iter()
+        .filter_map(|event| match &event.body {
+            EventBody::Note { text, .. } => Some(text.as_str()),
+            _ => None,
+        })
+        .collect();
+    assert_eq!(notes[notes.len() - 2..], ["label found", "label gone"]);
+}
+
+/// Two sessions give a verdict on the same checkpoint.
+#[test]
+fn t76_a_verdict_overrules_another_and_undo_brings_that_back() {
+    let folder = Folder::demo();
+    let [mut mine, mut theirs] = ["s-1", "s-2"].map(|name| session(&folder, name));
+    theirs.set_person("Ravi");
+    let due = mine
+        .floor
+        .due(&mine.lab, &mine.walks, mine.now(), mine.now());
+    let verdict = due
+        .iter()
+        .find(|own| mine.floor.now.units[&own.unit].verdicts.is_empty());
+    let of = |due: &rigday::floor::Due| due.task == rigday::floor::Task::Verdict;
+    let own = due
+        .iter()
+        .find(|own| of(own))
+        .or(verdict)
+        .expect("something is due")
+        .unit
+        .clone();
+    let shown = mine.floor.seen();
+    recorded(&theirs.mark(&own, Verdict::Pass).expect("a checkpoint"));
+    let fail = Verdict::Fail {
+        reason: "display dark".to_owned(),
+    };
+    mine.looking_at(shown);
+    let outcome = mine.mark(&own, fail.clone()).expect("a ledger");
+    assert!(conflict(&mine, &outcome).contains("Ravi"));
+    recorded(&mine.overrule(&own, fail.clone()).expect("a ledger"));
+    let verdicts = |desk: &Desk| {
+        let all = &desk.floor.now.units[&own].verdicts;
+        all.values()
+            .map(|own| own.verdict.clone())
+            .collect::<Vec<_>>()
+    };
+    assert_eq!(verdicts(&mine).last(), Some(&fail));
+    theirs.refresh().expect("a ledger");
+    assert_eq!(verdicts(&theirs), verdicts(&mine));
+    recorded(&mine.undo().expect("a ledger").0);
+    assert_eq!(verdicts(&mine).last(), Some(&Verdict::Pass));
+}
+
+#[test]
+fn t72_what_undo_covers_is_not_asked_and_the_rest_is_asked_by_name_and_count() {
+    let folder = Folder::demo();
+    let mut seat = Seat::new(session(&folder, "s-1"));
+    let rig = seat.app.desk.lab.rigs[0].id.clone();
+    // A rig down asks why, and nothing else.
+    seat.ask(Purpose::RigDown(rig.clone()), "noise");
+    seat.keys(&["Enter"]);
+    assert!(seat.app.overlays.is_empty());
+    assert!(seat.app.desk.floor.now.rigs[&rig].down.is_some());
+
+    let planning = seat.app.desk.planning();
+    let mut proposal = planning.run(1, &rigday::planner::budget::Rounds(1), &mut |_| ());
+    let all = proposal.changes.clone();
+    assert!(all.len() > 20, "a plan of the demo changes much");
+    for count in [3, 20, 21, all.len()] {
+        proposal.changes = all[..count].to_vec();
+        for (keys, told) in [
+            (vec!["Enter"], false),
+            (vec!["Esc"], false),
+            (vec!["n", "Enter"], false),
+            (vec!["y", "Enter"], count <= 20),
+        ] {
+            seat.app.overlays = vec![Overlay::Difference {
+                proposal: Box::new(proposal.clone()),
+                scroll: 0,
+            }];
+            seat.keys(&["c"]);
+            let Some(Overlay::Confirm(asked)) = seat.app.overlays.last() else {
+                panic!("it is asked: {:?}", seat.app.overlays);
+            };
+            assert_eq!(
+                asked.what,
+                format!("Publish the plan: {count} bookings change")
+            );
+            assert_eq!(asked.word() == "y", count <= 20);
+            let seen = seat.app.desk.floor.seen();
+            seat.keys(&keys);
+            let done = seat.app.desk.floor.seen() > seen;
+            assert_eq!(done, told, "{count} {keys:?}");
+            if done {
+                // The plan that was made before it is old now.
+                proposal.seen = seat.app.desk.floor.seen();
+            }
+        }
+    }
+    let seen = seat.app.desk.floor.seen();
+    seat.app.overlays = vec![Overlay::Difference {
+        proposal: Box::new(proposal),
+        scroll: 0,
+    }];
+    let count = all.len().to_string();
+    let typed: Vec<String> = count.chars().map(String::from).collect();
+    seat.keys(&["c"]);
+    seat.keys(&typed.iter().map(String::as_str).collect::<Vec<_>>());
+    seat.keys(&["Enter"]);
+    assert!(seat.app.desk.floor.seen() > seen, "{:?}", seat.app.said);
+}
+
+#[test]
+fn t78_eight_writers_lose_nothing_and_nobody_is_told_of_locks() {
+    let folder = Folder::demo();
+    let desk = session(&folder, "s-1");
+    let (own, before) = (unit(&desk), desk.floor.seen());
+    let each = crate::ledger::size(3, 25, 200);
+    std::thread::scope(|scope| {
+        for writer in 0..8 {
+            let (folder, own) = (&folder, &own);
+            scope.spawn(move || {
+                for number in 0..each {
+                    let text = format!("writer {writer} note {number}");
+                    let words = ["note", own.as_str(), &text, "--lab", "lab"];
+                    let ended = folder.run_words(&words);
+                    let said = format!("{}{}", ended.out, ended.err);
+                    assert!(!said.contains("locked") && !said.contains("busy"), "{said}");
+                    ended.good();
+                }
+            });
+        }
+    });
+    let told = desk.history(&Subject::Unit(own)).expect("a ledger");
+    let is_new = |event: &&rigday::domain::Event| event.seq > before;
+    let notes: std::collections::BTreeSet<String> = told
+        .iter()
+        .filter(is_new)
+        .map(|event| match &event.body {
+            EventBody::Note { text, .. } => text.clone(),
+            other => panic!("nobody said {other:?}"),
+        })
+        .collect();
+    assert_eq!(notes.len() as u64, 8 * each);
+}
