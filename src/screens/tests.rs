@@ -1,7 +1,7 @@
 //! Every screen at every size, and the three jobs of a morning by keys.
 
 use super::draw;
-use super::theme::Theme;
+use super::theme::{Level, Theme};
 use crate::app::desk::{Desk, Opening};
 use crate::app::scenario::Scenario;
 use crate::app::what_if::Change;
@@ -18,14 +18,8 @@ use std::sync::mpsc::{Receiver, channel};
 use std::time::Duration;
 
 const THEMES: [Theme; 2] = [
-    Theme {
-        unicode: true,
-        colour: true,
-    },
-    Theme {
-        unicode: false,
-        colour: false,
-    },
+    Theme::new(true, Level::Ansi16),
+    Theme::new(false, Level::None),
 ];
 
 fn actor() -> Actor {
@@ -142,6 +136,10 @@ fn overlays(app: &App) -> Vec<Option<Overlay>> {
         }),
         Some(Overlay::Ask(Purpose::Fail(unit.clone()), field())),
         Some(Overlay::Ask(Purpose::RigDown(rig.clone()), field())),
+        Some(Overlay::Leave {
+            what: "a plan that is not in force".to_owned(),
+            selected: 0,
+        }),
         Some(Overlay::ChooseRig {
             unit: unit.clone(),
             rigs: vec![rig],
