@@ -25,6 +25,7 @@ mod remedies;
 mod rules;
 mod sessions;
 mod sharing;
+mod supply;
 mod support;
 mod terminal;
 mod text_out;
