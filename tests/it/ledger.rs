@@ -9,6 +9,7 @@ mod kept;
 mod kill;
 mod migration;
 mod model;
+mod paced;
 mod power;
 mod reader;
 mod roles;

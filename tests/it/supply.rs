@@ -37,7 +37,8 @@ fn met(terms: &str, allowed: &[String]) -> bool {
     let plain = terms.replace(" / ", " OR ").replace('/', " OR ");
     plain.split(" AND ").all(|part| {
         let part = part.trim_matches(['(', ')']);
-        part.split(" OR ").any(|own| allowed.iter().any(|good| good == own.trim()))
+        part.split(" OR ")
+            .any(|own| allowed.iter().any(|good| good == own.trim()))
     })
 }
 
@@ -52,11 +53,16 @@ fn f21_every_library_comes_from_the_registry_on_terms_that_are_allowed() {
             continue;
         }
         let source = own["source"].as_str().unwrap_or("a folder");
-        assert!(source.starts_with("registry+"), "{name} comes from {source}");
+        assert!(
+            source.starts_with("registry+"),
+            "{name} comes from {source}"
+        );
         let terms = own["license"].as_str().unwrap_or("no terms");
         assert!(met(terms, &allowed), "{name}: {terms}");
     }
-    let sqlites = packages.iter().filter(|own| own["name"] == "libsqlite3-sys");
+    let sqlites = packages
+        .iter()
+        .filter(|own| own["name"] == "libsqlite3-sys");
     assert_eq!(sqlites.count(), 1, "two copies break each other's locks");
     for (terms, good) in [
         ("MIT", true),
