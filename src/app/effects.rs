@@ -2,10 +2,10 @@
 
 use super::desk::{Desk, DeskError, outcome_words};
 use super::jobs::Jobs;
-use super::state::{App, Effect, Overlay, Purpose, Screen, Stale, Told};
+use super::state::{App, Effect, Overlay, Purpose, Screen, Stale};
 use super::what_if::Change;
 use crate::domain::event::Subject;
-use crate::domain::{RequestId, RigId, Seq, UnitId, Verdict};
+use crate::domain::{Minute, RequestId, RigId, Seq, UnitId, Verdict};
 use crate::ledger::Outcome;
 
 type Done = Result<(Outcome, String), DeskError>;
@@ -41,6 +41,7 @@ pub fn perform(app: &mut App, effect: Effect, jobs: &mut Jobs) {
         mine @ (Effect::Pass(_)
         | Effect::LoadUnit(_)
         | Effect::UnloadUnit(_)
+        | Effect::RigDown(..)
         | Effect::RigUp(_)
         | Effect::Record(..)) => {
             let seen = asked_at(app, &mine);
@@ -51,30 +52,9 @@ pub fn perform(app: &mut App, effect: Effect, jobs: &mut Jobs) {
     }
 }
 
-/// Reads the history of the unit that is looked at, where it is not read yet or something has happened since.
-pub fn look_up(app: &mut App) {
-    let Some(Overlay::Walk { unit, .. }) = app.overlays.last() else {
-        return;
-    };
-    let (unit, seen) = (unit.clone(), app.desk.floor.seen());
-    if let Some(told) = &app.told
-        && told.unit == unit
-        && told.seen == seen
-    {
-        return;
-    }
-    let events = app.desk.history(&Subject::Unit(unit.clone()));
-    app.told = Some(Told {
-        unit,
-        seen,
-        events: events.map_err(|error| error.to_string()),
-    });
-    app.dirty = true;
-}
-
 /// The last event that whoever does this was shown.
 fn asked_at(app: &mut App, mine: &Effect) -> Seq {
-    let asked = app.asked.take();
+    let asked = app.question.take();
     let of =
         |(own, _): &(Purpose, Seq)| matches!(mine, Effect::Record(purpose, _) if own == purpose);
     asked
@@ -93,7 +73,8 @@ fn act(app: &mut App, mine: &Effect, over: bool) -> Done {
         Effect::LoadUnit(unit) => (desk.start(unit, None)?, format!("LOADED  {unit}")),
         Effect::UnloadUnit(unit) => (desk.end(unit)?, format!("UNLOADED  {unit}")),
         Effect::RigUp(rig) => (desk.rig_up(rig)?, format!("{rig} is back; plan again (p)")),
-        Effect::Record(purpose, text) => return record(desk, purpose, text.clone(), over),
+        Effect::RigDown(rig, reason, until) => return rig_down(app, rig, reason, *until),
+        Effect::Record(purpose, text) => return record(app, purpose, text.clone(), over),
         _ => return Err(DeskError::NotNow("that cannot be done again".to_owned())),
     };
     Ok((outcome, words))
@@ -112,7 +93,8 @@ fn verdict(
     }
 }
 
-fn record(desk: &mut Desk, purpose: &Purpose, text: String, over: bool) -> Done {
+fn record(app: &mut App, purpose: &Purpose, text: String, over: bool) -> Done {
+    let desk = &mut app.desk;
     Ok(match purpose {
         Purpose::Fail(unit) => {
             let fail = Verdict::Fail { reason: text };
@@ -130,10 +112,7 @@ fn record(desk: &mut Desk, purpose: &Purpose, text: String, over: bool) -> Done 
             let words = format!("{unit} withdrawn; plan again");
             (desk.withdraw(unit, &text)?, words)
         }
-        Purpose::RigDown(rig) => {
-            let words = format!("{rig} is down; plan again (p)");
-            (desk.rig_down(rig, &text, None)?, words)
-        }
+        Purpose::RigDown(rig) => return rig_down(app, rig, &text, None),
     })
 }
 
@@ -147,6 +126,14 @@ fn answer_to(app: &mut App, mine: Effect, done: Done) {
         })));
     }
     answer(app, done);
+}
+
+fn rig_down(app: &mut App, rig: &RigId, reason: &str, until: Option<Minute>) -> Done {
+    let back = until.map_or(String::new(), |at| {
+        format!(" until {}", app.asked().words(at))
+    });
+    let done = app.desk.rig_down(rig, reason, until);
+    done.map(|o| (o, format!("{rig} is down{back}; plan again (p)")))
 }
 
 /// Shows what came of a deed: the words where it was recorded, the reason where not.

@@ -9,6 +9,7 @@
 
 pub mod actions;
 pub mod config;
+pub mod dates;
 pub mod demo_files;
 pub mod desk;
 mod effects;
@@ -29,16 +30,18 @@ mod state;
 mod update;
 mod update_sessions;
 mod update_what_if;
+mod update_when;
 pub mod view;
 pub mod walk;
 pub mod what_if;
+pub mod when;
 
 pub use actions::{ACTIONS, Action, Entry, Kind, Where};
-pub use effects::{look_up, perform};
+pub use effects::perform;
 pub use jobs::Jobs;
 pub use keymap::KeyMap;
 pub use settings::Settings;
 pub use state::{
     App, Bench, Confirm, Effect, Field, Key, Message, Overlay, PlanView, Purpose, Screen, SizeForm,
-    Stale, Told, UnitList,
+    Stale, UnitList, WhenFor,
 };

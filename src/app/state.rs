@@ -5,6 +5,7 @@ use super::settings::Settings;
 use super::sizing::Wish;
 use super::view::View;
 use super::what_if::{Change, WhatIf};
+use super::when::Asked;
 use crate::domain::{Event, Minute, Minutes, RequestId, RigId, Seq, UnitId};
 use crate::planner::Progress;
 use chrono::NaiveDate;
@@ -105,6 +106,8 @@ pub enum Effect {
     UnloadUnit(UnitId),
     /// A pass.
     Pass(UnitId),
+    /// Report a rig down: why, and until when, where that is known.
+    RigDown(RigId, String, Option<Minute>),
     /// Report a rig back.
     RigUp(RigId),
     /// Do what was refused once more, in place of what the other session did.
@@ -143,6 +146,34 @@ impl Purpose {
             Self::Note(unit) => format!("Note on {unit}"),
             Self::Withdraw(unit) => format!("Why is {unit} withdrawn?"),
             Self::RigDown(rig) => format!("What is wrong with {rig}?"),
+        }
+    }
+}
+
+/// What a date is asked for.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum WhenFor {
+    /// When a rig that is down is expected back; may stay open.
+    RigBack {
+        /// The rig.
+        rig: RigId,
+        /// Why it is down.
+        reason: String,
+    },
+}
+
+impl WhenFor {
+    /// The question.
+    pub fn question(&self) -> String {
+        match self {
+            Self::RigBack { rig, .. } => format!("When is {rig} expected back?"),
+        }
+    }
+
+    /// What Enter on an empty line means.
+    pub const fn empty(&self) -> &'static str {
+        match self {
+            Self::RigBack { .. } => "nobody knows yet",
         }
     }
 }
@@ -213,6 +244,8 @@ pub enum Overlay {
     },
     /// A reason or a note.
     Ask(Purpose, Field),
+    /// A date and time.
+    When(WhenFor, Field),
     /// Something unsaved would be lost: stay, or lose it.
     Leave {
         /// What it is.
@@ -391,20 +424,7 @@ pub struct App {
     /// When the ledger was last read without a fault, by the clock that never goes back.
     pub read: Duration,
     /// What is being asked for, and the last event that was shown when it was.
-    pub asked: Option<(Purpose, Seq)>,
-    /// The history of the unit that is looked at, once somebody looks.
-    pub told: Option<Told>,
-}
-
-/// Everything that tells of a unit, as the ledger had it.
-#[derive(Clone, Debug)]
-pub struct Told {
-    /// The unit.
-    pub unit: UnitId,
-    /// The last event of the ledger then.
-    pub seen: Seq,
-    /// The events with their corrections, or why they cannot be read.
-    pub events: Result<Vec<Event>, String>,
+    pub question: Option<(Purpose, Seq)>,
 }
 
 impl App {
@@ -441,8 +461,7 @@ impl App {
             page: 10,
             job: 0,
             read: desk.clock().elapsed(),
-            asked: None,
-            told: None,
+            question: None,
             desk,
         };
         app.select_near(now);
@@ -468,6 +487,15 @@ impl App {
         self.plan.entry = near.unwrap_or(entries.len().saturating_sub(1));
     }
 
+    /// Where and when dates are asked for.
+    pub fn asked(&self) -> Asked<'_> {
+        Asked {
+            zone: &self.desk.lab.zone,
+            now: self.now,
+            dates: self.settings.dates,
+        }
+    }
+
     /// Seconds since the ledger could last be read, once they are too many to trust the screen.
     pub fn stale_seconds(&self) -> Option<u64> {
         const TRUSTED: u64 = 10;
@@ -486,6 +514,13 @@ impl App {
         self.view = View::of(&self.desk, self.now);
         self.settle();
         self.dirty = true;
+    }
+
+    /// The lab's clock at the last reading of the ledger without a fault, in milliseconds.
+    pub fn read_ms(&self) -> i64 {
+        let clock = self.desk.clock();
+        let age = clock.elapsed().saturating_sub(self.read).as_millis();
+        clock.now_ms() - i64::try_from(age).unwrap_or(i64::MAX)
     }
 
     /// Keeps every selection on something that is there.

@@ -96,12 +96,15 @@ impl App {
     /// the ledger is read.
     pub fn note_what_is_shown(&mut self) {
         let Some(Overlay::Ask(purpose, _)) = self.overlays.last() else {
-            self.asked = None;
+            self.question = None;
             return;
         };
-        let known = self.asked.as_ref().is_some_and(|(own, _)| own == purpose);
+        let known = self
+            .question
+            .as_ref()
+            .is_some_and(|(own, _)| own == purpose);
         if !known {
-            self.asked = Some((purpose.clone(), self.desk.floor.seen()));
+            self.question = Some((purpose.clone(), self.desk.floor.seen()));
         }
     }
 }

@@ -94,11 +94,6 @@ pub struct Roles {
 }
 
 impl Roles {
-    /// The roles as they stood after an event.
-    pub fn stored(held: BTreeMap<Holder, Role>, seen: Seq) -> Self {
-        Self { held, seen }
-    }
-
     /// Takes the next event in; those that are about no role but the first change nothing.
     pub fn take(&mut self, event: &Event) {
         if event.seq == Seq(1) {

@@ -10,13 +10,13 @@ use std::collections::{BTreeMap, BTreeSet};
 
 /// A correction, as far as it matters here.
 #[derive(Clone, Debug, PartialEq, Eq)]
-pub struct Said {
+pub(super) struct Said {
     /// Its own place.
-    pub seq: Seq,
+    pub(super) seq: Seq,
     /// What it corrects.
-    pub corrects: Seq,
+    pub(super) corrects: Seq,
     /// How.
-    pub change: Change,
+    pub(super) change: Change,
 }
 
 impl Said {
@@ -77,11 +77,6 @@ impl Corrections {
     /// The roots, in order.
     pub(super) fn roots(&self) -> impl Iterator<Item = Seq> {
         self.by_root.keys().copied()
-    }
-
-    /// All of them, by root and then by seq.
-    pub(super) fn iter(&self) -> impl Iterator<Item = &Said> {
-        self.by_root.values().flatten()
     }
 
     /// What those of a root come to, those of `later` included.

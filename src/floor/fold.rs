@@ -5,7 +5,7 @@ use super::{
     Down, Floor, Past, Published, RigRecord, Standing, UnitRecord, VerdictRecord, VisitRecord,
 };
 use crate::domain::event::Subject;
-use crate::domain::{Booking, Event, EventBody, PlanId, RigId, Roles, Seq, UnitId};
+use crate::domain::{Booking, Event, EventBody, PlanId, RigId, Seq, UnitId};
 use std::collections::{BTreeSet, HashMap};
 
 /// What new corrections change, read and judged before anything is changed.
@@ -31,7 +31,7 @@ impl Floor {
             return Ok(());
         };
         let changed = self.changed(events, last.seq, past)?;
-        self.seen = last.seq;
+        self.events.extend_from_slice(events);
         for event in events {
             self.roles.take(event);
             if let EventBody::Signed { upto, .. } = &event.body {
@@ -65,38 +65,44 @@ impl Floor {
         }
     }
 
-    /// The floor as it was stored: what it knew, and the corrections it knew of, in any order.
-    pub fn stored(
-        seen: Seq,
-        signed: Seq,
-        roles: Roles,
-        now: Standing,
-        mut said: Vec<Said>,
-    ) -> Self {
-        said.sort_by_key(|own| own.seq);
-        let corrections = Corrections::default().chains(said);
-        let nothing = Corrections::default();
-        let fates = corrections
-            .roots()
-            .map(|root| corrections.fate(root, &nothing));
-        Self {
-            voided: fates.flat_map(|fate| fate.voided).collect(),
-            roles,
-            signed,
-            now,
-            seen,
-            corrections,
-        }
-    }
-
     /// The last event applied; zero where there is none.
     pub fn seen(&self) -> Seq {
-        self.seen
+        self.events
+            .last()
+            .map(|event| event.seq)
+            .unwrap_or_default()
     }
 
-    /// Every correction applied.
-    pub fn said(&self) -> impl Iterator<Item = &Said> {
-        self.corrections.iter()
+    /// Every event about a subject, voided ones and their corrections included, in order.
+    pub fn history(&self, subject: &Subject) -> Vec<&Event> {
+        let mut own: BTreeSet<Seq> = BTreeSet::new();
+        let about = |event: &&Event| {
+            let corrects = event.body.corrects();
+            let about = corrects.is_some_and(|seq| own.contains(&seq))
+                || event.body.subjects().contains(subject);
+            if about {
+                own.insert(event.seq);
+            }
+            about
+        };
+        self.events.iter().filter(about).collect()
+    }
+
+    /// The last event that counts about a subject; zero where there is none.
+    pub fn last_about(&self, subject: &Subject) -> Seq {
+        self.history(subject)
+            .last()
+            .map(|event| event.seq)
+            .unwrap_or_default()
+    }
+
+    /// The event of that seq.
+    pub fn event(&self, seq: Seq) -> Option<&Event> {
+        let ix = self
+            .events
+            .binary_search_by_key(&seq, |event| event.seq)
+            .ok()?;
+        Some(&self.events[ix])
     }
 
     fn changed<P: Past + ?Sized>(

@@ -2,9 +2,9 @@
 //!
 //! A pure fold over the events of the ledger: [`Floor::apply`] takes one batch after another, and
 //! the same events always give the same floor. A correction is an event too: what it voids is taken as
-//! if it had not been said, and both stay in the history. The events themselves are not held: what a
-//! correction changes is read again from the [`Past`] and folded anew, a unit or a rig at a time. This
-//! room reads no clock: whoever asks says what time it is.
+//! if it had not been said, and both stay in the history. What a correction changes is read again from the
+//! [`Past`] and folded anew, a unit or a rig at a time. This room reads no clock: whoever asks says what time
+//! it is.
 
 mod corrections;
 mod due;
@@ -13,19 +13,20 @@ mod fold;
 mod past;
 mod state;
 
-pub use corrections::Said;
 pub use past::Past;
 
 use corrections::Corrections;
 
 use crate::domain::Roles;
 use crate::domain::plan::{Booking, Finish, Unplannable};
-use crate::domain::{Minute, Minutes, PlanId, RequestId, RigId, Seq, UnitId, Verdict};
+use crate::domain::{Event, Minute, Minutes, PlanId, RequestId, RigId, Seq, UnitId, Verdict};
 use std::collections::{BTreeMap, BTreeSet, HashMap};
 
 /// What the ledger says, up to the last event applied.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
 pub struct Floor {
+    /// Every event applied, in order.
+    pub events: Vec<Event>,
     /// Events that a correction has voided and none has restored.
     pub voided: BTreeSet<Seq>,
     /// Who may do what.
@@ -36,8 +37,6 @@ pub struct Floor {
     pub now: Standing,
     /// What corrections say.
     corrections: Corrections,
-    /// The last event applied.
-    seen: Seq,
 }
 
 /// What follows from the events that count.

@@ -3,7 +3,6 @@
 //! The chain cannot show that its own tail was cut off, or that an old copy was put back. A head that is
 //! kept elsewhere can: each user's state folder holds one for each ledger.
 
-use super::kept::Cache;
 use super::{Head, LedgerError};
 use crate::domain::Seq;
 use std::fmt::Write as _;
@@ -46,27 +45,16 @@ impl Head {
     }
 }
 
-/// A user's folder of remembered heads, and perhaps one of what can be worked out again.
+/// A user's folder of remembered heads.
 #[derive(Clone, Debug)]
 pub struct Heads {
     folder: PathBuf,
-    pub(super) cache: Option<Cache>,
 }
 
 impl Heads {
     /// The heads in a folder, which is made when the first is kept.
     pub fn new(folder: PathBuf) -> Self {
-        Self {
-            folder,
-            cache: None,
-        }
-    }
-
-    /// The same with a folder for what can be worked out from the events again; it is made when needed.
-    #[must_use]
-    pub fn with_cache(mut self, folder: PathBuf) -> Self {
-        self.cache = Some(Cache::new(folder));
-        self
+        Self { folder }
     }
 
     /// The head of a ledger that was kept last.
@@ -118,7 +106,7 @@ impl Heads {
     }
 }
 
-pub(super) fn nofollow() -> OpenOptions {
+fn nofollow() -> OpenOptions {
     let mut options = OpenOptions::new();
     options.custom_flags(rustix::fs::OFlags::NOFOLLOW.bits().cast_signed());
     options

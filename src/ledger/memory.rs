@@ -229,14 +229,6 @@ impl Ledger for Shared {
         self.own().verify(known)
     }
 
-    fn kept(&self) -> Option<(Seq, Vec<u8>)> {
-        self.own().kept()
-    }
-
-    fn keep(&self, upto: Seq, bytes: &[u8]) -> Result<(), LedgerError> {
-        self.own().keep(upto, bytes)
-    }
-
     fn warnings(&self) -> Vec<String> {
         self.own().warnings()
     }

@@ -9,7 +9,6 @@ mod form;
 mod heads;
 mod health;
 mod history;
-mod kept;
 mod memory;
 mod migrate;
 mod open;
@@ -53,18 +52,6 @@ pub trait Ledger: Send {
 
     /// Checks the whole chain and compares it with heads that somebody remembered.
     fn verify(&self, known: &[Head]) -> Report;
-
-    /// What was kept for this user of what the events up to one come to: that event, and the bytes. Only where
-    /// it was made from this very chain.
-    fn kept(&self) -> Option<(Seq, Vec<u8>)> {
-        None
-    }
-
-    /// Keeps bytes that were worked out from the events up to `upto`, for this user; where there is no place for
-    /// them nothing is kept.
-    fn keep(&self, _upto: Seq, _bytes: &[u8]) -> Result<(), LedgerError> {
-        Ok(())
-    }
 
     /// What whoever works with it should be told now, such as a clock that was set back.
     fn warnings(&self) -> Vec<String> {

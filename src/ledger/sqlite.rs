@@ -2,7 +2,6 @@
 
 use super::chain::{Hash, NO_LINK, leaf, link};
 use super::env::Env;
-use super::kept::Cache;
 use super::permit::{Asked, Decision, Rows};
 use super::record::{COLUMNS, Row};
 use super::verify::{check_links, link_at};
@@ -138,12 +137,6 @@ impl SqliteLedger {
     /// The head that the user's folder remembers of this ledger.
     pub fn remembered_head(&self) -> Option<Head> {
         self.kept.borrow().as_ref().map(|(head, _)| head.clone())
-    }
-
-    /// Where this user keeps what can be worked out again; nothing is kept of a chain that is not trusted.
-    fn cache(&self) -> Option<&Cache> {
-        let heads = self.env.heads.as_ref().filter(|_| self.cut_off.is_none());
-        heads?.cache.as_ref()
     }
 
     /// Reads the remembered head and compares it with the chain.
@@ -516,24 +509,6 @@ impl Ledger for SqliteLedger {
 
     fn verify(&self, known: &[Head]) -> Report {
         self.whole_report(known)
-    }
-
-    fn kept(&self) -> Option<(Seq, Vec<u8>)> {
-        let (head, bytes) = self.cache()?.recall(self.id)?;
-        let there = link_at(&self.connection, head.seq.0).ok().flatten();
-        (there == Some(head.link)).then_some((head.seq, bytes))
-    }
-
-    fn keep(&self, upto: Seq, bytes: &[u8]) -> Result<(), LedgerError> {
-        let Some(cache) = self.cache() else {
-            return Ok(());
-        };
-        let link = link_at(&self.connection, upto.0)?;
-        link.map_or(Ok(()), |link| {
-            let ledger = self.id;
-            let seq = upto;
-            cache.keep(&Head { ledger, seq, link }, bytes)
-        })
     }
 
     fn warnings(&self) -> Vec<String> {

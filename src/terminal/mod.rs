@@ -3,7 +3,7 @@
 //! Whatever way the program ends, the terminal is left as it was found.
 
 use crate::app::desk::Desk;
-use crate::app::{App, Jobs, Key, Message, Settings, look_up, perform};
+use crate::app::{App, Jobs, Key, Message, Settings, perform};
 use crate::screens::draw;
 use crate::screens::theme::Theme;
 use crossterm::event::{
@@ -154,7 +154,6 @@ pub fn step(app: &mut App, message: Message, jobs: &mut Jobs) {
     for effect in app.update(message) {
         perform(app, effect, jobs);
     }
-    look_up(app);
 }
 
 /// The terminal in our hands; given back when dropped, also by a panic.

@@ -5,7 +5,6 @@ mod disk;
 mod files;
 mod flips;
 mod forgeries;
-mod kept;
 mod kill;
 mod migration;
 mod model;

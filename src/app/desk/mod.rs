@@ -5,7 +5,6 @@
 
 mod deeds;
 mod duties;
-mod kept;
 mod past;
 mod proposal;
 mod sessions;
@@ -85,7 +84,7 @@ pub struct Opening {
 }
 
 impl Desk {
-    /// Opens the desk: reads what has happened since this user's last start, or everything.
+    /// Opens the desk: reads every event.
     pub fn open(with: Opening) -> Result<Self, DeskError> {
         let Opening {
             lab,
@@ -108,7 +107,7 @@ impl Desk {
             done: Vec::new(),
             undone: Vec::new(),
         };
-        desk.begin()?;
+        desk.read_new()?;
         Ok(desk)
     }
 

@@ -1,6 +1,6 @@
-//! Reading the ledger: what is new, what was, and what is kept between two starts.
+//! Reading the ledger: what is new, and what was.
 
-use super::{Desk, DeskError, kept};
+use super::{Desk, DeskError};
 use crate::domain::event::Subject;
 use crate::domain::{Event, Seq};
 use crate::floor::Past;
@@ -8,8 +8,6 @@ use crate::ledger::{Ledger, LedgerError};
 
 /// Events read at a time.
 const BATCH: u32 = 5_000;
-/// So many events to fold at a start are enough to keep the floor for the next.
-const WORTH_KEEPING: u64 = 2_000;
 
 /// The ledger as the past of the floor.
 struct Read<'l>(&'l dyn Ledger);
@@ -35,37 +33,12 @@ impl Past for Read<'_> {
 }
 
 impl Desk {
-    /// Brings the floor up to the end of the ledger from what was kept, or from the beginning.
-    pub(super) fn begin(&mut self) -> Result<(), LedgerError> {
-        let kept = self.ledger.kept();
-        let floor = kept.and_then(|(upto, bytes)| {
-            let floor = kept::floor_of(&bytes)?;
-            (floor.seen() == upto).then_some(floor)
-        });
-        self.floor = floor.unwrap_or_default();
-        let from = self.floor.seen();
-        self.read_new()?;
-        if self.floor.seen().0 - from.0 >= WORTH_KEEPING {
-            self.keep();
-        }
-        Ok(())
-    }
-
-    /// Keeps the floor for the next start.
-    fn keep(&self) {
-        let Ok(bytes) = kept::bytes_of(&self.floor) else {
-            return;
-        };
-        // It is a shortening: where it cannot be kept, the next start takes as long as this one.
-        let _kept = self.ledger.keep(self.floor.seen(), &bytes);
-    }
-
     /// Reads what others have recorded; true where there was anything.
     pub fn refresh(&mut self) -> Result<bool, DeskError> {
         Ok(self.read_new()?)
     }
 
-    fn read_new(&mut self) -> Result<bool, LedgerError> {
+    pub(super) fn read_new(&mut self) -> Result<bool, LedgerError> {
         let mut any = false;
         loop {
             let batch = self.ledger.read(self.floor.seen(), BATCH)?;

@@ -3,6 +3,7 @@
 use super::frame;
 use crate::app::App;
 use crate::app::walk::{event_words, walk_of};
+use crate::domain::event::Subject;
 use crate::domain::{RigId, UnitId};
 use crate::screens::bench::PREVAIL;
 use crate::screens::theme::Theme;
@@ -85,16 +86,7 @@ fn history_lines(app: &App, theme: &Theme, unit: &UnitId) -> Vec<(String, Style)
     lines.push((PREVAIL.to_owned(), Style::new()));
     lines.push((String::new(), Style::new()));
     lines.push(("history".to_owned(), theme.title()));
-    let told = app.told.as_ref().filter(|told| told.unit == *unit);
-    let events = match told.map(|told| &told.events) {
-        Some(Ok(events)) => &events[..],
-        Some(Err(why)) => {
-            lines.push((why.clone(), theme.warning()));
-            &[]
-        }
-        None => &[],
-    };
-    for event in events {
+    for event in app.desk.floor.history(&Subject::Unit(unit.clone())) {
         let undone = if app.desk.floor.voided.contains(&event.seq) {
             " (undone)"
         } else {
