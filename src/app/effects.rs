@@ -1,14 +1,20 @@
 //! What a change of state asks for outside of it: the only part of the screen's program that records.
 
-use super::desk::{Desk, DeskError, outcome_words};
+use super::bench_deeds;
+use super::desk::{DeskError, outcome_words};
 use super::jobs::Jobs;
-use super::state::{App, Effect, Overlay, Purpose, Screen, Stale};
+use super::state::{App, Effect, Overlay, Purpose};
 use super::what_if::Change;
-use crate::domain::event::Subject;
-use crate::domain::{Minute, RequestId, RigId, Seq, UnitId, Verdict};
+use crate::domain::text::shown;
+use crate::domain::{Minute, RequestId, RigId, UnitId, Verdict};
 use crate::ledger::Outcome;
+use crate::usage::forecast::History;
+use std::path::Path;
 
-type Done = Result<(Outcome, String), DeskError>;
+/// Terminals drop what is longer than this, and some of them break.
+const MOST_COPIED: usize = 74_994;
+
+pub(super) type Done = Result<(Outcome, String), DeskError>;
 
 /// Carries an effect out and says on the screen what came of it.
 pub fn perform(app: &mut App, effect: Effect, jobs: &mut Jobs) {
@@ -16,6 +22,7 @@ pub fn perform(app: &mut App, effect: Effect, jobs: &mut Jobs) {
         Effect::Plan(assign) => plan(app, assign, jobs),
         Effect::WhatIf(changes) => what_if(app, changes, jobs),
         Effect::Explain(request) => explain(app, request, jobs),
+        Effect::Forecast => foretell(app, jobs),
         Effect::Size(wish) => {
             let desk = &app.desk;
             let facts = desk.floor.facts(&desk.lab, &desk.walks, desk.now());
@@ -26,105 +33,51 @@ pub fn perform(app: &mut App, effect: Effect, jobs: &mut Jobs) {
         Effect::PublishWhatIf => publish_what_if(app),
         Effect::Quit => app.over = true,
         Effect::Refresh => refresh(app),
+        Effect::CopyRow => copy_row(app),
+        Effect::CopyTable => copy_table(app),
+        Effect::Export => export(app),
         Effect::Undo => {
             let done = app.desk.undo();
-            answer(app, done);
+            bench_deeds::taken_back(app, "UNDONE", done);
         }
         Effect::Redo => {
             let done = app.desk.redo();
+            bench_deeds::taken_back(app, "REDONE", done);
+        }
+        Effect::Pass(unit) => bench_deeds::mark(app, &unit, Verdict::Pass),
+        Effect::LoadUnit(unit) => bench_deeds::load(app, &unit),
+        Effect::UnloadUnit(unit) => bench_deeds::unload(app, &unit),
+        Effect::RigDown(rig, reason, until) => {
+            let done = rig_down(app, &rig, &reason, until);
             answer(app, done);
         }
-        Effect::Overwrite(mine) => {
-            let done = act(app, &mine, true);
-            answer_to(app, *mine, done);
+        Effect::RigUp(rig) => {
+            let done = app
+                .desk
+                .rig_up(&rig)
+                .map(|o| (o, format!("{rig} is back; plan again (p)")));
+            answer(app, done);
         }
-        mine @ (Effect::Pass(_)
-        | Effect::LoadUnit(_)
-        | Effect::UnloadUnit(_)
-        | Effect::RigDown(..)
-        | Effect::RigUp(_)
-        | Effect::Record(..)) => {
-            let seen = asked_at(app, &mine);
-            app.desk.looking_at(seen);
-            let done = act(app, &mine, false);
-            answer_to(app, mine, done);
-        }
+        Effect::Record(purpose, text) => record(app, purpose, text),
     }
 }
 
-/// The last event that whoever does this was shown.
-fn asked_at(app: &mut App, mine: &Effect) -> Seq {
-    let asked = app.question.take();
-    let of =
-        |(own, _): &(Purpose, Seq)| matches!(mine, Effect::Record(purpose, _) if own == purpose);
-    asked
-        .filter(of)
-        .map_or(app.desk.floor.seen(), |(_, seen)| seen)
-}
-
-/// Does a deed; `over` what another session has said.
-fn act(app: &mut App, mine: &Effect, over: bool) -> Done {
-    let desk = &mut app.desk;
-    let (outcome, words) = match mine {
-        Effect::Pass(unit) => (
-            verdict(desk, unit, Verdict::Pass, over)?,
-            format!("PASS  {unit}"),
-        ),
-        Effect::LoadUnit(unit) => (desk.start(unit, None)?, format!("LOADED  {unit}")),
-        Effect::UnloadUnit(unit) => (desk.end(unit)?, format!("UNLOADED  {unit}")),
-        Effect::RigUp(rig) => (desk.rig_up(rig)?, format!("{rig} is back; plan again (p)")),
-        Effect::RigDown(rig, reason, until) => return rig_down(app, rig, reason, *until),
-        Effect::Record(purpose, text) => return record(app, purpose, text.clone(), over),
-        _ => return Err(DeskError::NotNow("that cannot be done again".to_owned())),
-    };
-    Ok((outcome, words))
-}
-
-fn verdict(
-    desk: &mut Desk,
-    unit: &UnitId,
-    verdict: Verdict,
-    over: bool,
-) -> Result<Outcome, DeskError> {
-    if over {
-        desk.overrule(unit, verdict)
-    } else {
-        desk.mark(unit, verdict)
-    }
-}
-
-fn record(app: &mut App, purpose: &Purpose, text: String, over: bool) -> Done {
-    let desk = &mut app.desk;
-    Ok(match purpose {
+fn record(app: &mut App, purpose: Purpose, text: String) {
+    let done = match purpose {
         Purpose::Fail(unit) => {
-            let fail = Verdict::Fail { reason: text };
-            (verdict(desk, unit, fail, over)?, format!("FAIL  {unit}"))
+            return bench_deeds::mark(app, &unit, Verdict::Fail { reason: text });
         }
         Purpose::Hold(unit) => {
-            let hold = Verdict::Hold { reason: text };
-            (verdict(desk, unit, hold, over)?, format!("HOLD  {unit}"))
+            return bench_deeds::mark(app, &unit, Verdict::Hold { reason: text });
         }
-        Purpose::Note(unit) => {
-            let about = Subject::Unit(unit.clone());
-            (desk.note(about, &text)?, format!("note on {unit}"))
-        }
-        Purpose::Withdraw(unit) => {
-            let words = format!("{unit} withdrawn; plan again");
-            (desk.withdraw(unit, &text)?, words)
-        }
-        Purpose::RigDown(rig) => return rig_down(app, rig, &text, None),
-    })
-}
-
-/// Shows what came of a deed; where another session was faster, both sides of it.
-fn answer_to(app: &mut App, mine: Effect, done: Done) {
-    if let Ok((Outcome::Conflict { by }, words)) = &done {
-        app.overlays.push(Overlay::Stale(Box::new(Stale {
-            mine,
-            words: words.clone(),
-            theirs: (**by).clone(),
-        })));
-    }
+        Purpose::Note(unit) => return bench_deeds::note(app, &unit, &text),
+        Purpose::Who(_) => return,
+        Purpose::Withdraw(unit) => app
+            .desk
+            .withdraw(&unit, &text)
+            .map(|o| (o, format!("{unit} withdrawn; plan again"))),
+        Purpose::RigDown(rig) => rig_down(app, &rig, &text, None),
+    };
     answer(app, done);
 }
 
@@ -137,7 +90,7 @@ fn rig_down(app: &mut App, rig: &RigId, reason: &str, until: Option<Minute>) -> 
 }
 
 /// Shows what came of a deed: the words where it was recorded, the reason where not.
-fn answer(app: &mut App, done: Done) {
+pub(super) fn answer(app: &mut App, done: Done) {
     let said = match done {
         Ok((outcome, words)) => match outcome_words(&outcome, &app.desk.lab.zone) {
             (true, _) => (true, words),
@@ -145,15 +98,57 @@ fn answer(app: &mut App, done: Done) {
         },
         Err(error) => (false, error.to_string()),
     };
-    if app.screen == Screen::Bench {
-        app.bench.answer = Some(said.clone());
-    }
     app.said = Some(said);
     app.renew();
 }
 
+fn copy_row(app: &mut App) {
+    match app.table_row() {
+        Some(row) => {
+            let cells: Vec<String> = row.iter().map(|cell| shown(cell)).collect();
+            copy(app, cells.join("\t"));
+        }
+        None => say(app, false, "there is no row to copy".to_owned()),
+    }
+}
+
+fn copy_table(app: &mut App) {
+    let text = app.table().tsv();
+    copy(app, text);
+}
+
+/// Sends a text to the terminal's clipboard; whether the terminal takes it, it does not say.
+fn copy(app: &mut App, text: String) {
+    let bytes = text.len();
+    if bytes > MOST_COPIED {
+        let words = format!("{bytes} bytes are too many for a terminal's clipboard; export it (:)");
+        return say(app, false, words);
+    }
+    app.copied = Some(text);
+    say(
+        app,
+        true,
+        format!("sent to terminal clipboard: {bytes} bytes"),
+    );
+}
+
+fn export(app: &mut App) {
+    match app.export_into(Path::new(".")) {
+        Ok(name) => say(app, true, format!("written: {name}")),
+        Err(error) => say(
+            app,
+            false,
+            format!("the table could not be written: {error}"),
+        ),
+    }
+}
+
+fn say(app: &mut App, good: bool, words: String) {
+    app.said = Some((good, words));
+    app.dirty = true;
+}
+
 fn refresh(app: &mut App) {
-    app.note_what_is_shown();
     match app.desk.refresh() {
         Ok(_) => app.renew(),
         Err(error) => {
@@ -206,6 +201,18 @@ fn explain(app: &mut App, request: RequestId, jobs: &mut Jobs) {
         tried: (0, 0),
     });
     jobs.explain(app.job, app.desk.planning(), request);
+    app.dirty = true;
+}
+
+/// Starts to forecast the plan in force.
+fn foretell(app: &mut App, jobs: &mut Jobs) {
+    app.job += 1;
+    app.overlays.push(Overlay::Forecasting {
+        job: app.job,
+        drawn: (0, 0),
+    });
+    let history = History::of(&app.desk.floor);
+    jobs.forecast(app.job, app.desk.planning(), history);
     app.dirty = true;
 }
 

@@ -1,14 +1,19 @@
 //! What the running program knows and shows.
 
+use super::actions::Action;
+use super::bench_state::Bench;
 use super::desk::{Desk, Proposal};
+use super::forecast::Told;
+use super::load_view::LoadView;
+use super::pointer::Pointer;
 use super::settings::Settings;
 use super::sizing::Wish;
+use super::unit_sort::UnitSort;
 use super::view::View;
 use super::what_if::{Change, WhatIf};
 use super::when::Asked;
-use crate::domain::{Event, Minute, Minutes, RequestId, RigId, Seq, UnitId};
+use crate::domain::{Minute, Minutes, RequestId, RigId, UnitId};
 use crate::planner::Progress;
-use chrono::NaiveDate;
 use std::time::Duration;
 use tui_input::Input;
 
@@ -57,10 +62,22 @@ pub type Key = String;
 pub enum Message {
     /// A key was pressed.
     Key(Key),
+    /// A key was pressed at this time, by the clock that never goes back; not yet told from a scan.
+    Typed(Key, Duration),
     /// Text was pasted.
     Paste(String),
+    /// Letters for the scan line of the Bench.
+    Text(String),
+    /// A whole scan, where no line of text waited for it.
+    Scan(String),
+    /// Letters as fast as a scan but without its end; none of them was run.
+    Stray(String),
+    /// The mouse was used.
+    Pointer(Pointer),
     /// The terminal has another size.
     Resized,
+    /// The program goes on after it was stopped.
+    Resumed,
     /// Time has passed.
     Tick,
     /// The planner has news; of the job with that number.
@@ -73,12 +90,16 @@ pub enum Message {
     Tried(u64, usize, usize),
     /// Why a request is late and what would help, in lines; the job with that number.
     Explained(u64, Vec<String>),
+    /// So many of so many samples of a forecast are drawn; the job with that number.
+    Drawn(u64, usize, usize),
+    /// A forecast is made, or was stopped before its first sample; the job with that number.
+    Foretold(u64, Option<Box<Told>>),
     /// A leg was sized, or cannot be; the job with that number.
     Sized(u64, Result<Vec<String>, String>),
     /// The job with that number broke down.
     JobFailed(u64),
-    /// The program was told to end.
-    Terminate,
+    /// The program was told to end, by the signal of that number.
+    Terminate(i32),
 }
 
 /// What a change of state asks for outside of it.
@@ -92,6 +113,8 @@ pub enum Effect {
     PublishWhatIf,
     /// Find out why a request is late and what would help, off the screen's thread.
     Explain(RequestId),
+    /// Forecast the plan in force, off the screen's thread.
+    Forecast,
     /// Work out a leg from the form, off the screen's thread.
     Size(Wish),
     /// Stop planning and keep the best plan.
@@ -110,14 +133,18 @@ pub enum Effect {
     RigDown(RigId, String, Option<Minute>),
     /// Report a rig back.
     RigUp(RigId),
-    /// Do what was refused once more, in place of what the other session did.
-    Overwrite(Box<Effect>),
     /// Undo.
     Undo,
     /// Redo.
     Redo,
     /// Read the ledger again.
     Refresh,
+    /// Copy the selected row.
+    CopyRow,
+    /// Copy the whole table.
+    CopyTable,
+    /// Write the table into a file.
+    Export,
     /// End the program.
     Quit,
 }
@@ -135,6 +162,8 @@ pub enum Purpose {
     Withdraw(UnitId),
     /// Why the rig is down.
     RigDown(RigId),
+    /// Who is at the bench; what waits for the answer.
+    Who(Option<Action>),
 }
 
 impl Purpose {
@@ -146,6 +175,7 @@ impl Purpose {
             Self::Note(unit) => format!("Note on {unit}"),
             Self::Withdraw(unit) => format!("Why is {unit} withdrawn?"),
             Self::RigDown(rig) => format!("What is wrong with {rig}?"),
+            Self::Who(_) => "Who is at the bench?".to_owned(),
         }
     }
 }
@@ -233,6 +263,20 @@ pub enum Overlay {
         /// How many of how many are tried.
         tried: (usize, usize),
     },
+    /// Samples of a forecast are drawn.
+    Forecasting {
+        /// The job.
+        job: u64,
+        /// How many of how many are drawn.
+        drawn: (usize, usize),
+    },
+    /// When requests and gates will be finished.
+    Forecast {
+        /// The forecast.
+        told: Box<Told>,
+        /// First line shown.
+        scroll: usize,
+    },
     /// Why a request is late.
     Why {
         /// The request.
@@ -271,10 +315,6 @@ pub enum Overlay {
     },
     /// A leg to be planned from what it is to show.
     Size(Box<SizeForm>),
-    /// A deed that another session was faster than.
-    Stale(Box<Stale>),
-    /// Something that undo does not cover is to be said twice.
-    Confirm(Box<Confirm>),
     /// The whole walk and history of a unit.
     Walk {
         /// The unit.
@@ -284,35 +324,11 @@ pub enum Overlay {
     },
 }
 
-/// A deed that was not recorded, as another session has changed its subject.
-#[derive(Clone, Debug)]
-pub struct Stale {
-    /// What was to be done, with the text that was typed.
-    pub mine: Effect,
-    /// It in words.
-    pub words: String,
-    /// What the other session said.
-    pub theirs: Event,
-}
-
-/// Something that cannot be undone.
-#[derive(Clone, Debug)]
-pub struct Confirm {
-    /// What it is, with the object and the count.
-    pub what: String,
-    /// How many objects it changes.
-    pub count: usize,
-    /// What was typed: `y`, or the count where there are many.
-    pub typed: Input,
-    /// What happens then.
-    pub then: Effect,
-}
-
 /// The form of a leg to be planned.
 #[derive(Clone, Debug, Default)]
 pub struct SizeForm {
     /// What was typed, one for each of [`SizeForm::NAMES`].
-    pub fields: [Input; 8],
+    pub fields: [Input; 15],
     /// The field that is typed into.
     pub at: usize,
     /// The job that works it out, while it does.
@@ -323,7 +339,7 @@ pub struct SizeForm {
 
 impl SizeForm {
     /// What its fields ask for.
-    pub const NAMES: [&'static str; 8] = [
+    pub const NAMES: [&'static str; 15] = [
         "id of the request",
         "sequence",
         "reliability",
@@ -332,11 +348,20 @@ impl SizeForm {
         "units (empty: as many as needed)",
         "assumed Weibull shape (may be empty)",
         "one mission (empty: the whole walk)",
+        "use in the field, a day (may be empty)",
+        "years in the field",
+        "days of use a year",
+        "use that 95 of 100 stay below",
+        "the user to design for, of 1",
+        "agreed margin",
+        "acceleration: af_... with its inputs",
     ];
 
     /// Filled with what is usual.
     pub fn new(sequence: &str) -> Self {
-        let fields = ["R-new", sequence, "0.9", "0.9", "0", "", "", ""];
+        let fields = [
+            "R-new", sequence, "0.9", "0.9", "0", "", "", "", "", "", "365", "", "0.95", "1", "",
+        ];
         Self {
             fields: fields.map(Input::from),
             ..Self::default()
@@ -359,19 +384,6 @@ pub struct PlanView {
     pub clash: Option<usize>,
 }
 
-/// The Bench screen.
-#[derive(Clone, Debug, Default)]
-pub struct Bench {
-    /// The scan line.
-    pub scan: Input,
-    /// The unit on the card.
-    pub unit: Option<UnitId>,
-    /// The big answer below the card, until the next scan.
-    pub answer: Option<(bool, String)>,
-    /// Selected line of the due list.
-    pub selected: usize,
-}
-
 /// The Units screen.
 #[derive(Clone, Debug, Default)]
 pub struct UnitList {
@@ -381,6 +393,10 @@ pub struct UnitList {
     pub typing: bool,
     /// Selected line.
     pub selected: usize,
+    /// The column that it is sorted by.
+    pub sort: UnitSort,
+    /// Sorted from the last to the first.
+    pub down: bool,
 }
 
 /// The running program.
@@ -401,10 +417,8 @@ pub struct App {
     pub plan: PlanView,
     /// The Bench screen.
     pub bench: Bench,
-    /// First day of the Load screen.
-    pub load_from: NaiveDate,
-    /// First rig row of the Load screen.
-    pub load_row: usize,
+    /// The Load screen.
+    pub load: LoadView,
     /// The Units screen.
     pub units: UnitList,
     /// Selected line of the Evidence screen.
@@ -419,12 +433,14 @@ pub struct App {
     pub over: bool,
     /// Rows of the lists, as the last drawing had them; for paging.
     pub page: usize,
+    /// The mouse is ours and not the terminal's own.
+    pub mouse: bool,
+    /// What is to go to the terminal's clipboard.
+    pub copied: Option<String>,
     /// Number of the planning job that counts; older ones are stale.
     pub job: u64,
     /// When the ledger was last read without a fault, by the clock that never goes back.
     pub read: Duration,
-    /// What is being asked for, and the last event that was shown when it was.
-    pub question: Option<(Purpose, Seq)>,
 }
 
 impl App {
@@ -432,7 +448,7 @@ impl App {
     pub fn new(desk: Desk, sample: bool) -> Self {
         let now = desk.now();
         let view = View::of(&desk, now);
-        let load_from = desk.lab.zone.local(now).date();
+        let load = LoadView::new(desk.lab.zone.local(now).date());
         let scale = Minutes::new(60);
         // What is wrong with the ledger or the clock is the first thing that is said.
         let said = desk.warnings().into_iter().next().map(|text| (false, text));
@@ -449,9 +465,8 @@ impl App {
                 scale,
                 clash: None,
             },
-            bench: Bench::default(),
-            load_from,
-            load_row: 0,
+            bench: Bench::new(&desk),
+            load,
             units: UnitList::default(),
             said,
             leg: 0,
@@ -459,9 +474,10 @@ impl App {
             dirty: true,
             over: false,
             page: 10,
+            mouse: false,
+            copied: None,
             job: 0,
             read: desk.clock().elapsed(),
-            question: None,
             desk,
         };
         app.select_near(now);
@@ -512,6 +528,7 @@ impl App {
     pub fn renew(&mut self) {
         self.now = self.desk.now();
         self.view = View::of(&self.desk, self.now);
+        self.load.forget();
         self.settle();
         self.dirty = true;
     }
@@ -535,21 +552,23 @@ impl App {
             .get(self.plan.row)
             .map_or(0, |row| row.entries.len());
         keep(&mut self.plan.entry, entries);
-        keep(&mut self.bench.selected, self.view.due.len());
+        let due = self.shown_due().len();
+        keep(&mut self.bench.selected, due);
+        let tasks = self.rig_tasks().count();
+        keep(&mut self.bench.rig_task, tasks);
         let units = self.shown_units().len();
         keep(&mut self.units.selected, units);
-        keep(&mut self.load_row, self.view.rigs.len());
+        keep(&mut self.load.row, self.view.rigs.len());
         keep(&mut self.leg, self.view.legs.len());
     }
 
     /// Lines of the Units screen that match what narrows it.
     pub fn shown_units(&self) -> Vec<&super::view::UnitLine> {
         let find = self.units.filter.value().to_lowercase();
-        self.view
-            .units
-            .iter()
-            .filter(|line| line.matches(&find))
-            .collect()
+        let matching = self.view.units.iter().filter(|line| line.matches(&find));
+        let mut lines: Vec<_> = matching.collect();
+        self.units.sort.order(&mut lines, self.units.down);
+        lines
     }
 
     /// The unit that the screen's actions are about.

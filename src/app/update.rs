@@ -1,11 +1,9 @@
 //! Messages become changes of state and effects; nothing here reads or writes anything else.
 
-use super::actions::{Action, Kind, Where, entry_of};
+use super::actions::Action;
 use super::state::{App, Effect, Field, Message, Overlay, Purpose, Screen};
-use crate::domain::text::normal;
 use crate::domain::{Minutes, RigId};
 use crate::problem::UnitIx;
-use chrono::Days;
 use tui_input::{Input, InputRequest};
 
 /// Minutes in a column, from the nearest zoom to the widest.
@@ -15,12 +13,16 @@ impl App {
     /// Takes a message in.
     pub fn update(&mut self, message: Message) -> Vec<Effect> {
         match message {
-            Message::Key(key) => {
-                self.dirty = true;
+            Message::Key(key) | Message::Typed(key, _) => {
+                self.touched();
                 return self.key(&key);
             }
+            Message::Scan(text) => return self.scanned_anywhere(&text),
+            Message::Text(text) => self.into_scan_line(&text),
+            Message::Stray(text) => self.stray(&text),
             Message::Paste(text) => self.paste(&text),
-            Message::Resized => self.dirty = true,
+            Message::Pointer(pointer) => return self.pointed(pointer),
+            Message::Resized | Message::Resumed => self.dirty = true,
             Message::Tick => {
                 if self.desk.now() != self.now {
                     return vec![Effect::Refresh];
@@ -46,6 +48,8 @@ impl App {
             Message::Compared(..) | Message::Tried(..) | Message::Explained(..) => {
                 self.what_if_news(message);
             }
+            Message::Drawn(job, done, all) => self.drawn(job, (done, all)),
+            Message::Foretold(job, told) => self.foretold(job, told),
             Message::Sized(job, answer) => self.sized(job, answer),
             Message::JobFailed(job) => {
                 if let Some(at) = self.waiting_for(job) {
@@ -55,19 +59,19 @@ impl App {
                 self.said = Some((false, words.to_owned()));
                 self.dirty = true;
             }
-            Message::Terminate => return vec![Effect::Quit],
+            Message::Terminate(_) => return vec![Effect::Quit],
         }
         Vec::new()
     }
 
     /// The overlay that waits for a job.
     pub(super) fn waiting_for(&self, job: u64) -> Option<usize> {
-        let waits = |own: &Overlay| matches!(own, Overlay::Working { job: own, .. } | Overlay::Trying { job: own, .. } if *own == job);
+        let waits = |own: &Overlay| matches!(own, Overlay::Working { job: own, .. } | Overlay::Trying { job: own, .. } | Overlay::Forecasting { job: own, .. } if *own == job);
         self.overlays.iter().position(waits)
     }
 
-    fn key(&mut self, key: &str) -> Vec<Effect> {
-        if key == "Ctrl-c" {
+    pub(super) fn key(&mut self, key: &str) -> Vec<Effect> {
+        if key == "Ctrl-c" && !self.is_in_scan() {
             return self.quit();
         }
         match self.overlays.last() {
@@ -78,8 +82,6 @@ impl App {
             Some(Overlay::Leave { .. }) => self.key_in_leave(key),
             Some(Overlay::Changes { .. }) => self.key_in_changes(key),
             Some(Overlay::Size(_)) => self.key_in_size_form(key),
-            Some(Overlay::Confirm(_)) => self.key_in_confirm(key),
-            Some(Overlay::Stale(_)) => self.key_in_stale(key),
             Some(_) => self.key_in_overlay(key),
             None => self.key_on_screen(key),
         }
@@ -105,78 +107,11 @@ impl App {
         self.act(key)
     }
 
-    fn act(&mut self, key: &str) -> Vec<Effect> {
+    pub(super) fn act(&mut self, key: &str) -> Vec<Effect> {
         match self.settings.keys.action(key, self.screen) {
             Some(action) => self.run(action),
             None => Vec::new(),
         }
-    }
-
-    /// The scan line has every printable key; a letter is an action only while the line is empty.
-    fn key_on_bench(&mut self, key: &str) -> Vec<Effect> {
-        let empty = self.bench.scan.value().is_empty();
-        let printable = key.chars().count() == 1;
-        match key {
-            "Enter" | "Ctrl-j" | "Tab" if !empty => self.scanned(),
-            "Enter" if self.bench.unit.is_none() => {
-                // On an empty line the selected task's unit comes onto the card.
-                if let Some(due) = self.view.due.get(self.bench.selected) {
-                    self.bench.unit = Some(due.unit.clone());
-                    self.bench.answer = None;
-                }
-                Vec::new()
-            }
-            "Esc" if !empty => {
-                self.bench.scan.reset();
-                Vec::new()
-            }
-            "Esc" => {
-                self.bench.unit = None;
-                self.bench.answer = None;
-                Vec::new()
-            }
-            "Backspace" | "Left" | "Right" | "Home" | "End" | "Delete" => {
-                edit(&mut self.bench.scan, key);
-                Vec::new()
-            }
-            _ if printable && empty && self.is_bench_command(key) => self.act(key),
-            _ if printable => {
-                edit(&mut self.bench.scan, key);
-                Vec::new()
-            }
-            _ => self.act(key),
-        }
-    }
-
-    /// Letters of the screen count only with a unit on the card; a few of the program's always. Moving is
-    /// for the arrows: its letters are text here.
-    fn is_bench_command(&self, key: &str) -> bool {
-        let Some(action) = self.settings.keys.action(key, self.screen) else {
-            return false;
-        };
-        let entry = entry_of(action);
-        match entry.works {
-            Where::On(_) => self.bench.unit.is_some(),
-            Where::Everywhere => entry.kind != Kind::Moves,
-        }
-    }
-
-    /// A scan only selects a unit; it never gives a verdict.
-    fn scanned(&mut self) -> Vec<Effect> {
-        let serial = normal(self.bench.scan.value().trim());
-        self.bench.scan.reset();
-        match self.desk.find_unit(&serial) {
-            Ok(unit) => {
-                self.bench.unit = Some(unit);
-                self.bench.answer = None;
-                self.said = None;
-            }
-            Err(error) => {
-                self.bench.unit = None;
-                self.bench.answer = Some((false, error.to_string()));
-            }
-        }
-        Vec::new()
     }
 
     fn key_in_overlay(&mut self, key: &str) -> Vec<Effect> {
@@ -192,16 +127,14 @@ impl App {
             _ => None,
         };
         match (self.overlays.last_mut(), key) {
-            (Some(Overlay::Working { .. } | Overlay::Trying { .. }), "Esc") => {
-                return vec![Effect::StopPlanning];
-            }
-            (Some(Overlay::Working { .. } | Overlay::Trying { .. }), _) => {}
+            (Some(own), "Esc") if own.is_at_work() => return vec![Effect::StopPlanning],
+            (Some(own), _) if own.is_at_work() => {}
             (_, "Esc") => {
                 self.overlays.pop();
             }
             _ if action == Some(Action::Quit) => return self.quit(),
-            (Some(Overlay::Difference { .. }), "c") => self.confirm_publishing(),
-            (Some(Overlay::Beside { .. }), "c") => self.confirm_what_if(),
+            (Some(Overlay::Difference { .. }), "c") => return vec![Effect::Publish],
+            (Some(Overlay::Beside { .. }), "c") => return vec![Effect::PublishWhatIf],
             (Some(Overlay::Difference { proposal, scroll }), _) => {
                 let most = proposal.changes.len()
                     + proposal.clashes.len()
@@ -216,6 +149,9 @@ impl App {
                 let most = lines.len().saturating_sub(1);
                 *scroll = moved(*scroll).unwrap_or(*scroll).min(most);
             }
+            (Some(Overlay::Forecast { told, scroll }), _) => {
+                *scroll = moved(*scroll).unwrap_or(*scroll).min(told.lines());
+            }
             (Some(Overlay::Walk { scroll, .. } | Overlay::Proof { scroll, .. }), _) => {
                 *scroll = moved(*scroll).unwrap_or(*scroll).min(500);
             }
@@ -226,6 +162,7 @@ impl App {
 
     fn paste(&mut self, text: &str) {
         let text: String = text
+            .replace("\r\n", "\n")
             .chars()
             .map(|c| if c.is_control() { ' ' } else { c })
             .collect();
@@ -265,6 +202,9 @@ impl App {
             Action::Palette => self.overlays.push(Overlay::Palette(Field::default())),
             Action::Quit => return self.quit(),
             Action::Undo => return vec![Effect::Undo],
+            Action::CopyRow | Action::CopyTable | Action::Export | Action::Mouse => {
+                return self.hand_out(action);
+            }
             Action::Redo => return vec![Effect::Redo],
             Action::Refresh => return vec![Effect::Refresh],
             Action::MakePlan => return vec![Effect::Plan(None)],
@@ -274,6 +214,7 @@ impl App {
                 wrong: None,
             }),
             Action::WhyLate => return self.explain(),
+            Action::Forecast => return vec![Effect::Forecast],
             Action::RigUp => return self.rig().map(Effect::RigUp).into_iter().collect(),
             Action::RigDown => {
                 if let Some(rig) = self.rig() {
@@ -282,15 +223,25 @@ impl App {
                 }
             }
             Action::Assign => self.choose_rig(),
+            Action::Who => self.ask_who(None),
+            _ if self.asks_who(action) => self.ask_who(Some(action)),
             Action::Pass | Action::LoadUnit | Action::UnloadUnit => return self.about_unit(action),
             Action::Fail | Action::Hold | Action::Note | Action::Withdraw => self.ask(action),
             Action::Search => self.units.typing = true,
+            Action::Sort => self.units.sort = self.units.sort.next(),
+            Action::SortBack => self.units.down = !self.units.down,
             Action::Back => self.back(),
             Action::Open => self.open(),
             Action::NextClash => self.next_clash(),
             Action::Now => self.plan.from = self.now - self.plan.scale * 12,
             Action::ZoomIn => self.zoom(-1),
             Action::ZoomOut => self.zoom(1),
+            Action::LoadDays
+            | Action::LoadWeeks
+            | Action::LoadNow
+            | Action::LoadMeasure
+            | Action::LoadSort
+            | Action::LoadTurn => self.load_action(action),
             Action::Up
             | Action::Down
             | Action::Left
@@ -327,14 +278,15 @@ impl App {
     }
 
     fn open(&mut self) {
-        if let Some(unit) = self.unit() {
+        if self.screen == Screen::Bench && (self.bench.moved || self.bench.unit.is_none()) {
+            self.take_selected();
+        } else if let Some(unit) = self.unit() {
             self.overlays.push(Overlay::Walk { unit, scroll: 0 });
         } else if self.screen == Screen::Evidence && self.leg < self.view.legs.len() {
             let leg = self.leg;
             self.overlays.push(Overlay::Proof { leg, scroll: 0 });
         } else if self.screen == Screen::Load {
-            self.plan.row = self.load_row;
-            self.show(Screen::Plan);
+            self.open_rig();
         }
     }
 
@@ -446,14 +398,10 @@ impl App {
     fn go(&mut self, action: Action) {
         match self.screen {
             Screen::Plan => self.go_plan(action),
-            Screen::Bench => step_by(&mut self.bench.selected, action, self.page),
+            Screen::Bench => self.go_bench(action),
             Screen::Units => step_by(&mut self.units.selected, action, self.page),
             Screen::Evidence => step_by(&mut self.leg, action, self.page),
-            Screen::Load => match action {
-                Action::Left => self.load_from = self.load_from - Days::new(1),
-                Action::Right => self.load_from = self.load_from + Days::new(1),
-                other => step_by(&mut self.load_row, other, self.page),
-            },
+            Screen::Load => self.go_load(action),
         }
         self.settle();
     }
@@ -489,7 +437,7 @@ impl App {
     }
 }
 
-fn step_by(selected: &mut usize, action: Action, page: usize) {
+pub(super) fn step_by(selected: &mut usize, action: Action, page: usize) {
     *selected = match action {
         Action::Up => selected.saturating_sub(1),
         Action::Down => *selected + 1,

@@ -4,12 +4,14 @@ use super::desk::Desk;
 use super::evidence::{LegEvidence, legs};
 use super::line_samples::{LineSamples, line_samples};
 use super::offers::{Offer, offers};
-use super::walk::state_word;
+use super::rig_work::{RigWork, rig_work};
+use super::walk::{state_word, task_word};
 use crate::checker::{Clash, check};
-use crate::domain::{Booking, Minute, Minutes, RigId, Span, UnitId};
-use crate::floor::{Due, RigState, UnitState, VisitRecord};
-use crate::problem::{Plan, UnitIx};
-use std::collections::{BTreeSet, HashMap};
+use crate::domain::steps::step_of;
+use crate::domain::{Minute, Minutes, RigId, Span, UnitId, Verdict};
+use crate::floor::{Due, RigState, UnitRecord, UnitState};
+use crate::problem::{Plan, Problem, UnitIx};
+use std::collections::BTreeSet;
 
 /// Everything the screens show of a lab at a moment.
 #[derive(Clone, Debug)]
@@ -20,6 +22,8 @@ pub struct View {
     pub units: Vec<UnitLine>,
     /// What is due within a shift.
     pub due: Vec<Due>,
+    /// The same by rig: what goes on, what comes off, and what stays with it.
+    pub work: Vec<RigWork>,
     /// Broken rules of the published plan from now on.
     pub clashes: Vec<Clash>,
     /// Requests that the published plan finishes late.
@@ -75,6 +79,10 @@ pub struct UnitLine {
     pub state: UnitState,
     /// The step that it is on, or the last that is over.
     pub step: u32,
+    /// The method of the step that it is on or goes to next; empty where there is none.
+    pub method: String,
+    /// Reasons of its failures and holds, and of its withdrawal.
+    pub reasons: String,
     /// How many steps it walks.
     pub steps: usize,
     /// Where it is, or where it goes next.
@@ -84,20 +92,46 @@ pub struct UnitLine {
 }
 
 impl UnitLine {
-    /// True where the lower-case text is in any of its words.
+    /// True where each word of the lower-case text is in serial, request, product, build, rig, method, state
+    /// or a reason.
     pub fn matches(&self, find: &str) -> bool {
-        let words = [
-            self.unit.as_str(),
-            &self.request,
-            &self.product,
-            &self.rig,
-            state_word(self.state),
-        ];
-        find.is_empty() || words.iter().any(|word| word.to_lowercase().contains(find))
+        holds_all(
+            find,
+            &[
+                self.unit.as_str(),
+                &self.request,
+                &self.product,
+                &self.rig,
+                &self.method,
+                state_word(self.state),
+                &self.reasons,
+            ],
+        )
     }
 }
 
+/// True where each word of the lower-case `find` is in one of the texts.
+fn holds_all(find: &str, texts: &[&str]) -> bool {
+    let in_any = |word: &str| texts.iter().any(|text| text.to_lowercase().contains(word));
+    find.split_whitespace().all(in_any)
+}
+
 impl View {
+    /// The line of a unit.
+    pub fn unit(&self, unit: &UnitId) -> Option<&UnitLine> {
+        self.units.iter().find(|line| line.unit == *unit)
+    }
+
+    /// True where each word of the lower-case text is in the task, its rig, or the unit's own words.
+    pub fn matches_due(&self, due: &Due, find: &str) -> bool {
+        let line = || self.unit(&due.unit);
+        let alone = |word: &str| {
+            holds_all(word, &[task_word(due.task), due.rig.as_str()])
+                || line().is_some_and(|line| line.matches(word))
+        };
+        find.split_whitespace().all(alone)
+    }
+
     /// Of a desk at a moment.
     pub fn of(desk: &Desk, now: Minute) -> Self {
         let clashes = clashes(desk);
@@ -117,12 +151,19 @@ impl View {
             .requests
             .iter()
             .filter(|own| !planned.contains(own.id.as_str()));
+        let due = desk
+            .floor
+            .due(&desk.lab, &desk.walks, now, now + Minutes::hours(8));
         Self {
-            rigs: rig_rows(desk, now, &broken),
+            rigs: desk
+                .lab
+                .rigs
+                .iter()
+                .map(|rig| rig_row(desk, &rig.id, now, &broken))
+                .collect(),
             units: units(desk, now),
-            due: desk
-                .floor
-                .due(&desk.lab, &desk.walks, now, now + Minutes::hours(8)),
+            work: rig_work(desk, &due),
+            due,
             late: published.map_or(0, |plan| {
                 plan.finishes
                     .iter()
@@ -141,9 +182,17 @@ impl View {
 /// Rules that what is left of the published plan breaks, as things stand now. Units that the plan does not
 /// know yet are no clash: they are to be planned.
 fn clashes(desk: &Desk) -> Vec<Clash> {
-    let Some(published) = &desk.floor.now.published else {
+    let Some((problem, plan)) = plan_in_force(desk) else {
         return Vec::new();
     };
+    let all = check(&problem, &plan);
+    let about_a_visit = |clash: &Clash| clash.unit.is_some() && clash.step.is_some();
+    all.into_iter().filter(about_a_visit).collect()
+}
+
+/// What is left of the published plan, with what has happened; `None` where none is in force.
+pub(super) fn plan_in_force(desk: &Desk) -> Option<(Problem, Plan)> {
+    let published = desk.floor.now.published.as_ref()?;
     let problem = desk.planning().problem();
     let started: BTreeSet<(UnitIx, usize)> = problem
         .units
@@ -166,15 +215,8 @@ fn clashes(desk: &Desk) -> Vec<Clash> {
             .into_iter()
             .filter(|visit| !started.contains(&(visit.unit, visit.step))),
     );
-    let all = check(
-        &problem,
-        &Plan {
-            visits,
-            left: Vec::new(),
-        },
-    );
-    let about_a_visit = |clash: &Clash| clash.unit.is_some() && clash.step.is_some();
-    all.into_iter().filter(about_a_visit).collect()
+    let left = Vec::new();
+    Some((problem, Plan { visits, left }))
 }
 
 fn clashes_by_step(desk: &Desk, clashes: &[Clash]) -> BTreeSet<(String, u32)> {
@@ -191,83 +233,60 @@ fn clashes_by_step(desk: &Desk, clashes: &[Clash]) -> BTreeSet<(String, u32)> {
     clashes.iter().filter_map(step).collect()
 }
 
-/// How long a visit stays on the Plan screen after it is over.
-const SHOWN_BACK: Minutes = Minutes::hours(90 * 24);
-
-/// Every rig of the lab with its visits, those that happened of late and those booked.
-fn rig_rows(desk: &Desk, now: Minute, broken: &BTreeSet<(String, u32)>) -> Vec<RigRow> {
-    let rigs = desk.lab.rigs.iter();
-    let places: HashMap<&RigId, usize> = rigs.enumerate().map(|(ix, rig)| (&rig.id, ix)).collect();
-    let mut entries: Vec<Vec<PlanEntry>> = vec![Vec::new(); places.len()];
-    for (unit, record) in &desk.floor.now.units {
-        for (step, visit) in &record.visits {
-            let shown = visit.out.is_none_or(|out| out + SHOWN_BACK > now);
-            if let Some(place) = places.get(&visit.rig).filter(|_| shown) {
-                entries[*place].push(started_entry(desk, unit, *step, visit, now));
-            }
+fn rig_row(desk: &Desk, rig: &RigId, now: Minute, broken: &BTreeSet<(String, u32)>) -> RigRow {
+    let floor = &desk.floor;
+    let mut entries = Vec::new();
+    for (unit, record) in &floor.now.units {
+        for (step, visit) in record.visits.iter().filter(|(_, visit)| visit.rig == *rig) {
+            let booked = floor.booking(unit, *step).filter(|own| own.rig == *rig);
+            let foreseen = booked.map_or(now, |own| own.times.out).max(now);
+            let state = match visit.out {
+                Some(_) => UnitState::Passed,
+                None => floor.unit_state(&desk.lab, &desk.walks, unit, now),
+            };
+            entries.push(PlanEntry {
+                unit: unit.clone(),
+                step: *step,
+                span: Span::new(visit.loaded, visit.out.unwrap_or(foreseen)),
+                state,
+                because: "has started".to_owned(),
+                clash: false,
+            });
         }
     }
-    for own in desk
-        .floor
+    for own in floor
         .now
         .published
         .iter()
         .flat_map(|plan| &plan.bookings)
+        .filter(|own| own.rig == *rig)
     {
-        let record = desk.floor.now.units.get(&own.unit);
-        let started = record.is_some_and(|record| record.visits.contains_key(&own.step));
-        if let Some(place) = places.get(&own.rig).filter(|_| !started) {
-            entries[*place].push(booked_entry(own, now, broken));
+        let started = floor
+            .now
+            .units
+            .get(&own.unit)
+            .is_some_and(|r| r.visits.contains_key(&own.step));
+        if !started {
+            let late = own.times.load < now;
+            entries.push(PlanEntry {
+                unit: own.unit.clone(),
+                step: own.step,
+                span: own.times.stay(),
+                state: if late {
+                    UnitState::Late
+                } else {
+                    UnitState::Booked
+                },
+                because: own.because.clone(),
+                clash: broken.contains(&(own.unit.to_string(), own.step)),
+            });
         }
     }
-    let rows = desk.lab.rigs.iter().zip(entries).map(|(rig, mut entries)| {
-        entries.sort_by(|a, b| (a.span.start, &a.unit).cmp(&(b.span.start, &b.unit)));
-        RigRow {
-            rig: rig.id.clone(),
-            state: desk.floor.rig_state(&desk.lab, &rig.id, now),
-            entries,
-        }
-    });
-    rows.collect()
-}
-
-/// A visit that has started.
-fn started_entry(
-    desk: &Desk,
-    unit: &UnitId,
-    step: u32,
-    visit: &VisitRecord,
-    now: Minute,
-) -> PlanEntry {
-    let floor = &desk.floor;
-    let booked = floor.booking(unit, step).filter(|own| own.rig == visit.rig);
-    let foreseen = booked.map_or(now, |own| own.times.out).max(now);
-    PlanEntry {
-        unit: unit.clone(),
-        step,
-        span: Span::new(visit.loaded, visit.out.unwrap_or(foreseen)),
-        state: match visit.out {
-            Some(_) => UnitState::Passed,
-            None => floor.unit_state(&desk.lab, &desk.walks, unit, now),
-        },
-        because: "has started".to_owned(),
-        clash: false,
-    }
-}
-
-/// A visit that has not.
-fn booked_entry(own: &Booking, now: Minute, broken: &BTreeSet<(String, u32)>) -> PlanEntry {
-    PlanEntry {
-        unit: own.unit.clone(),
-        step: own.step,
-        span: own.times.stay(),
-        state: if own.times.load < now {
-            UnitState::Late
-        } else {
-            UnitState::Booked
-        },
-        because: own.because.clone(),
-        clash: broken.contains(&(own.unit.to_string(), own.step)),
+    entries.sort_by_key(|entry| (entry.span.start, entry.unit.clone()));
+    RigRow {
+        rig: rig.clone(),
+        state: floor.rig_state(&desk.lab, rig, now),
+        entries,
     }
 }
 
@@ -285,12 +304,16 @@ fn units(desk: &Desk, now: Minute) -> Vec<UnitLine> {
                 None => ahead.map(|own| own.times.load),
             };
             let rig = running.map(|(_, visit)| visit.rig.to_string());
+            let at = running.map_or(done + 1, |(step, _)| step);
+            let method = step_of(desk.walks.steps(request), at);
             lines.push(UnitLine {
                 unit: unit.clone(),
                 request: request.id.to_string(),
                 product: format!("{} {}", request.product, request.build),
                 state: desk.floor.unit_state(&desk.lab, &desk.walks, unit, now),
                 step: running.map_or(done, |(step, _)| step),
+                method: method.map_or(String::new(), |own| own.method.to_string()),
+                reasons: record.map_or(String::new(), reasons),
                 steps,
                 rig: rig
                     .or(ahead.map(|own| format!("> {}", own.rig)))
@@ -300,4 +323,20 @@ fn units(desk: &Desk, now: Minute) -> Vec<UnitLine> {
         }
     }
     lines
+}
+
+/// Every reason that was given about a unit.
+fn reasons(record: &UnitRecord) -> String {
+    let verdicts = record
+        .verdicts
+        .values()
+        .filter_map(|own| match &own.verdict {
+            Verdict::Fail { reason } | Verdict::Hold { reason } => Some(reason.as_str()),
+            Verdict::Pass => None,
+        });
+    let withdrawn = record
+        .withdrawn
+        .iter()
+        .map(|(_, _, reason)| reason.as_str());
+    verdicts.chain(withdrawn).collect::<Vec<_>>().join(" ")
 }

@@ -1,30 +1,32 @@
 //! Every screen at every size, and the three jobs of a morning by keys.
 
+mod load;
+
 use super::draw;
 use super::theme::{Level, Theme};
 use crate::app::desk::{Desk, Opening};
 use crate::app::scenario::Scenario;
 use crate::app::what_if::Change;
-use crate::app::{
-    App, Effect, Field, Jobs, Message, Overlay, Purpose, Screen, SizeForm, Stale, WhenFor,
-};
+use crate::app::{App, Field, Jobs, Message, Overlay, Purpose, Screen, SizeForm, WhenFor};
 use crate::clock::FakeClock;
-use crate::domain::{Actor, EventBody, Lab, Minute, Minutes, RigId, Seq, UnitId, Verdict, Zone};
+use crate::domain::{
+    Actor, EventBody, Lab, Minute, Minutes, NewEvent, RigId, UnitId, Verdict, Zone,
+};
 use crate::ledger::{Env, Ids, Ledger, MemoryLedger, Shared};
 use crate::terminal::step;
 use ratatui::buffer::Buffer;
 use ratatui::layout::Rect;
 use std::path::Path;
-use std::sync::Arc;
 use std::sync::mpsc::{Receiver, channel};
+use std::sync::{Arc, OnceLock};
 use std::time::Duration;
 
-const THEMES: [Theme; 2] = [
+pub(super) const THEMES: [Theme; 2] = [
     Theme::new(true, Level::Ansi16),
     Theme::new(false, Level::None),
 ];
 
-fn actor() -> Actor {
+pub(super) fn actor() -> Actor {
     let text = |text: &str| text.to_owned();
     Actor {
         uid: 1,
@@ -35,14 +37,14 @@ fn actor() -> Actor {
     }
 }
 
-fn demo_lab() -> Lab {
+pub(super) fn demo_lab() -> Lab {
     let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("demo-lab");
     crate::lab::read(&folder)
         .expect("the demo lab has no fault")
         .lab
 }
 
-fn memory(clock: &Arc<FakeClock>) -> Box<dyn Ledger> {
+pub(super) fn memory(clock: &Arc<FakeClock>) -> Box<dyn Ledger> {
     let env = Env {
         clock: clock.clone(),
         ids: Ids::seeded(1),
@@ -53,7 +55,7 @@ fn memory(clock: &Arc<FakeClock>) -> Box<dyn Ledger> {
     Box::new(MemoryLedger::new(env))
 }
 
-fn app_on(lab: Lab, ledger: Box<dyn Ledger>, clock: Arc<FakeClock>) -> App {
+pub(super) fn app_on(lab: Lab, ledger: Box<dyn Ledger>, clock: Arc<FakeClock>) -> App {
     let with = Opening {
         lab,
         ledger,
@@ -68,7 +70,7 @@ fn app_on(lab: Lab, ledger: Box<dyn Ledger>, clock: Arc<FakeClock>) -> App {
 }
 
 /// The demo's lab without any history.
-fn fresh() -> App {
+pub(super) fn fresh() -> App {
     let lab = demo_lab();
     let now = crate::lab::parse_instant("2027-03-22T06:50", Some(&lab.zone)).expect("an instant");
     let clock = Arc::new(FakeClock::at(now));
@@ -76,20 +78,51 @@ fn fresh() -> App {
 }
 
 /// The demo on its Monday, its story played.
-fn demo() -> App {
-    let lab = demo_lab();
-    let story =
-        Scenario::read(crate::app::demo_files::SCENARIO, &lab).expect("the story can be read");
-    let clock = Arc::new(FakeClock::at(story.opens));
-    let shared = Shared::new(memory(&clock));
-    story
-        .play(&lab, Box::new(shared.clone()), &clock, &actor())
-        .expect("the story can be played");
-    app_on(lab, Box::new(shared), clock)
+pub(super) fn demo() -> App {
+    demo_on().0
+}
+
+/// The same, with its clock.
+pub(super) fn demo_on() -> (App, Arc<FakeClock>) {
+    let (opens, events) = story();
+    let clock = Arc::new(FakeClock::at(*opens));
+    let mut ledger = memory(&clock);
+    let outcome = ledger.append(&[], events);
+    assert!(
+        matches!(outcome, crate::ledger::Outcome::Recorded { .. }),
+        "{outcome:?}"
+    );
+    (app_on(demo_lab(), ledger, clock.clone()), clock)
+}
+
+/// What happened in the demo's three weeks, and when it opens; played once for all tests.
+fn story() -> &'static (Minute, Vec<NewEvent>) {
+    static STORY: OnceLock<(Minute, Vec<NewEvent>)> = OnceLock::new();
+    STORY.get_or_init(|| {
+        let lab = demo_lab();
+        let story =
+            Scenario::read(crate::app::demo_files::SCENARIO, &lab).expect("the story can be read");
+        let clock = Arc::new(FakeClock::at(story.opens));
+        let shared = Shared::new(memory(&clock));
+        story
+            .play(&lab, Box::new(shared.clone()), &clock, &actor())
+            .expect("the story can be played");
+        let app = app_on(lab, Box::new(shared), clock);
+        let event = |event: &crate::domain::Event| NewEvent {
+            id: event.id,
+            happened: event.happened,
+            actor: event.actor.clone(),
+            body: event.body.clone(),
+        };
+        (
+            story.opens,
+            app.desk.floor.events.iter().map(event).collect(),
+        )
+    })
 }
 
 /// A lab whose names try to break the screen.
-fn hostile() -> App {
+pub(super) fn hostile() -> App {
     let mut lab = demo_lab();
     let nasty = [
         "漢字かな-1",
@@ -106,14 +139,14 @@ fn hostile() -> App {
     app_on(lab, memory(&clock), clock)
 }
 
-fn shown(app: &App, theme: &Theme, width: u16, height: u16) -> Buffer {
+pub(super) fn shown(app: &App, theme: &Theme, width: u16, height: u16) -> Buffer {
     let area = Rect::new(0, 0, width, height);
     let mut buffer = Buffer::empty(area);
     draw(app, theme, area, &mut buffer);
     buffer
 }
 
-fn text(buffer: &Buffer) -> String {
+pub(super) fn text(buffer: &Buffer) -> String {
     let row = |y| {
         let cells = (0..buffer.area.width).map(|x| buffer[(x, y)].symbol().to_owned());
         cells.collect::<String>().trim_end().to_owned()
@@ -228,9 +261,6 @@ fn the_screens_of_the_demos_monday_look_as_they_were_read() {
     let mut app = demo();
     for (screen, width, height) in [
         (Screen::Plan, 80, 24),
-        (Screen::Bench, 80, 24),
-        (Screen::Load, 80, 24),
-        (Screen::Units, 80, 24),
         (Screen::Evidence, 80, 24),
         (Screen::Plan, 40, 12),
     ] {
@@ -270,14 +300,14 @@ fn header_keeps_stale_and_sample_when_there_is_little_room() {
 }
 
 /// The program with its jobs, driven by keys.
-struct Script {
-    app: App,
+pub(super) struct Script {
+    pub(super) app: App,
     jobs: Jobs,
     messages: Receiver<Message>,
 }
 
 impl Script {
-    fn new(app: App) -> Self {
+    pub(super) fn new(app: App) -> Self {
         let (sender, messages) = channel();
         Self {
             app,
@@ -287,13 +317,13 @@ impl Script {
     }
 
     /// Keys by name, apart by spaces.
-    fn keys(&mut self, keys: &str) {
+    pub(super) fn keys(&mut self, keys: &str) {
         for key in keys.split_whitespace() {
             step(&mut self.app, Message::Key(key.to_owned()), &mut self.jobs);
         }
     }
 
-    fn type_in(&mut self, words: &str) {
+    pub(super) fn type_in(&mut self, words: &str) {
         for letter in words.chars() {
             step(
                 &mut self.app,
@@ -319,18 +349,7 @@ impl Script {
         }
     }
 
-    /// Says yes to what is asked, by the word that it asks for.
-    fn say_yes(&mut self) {
-        let Some(Overlay::Confirm(asked)) = self.app.overlays.last() else {
-            panic!("nothing is asked:\n{}", self.screen());
-        };
-        let word = asked.word();
-        assert!(self.screen().contains(&format!("Type {word} and Enter")));
-        self.type_in(&word);
-        self.keys("Enter");
-    }
-
-    fn screen(&self) -> String {
+    pub(super) fn screen(&self) -> String {
         text(&shown(&self.app, &THEMES[1], 100, 30))
     }
 }
@@ -359,7 +378,6 @@ fn the_three_people_do_their_morning_by_keys() {
         run.screen()
     );
     run.keys("c");
-    run.say_yes();
     assert!(
         run.app
             .desk
@@ -386,20 +404,18 @@ fn the_three_people_do_their_morning_by_keys() {
     run.keys("f Down Down Enter");
     assert!(run.screen().contains("FAIL"), "{}", run.screen());
     let reason = run.app.desk.lab.fail_reasons[1].clone();
-    let desk = &run.app.desk;
-    let last = desk.event(desk.floor.seen()).expect("a ledger");
+    let last = &run.app.desk.floor.events.last().expect("an event").body;
     let failed = EventBody::VerdictGiven {
         unit: unit.clone(),
         step: 1,
         verdict: Verdict::Fail { reason },
     };
-    assert_eq!(last.expect("an event").body, failed);
+    assert_eq!(*last, failed);
     // The coordinator repairs the plan: the failed unit's further steps fall away.
     run.keys("1 p Esc");
     run.planned();
     assert!(run.screen().contains("dropped"), "{}", run.screen());
     run.keys("c");
-    run.say_yes();
     let booked = run
         .app
         .desk
@@ -417,14 +433,14 @@ fn the_three_people_do_their_morning_by_keys() {
     // The manager sees the hours.
     run.keys("3");
     assert!(
-        run.screen().contains("bottleneck:") && run.screen().contains("use h"),
+        run.screen().contains("bottleneck of") && run.screen().contains("rig-d"),
         "{}",
         run.screen()
     );
     // And the mark can be undone and redone.
-    let count = run.app.desk.floor.seen().0;
+    let count = run.app.desk.floor.events.len();
     run.keys("u");
-    assert!(run.app.desk.floor.seen().0 > count);
+    assert!(run.app.desk.floor.events.len() > count);
     assert_ne!(
         run.app
             .view
@@ -449,7 +465,7 @@ fn the_three_people_do_their_morning_by_keys() {
 #[test]
 fn a_what_if_is_planned_beside_the_plan_in_force_and_published_only_when_said() {
     let mut run = Script::new(demo());
-    let events = run.app.desk.floor.seen().0;
+    let events = run.app.desk.floor.events.len();
     run.keys("w");
     run.type_in("rig-dwon dr-1");
     run.keys("Enter");
@@ -474,9 +490,17 @@ fn a_what_if_is_planned_beside_the_plan_in_force_and_published_only_when_said() 
         shown.contains("late with") && shown.contains("finish as without"),
         "{shown}"
     );
-    assert_eq!(run.app.desk.floor.seen().0, events, "nothing is recorded");
+    assert_eq!(
+        run.app.desk.floor.events.len(),
+        events,
+        "nothing is recorded"
+    );
     run.keys("Esc");
-    assert_eq!(run.app.desk.floor.seen().0, events, "nothing is recorded");
+    assert_eq!(
+        run.app.desk.floor.events.len(),
+        events,
+        "nothing is recorded"
+    );
     // A plan that needs the change is refused, and says what the folder lacks.
     run.keys("w");
     run.type_in("rush R-900 no-such 1");
@@ -487,21 +511,23 @@ fn a_what_if_is_planned_beside_the_plan_in_force_and_published_only_when_said() 
     run.keys("Enter Enter");
     run.until(|overlay| matches!(overlay, Overlay::Beside { .. }));
     run.keys("c");
-    run.say_yes();
     assert!(
         run.screen().contains("first write into the folder"),
         "{}",
         run.screen()
     );
-    assert_eq!(run.app.desk.floor.seen().0, events, "nothing is recorded");
-    // One that does not is put in force by `c`.
+    assert_eq!(
+        run.app.desk.floor.events.len(),
+        events,
+        "nothing is recorded"
+    );
+    // One that does not is put in force by `c` alone.
     run.keys("Esc w");
     run.type_in("rig-down dr-1 2027-03-23T06:00 2027-03-24T18:00");
     run.keys("Enter Enter");
     run.until(|overlay| matches!(overlay, Overlay::Beside { .. }));
     run.keys("c");
-    run.say_yes();
-    assert!(run.app.desk.floor.seen().0 > events, "{}", run.screen());
+    assert!(run.app.desk.floor.events.len() > events, "{}", run.screen());
     assert!(run.app.overlays.is_empty());
 }
 
@@ -543,19 +569,19 @@ fn the_selected_request_says_why_it_is_late_and_what_was_tried() {
 #[test]
 fn a_scan_records_nothing_and_letters_in_a_field_are_text() {
     let mut run = Script::new(demo());
-    let events = run.app.desk.floor.seen().0;
+    let events = run.app.desk.floor.events.len();
     run.keys("2");
     run.type_in("R-308/2");
     run.keys("Enter Ctrl-j");
     run.type_in("R-308/2");
     run.keys("Enter");
-    assert_eq!(run.app.desk.floor.seen().0, events);
+    assert_eq!(run.app.desk.floor.events.len(), events);
     assert!(run.app.bench.unit.is_some());
     run.keys("Esc");
     run.type_in("xq?:/u");
     assert_eq!(run.app.bench.scan.value(), "xq?:/u");
     run.keys("Enter");
-    assert!(run.screen().contains("no unit xq?:/u"), "{}", run.screen());
+    assert!(run.screen().contains("NO UNIT  xq?:/u"), "{}", run.screen());
     run.keys("4 /");
     run.type_in("q?:/u");
     assert_eq!(run.app.units.filter.value(), "q?:/u");
@@ -695,33 +721,4 @@ fn a_leg_is_sized_on_the_screen_beside_everything_else() {
     run.keys("Up Up Up x Enter");
     let answer = sized(&run.app).expect("an answer at once");
     assert!(answer.is_err_and(|why| why.contains("`0.9x` is no number")));
-}
-
-#[test]
-fn t76_mine_and_theirs_stand_side_by_side() {
-    let mut run = Script::new(demo());
-    let unit = run.app.desk.lab.requests[0].units[0].clone();
-    let mut theirs = run
-        .app
-        .desk
-        .event(Seq(1))
-        .expect("a ledger")
-        .expect("an event");
-    theirs.actor.person = "Ravi".to_owned();
-    run.app.overlays.push(Overlay::Stale(Box::new(Stale {
-        mine: Effect::Record(Purpose::Fail(unit.clone()), "display dark".to_owned()),
-        words: format!("FAIL  {unit}"),
-        theirs,
-    })));
-    let shown = run.screen();
-    for told in [
-        "Not recorded",
-        "display dark",
-        "theirs  request",
-        "who     Ravi",
-        "r reload",
-        "o say mine",
-    ] {
-        assert!(shown.contains(told), "{told} is not in\n{shown}");
-    }
 }

@@ -3,14 +3,11 @@
 
 use crate::support::program::Desk as Folder;
 use rigday::app::desk::{Desk, Opening, outcome_words};
-use rigday::app::{App, Field, Jobs, Message, Overlay, Purpose};
 use rigday::clock::{FakeClock, SystemClock};
 use rigday::domain::event::Subject;
 use rigday::domain::{Actor, EventBody, RigId, Seq, UnitId, Verdict};
 use rigday::ledger::{Env, Ids, Outcome, open};
-use rigday::terminal::step;
 use std::sync::Arc;
-use std::sync::mpsc::channel;
 
 /// The morning of the demo.
 const MORNING: &str = "2027-03-22T06:50";
@@ -55,10 +52,6 @@ fn ravi(folder: &Folder, line: &[&str]) {
         "--lab", "lab", "--now", MORNING, "--person", "Ravi", "--late", "trial",
     ]);
     folder.run_words(&words).good();
-}
-
-fn unit(desk: &Desk) -> UnitId {
-    desk.lab.requests[0].units[0].clone()
 }
 
 fn recorded(outcome: &Outcome) {
@@ -174,103 +167,6 @@ fn t71_undo_of_what_another_session_has_changed_is_refused() {
     assert!(conflict(&desk, &outcome).contains("Ravi"));
 }
 
-struct Seat {
-    app: App,
-    jobs: Jobs,
-}
-
-impl Seat {
-    fn new(desk: Desk) -> Self {
-        let (sender, _) = channel();
-        Self {
-            app: App::new(desk, false),
-            jobs: Jobs::new(sender),
-        }
-    }
-
-    fn keys(&mut self, keys: &[&str]) {
-        for key in keys {
-            self.send(Message::Key((*key).to_owned()));
-        }
-    }
-
-    fn send(&mut self, message: Message) {
-        step(&mut self.app, message, &mut self.jobs);
-    }
-
-    /// A question comes up, and its answer is typed while the screen goes on reading the ledger.
-    fn ask(&mut self, purpose: Purpose, text: &str) {
-        self.app
-            .overlays
-            .push(Overlay::Ask(purpose, Field::default()));
-        self.send(Message::Tick);
-        for letter in text.chars() {
-            self.send(Message::Key(letter.to_string()));
-        }
-    }
-}
-
-#[test]
-fn t76_a_deed_on_an_old_record_is_refused_and_can_be_said_again() {
-    let folder = Folder::demo();
-    let desk = session(&folder, "s-1");
-    let own = unit(&desk);
-    let mut seat = Seat::new(desk);
-    seat.ask(Purpose::Withdraw(own.clone()), "wanted for a");
-    ravi(&folder, &["note", own.as_str(), "do not take this one"]);
-    // The screen reads on while it is typed.
-    seat.send(Message::Tick);
-    let seen = seat.app.desk.floor.seen();
-    for letter in " teardown".chars() {
-        seat.send(Message::Key(letter.to_string()));
-    }
-    seat.keys(&["Enter"]);
-    assert_eq!(seat.app.desk.floor.seen(), seen, "nothing is recorded");
-    let Some(Overlay::Stale(stale)) = seat.app.overlays.last() else {
-        panic!("both sides are shown: {:?}", seat.app.overlays);
-    };
-    assert_eq!(stale.typed(), Some("wanted for a teardown"));
-    assert!(stale.words.contains(own.as_str()), "{}", stale.words);
-    assert_eq!(stale.theirs.actor.person, "Ravi");
-    let EventBody::Note { text, .. } = &stale.theirs.body else {
-        panic!("theirs is Ravi's note: {:?}", stale.theirs);
-    };
-    assert_eq!(text, "do not take this one");
-
-    // Reload: the question again, with what was typed; now the note has been seen.
-    seat.keys(&["r"]);
-    let Some(Overlay::Ask(Purpose::Withdraw(unit), field)) = seat.app.overlays.last() else {
-        panic!("the question is back: {:?}", seat.app.overlays);
-    };
-    assert_eq!((unit, field.input.value()), (&own, "wanted for a teardown"));
-    seat.keys(&["Enter"]);
-    assert!(seat.app.overlays.is_empty());
-    let withdrawn = &seat.app.desk.floor.now.units[&own].withdrawn;
-    assert_eq!(
-        withdrawn.as_ref().expect("withdrawn").2,
-        "wanted for a teardown"
-    );
-
-    // Overwrite: mine is recorded beside theirs.
-    seat.ask(Purpose::Note(own.clone()), "label gone");
-    ravi(&folder, &["note", own.as_str(), "label found"]);
-    seat.keys(&["Enter", "o"]);
-    assert!(seat.app.overlays.is_empty(), "{:?}", seat.app.overlays);
-    let told = seat
-        .app
-        .desk
-        .history(&Subject::Unit(own.clone()))
-        .expect("a ledger");
-    let notes: Vec<&str> = told
-        .iter()
-        .filter_map(|event| match &event.body {
-            EventBody::Note { text, .. } => Some(text.as_str()),
-            _ => None,
-        })
-        .collect();
-    assert_eq!(notes[notes.len() - 2..], ["label found", "label gone"]);
-}
-
 /// Two sessions give a verdict on the same checkpoint.
 #[test]
 fn t76_a_verdict_overrules_another_and_undo_brings_that_back() {
@@ -303,65 +199,6 @@ fn t76_a_verdict_overrules_another_and_undo_brings_that_back() {
     assert_eq!(verdicts(&theirs), verdicts(&mine));
     recorded(&mine.undo().expect("a ledger").0);
     assert_eq!(verdicts(&mine).last(), Some(&Verdict::Pass));
-}
-
-#[test]
-fn t72_what_undo_covers_is_not_asked_and_the_rest_is_asked_by_name_and_count() {
-    let folder = Folder::demo();
-    let mut seat = Seat::new(session(&folder, "s-1"));
-    let rig = seat.app.desk.lab.rigs[0].id.clone();
-    // A rig down asks why, and nothing else.
-    seat.ask(Purpose::RigDown(rig.clone()), "noise");
-    seat.keys(&["Enter"]);
-    assert!(seat.app.overlays.is_empty());
-    assert!(seat.app.desk.floor.now.rigs[&rig].down.is_some());
-
-    let planning = seat.app.desk.planning();
-    let mut proposal = planning.run(1, &rigday::planner::budget::Rounds(1), &mut |_| ());
-    let all = proposal.changes.clone();
-    assert!(all.len() > 20, "a plan of the demo changes much");
-    for count in [3, 20, 21, all.len()] {
-        proposal.changes = all[..count].to_vec();
-        for (keys, told) in [
-            (vec!["Enter"], false),
-            (vec!["Esc"], false),
-            (vec!["n", "Enter"], false),
-            (vec!["y", "Enter"], count <= 20),
-        ] {
-            seat.app.overlays = vec![Overlay::Difference {
-                proposal: Box::new(proposal.clone()),
-                scroll: 0,
-            }];
-            seat.keys(&["c"]);
-            let Some(Overlay::Confirm(asked)) = seat.app.overlays.last() else {
-                panic!("it is asked: {:?}", seat.app.overlays);
-            };
-            assert_eq!(
-                asked.what,
-                format!("Publish the plan: {count} bookings change")
-            );
-            assert_eq!(asked.word() == "y", count <= 20);
-            let seen = seat.app.desk.floor.seen();
-            seat.keys(&keys);
-            let done = seat.app.desk.floor.seen() > seen;
-            assert_eq!(done, told, "{count} {keys:?}");
-            if done {
-                // The plan that was made before it is old now.
-                proposal.seen = seat.app.desk.floor.seen();
-            }
-        }
-    }
-    let seen = seat.app.desk.floor.seen();
-    seat.app.overlays = vec![Overlay::Difference {
-        proposal: Box::new(proposal),
-        scroll: 0,
-    }];
-    let count = all.len().to_string();
-    let typed: Vec<String> = count.chars().map(String::from).collect();
-    seat.keys(&["c"]);
-    seat.keys(&typed.iter().map(String::as_str).collect::<Vec<_>>());
-    seat.keys(&["Enter"]);
-    assert!(seat.app.desk.floor.seen() > seen, "{:?}", seat.app.said);
 }
 
 #[test]

@@ -3,7 +3,6 @@
 mod actions;
 mod difference;
 mod questions;
-mod walk;
 
 use super::theme::Theme;
 use super::what_if;
@@ -42,6 +41,12 @@ pub(super) fn draw(app: &App, theme: &Theme, area: Rect, buffer: &mut Buffer) ->
         Overlay::Trying { request, tried, .. } => {
             what_if::trying(theme, request, *tried, area, buffer);
         }
+        Overlay::Forecasting { drawn, .. } => {
+            super::forecast::drawing(theme, *drawn, area, buffer);
+        }
+        Overlay::Forecast { told, scroll } => {
+            super::forecast::table(app, theme, (told, *scroll), area, buffer);
+        }
         Overlay::Why {
             request,
             lines,
@@ -63,9 +68,9 @@ pub(super) fn draw(app: &App, theme: &Theme, area: Rect, buffer: &mut Buffer) ->
             super::proof::proof(app, theme, *leg, *scroll, area, buffer);
         }
         Overlay::Size(form) => super::proof::size_form(theme, form, area, buffer),
-        Overlay::Stale(own) => super::sessions::stale(app, theme, own, area, buffer),
-        Overlay::Confirm(own) => super::sessions::confirm(theme, own, area, buffer),
-        Overlay::Walk { unit, scroll } => walk::walk(app, theme, unit, *scroll, area, buffer),
+        Overlay::Walk { unit, scroll } => {
+            super::walk::overlay(app, theme, unit, *scroll, area, buffer);
+        }
     }
     Some(rows)
 }
