@@ -103,7 +103,7 @@ pub enum Message {
 }
 
 /// What a change of state asks for outside of it.
-#[derive(Debug, PartialEq)]
+#[derive(Clone, Debug, PartialEq)]
 pub enum Effect {
     /// Plan off the screen's thread, with bookings of the user's own in their place.
     Plan(Option<(UnitId, RigId)>),

@@ -41,10 +41,9 @@ pub(crate) fn run(arguments: &Arguments, env: &mut Env) -> Answer {
             counts.to_owned(),
         ]
     };
-    let table = Table {
-        header,
-        rows: desk.floor.events.iter().map(row).collect(),
-    };
+    let mut rows = Vec::new();
+    desk.each_after(crate::domain::Seq(0), |event| rows.push(row(event)))?;
+    let table = Table { header, rows };
     if !arguments.json {
         let text = if arguments.csv {
             table.csv()
