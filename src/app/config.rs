@@ -39,7 +39,7 @@ pub struct Value<'a> {
     pub name: &'a str,
     /// Its line, from 1.
     pub line: usize,
-    value: &'a DeValue<'a>,
+    what: &'a DeValue<'a>,
 }
 
 impl<'t> File<'t> {
@@ -78,7 +78,7 @@ impl<'t> File<'t> {
             .map(|(key, value)| Value {
                 name: key.get_ref(),
                 line: self.line(key.span().start),
-                value: value.get_ref(),
+                what: value.get_ref(),
             })
             .collect();
         all.sort_by_key(|own| own.line);
@@ -94,12 +94,12 @@ impl<'t> File<'t> {
 impl<'a> Value<'a> {
     /// The table, where it is one.
     pub fn table(&self) -> Option<&'a DeTable<'a>> {
-        self.value.as_table()
+        self.what.as_table()
     }
 
     /// The text, where it is one.
     pub fn text(&self) -> Option<&'a str> {
-        self.value.as_str()
+        self.what.as_str()
     }
 
     /// The texts, where it is a text or a list of texts.
@@ -107,7 +107,7 @@ impl<'a> Value<'a> {
         if let Some(text) = self.text() {
             return Some(vec![text]);
         }
-        let list = self.value.as_array()?;
+        let list = self.what.as_array()?;
         list.iter().map(|own| own.get_ref().as_str()).collect()
     }
 }

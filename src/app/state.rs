@@ -400,6 +400,10 @@ pub struct UnitList {
 }
 
 /// The running program.
+#[expect(
+    clippy::struct_excessive_bools,
+    reason = "each says one thing that is so or not, and none excludes another"
+)]
 pub struct App {
     /// The lab at work.
     pub desk: Desk,

@@ -144,12 +144,11 @@ impl Asked<'_> {
 
     /// The first day of `w13`, the next one of that number, or of `2027-w13`; `None` where the word is no week.
     fn week(&self, word: &str, today: NaiveDate) -> Option<Result<NaiveDate, String>> {
-        let (year, number) = match word.strip_prefix('w') {
-            Some(number) => (None, number),
-            None => {
-                let (year, number) = word.split_once("-w")?;
-                (Some(year.parse::<i32>().ok()?), number)
-            }
+        let (year, number) = if let Some(number) = word.strip_prefix('w') {
+            (None, number)
+        } else {
+            let (year, number) = word.split_once("-w")?;
+            (Some(year.parse::<i32>().ok()?), number)
         };
         let number: u32 = number.parse().ok()?;
         let (this, _) = self.dates.week_of(today);

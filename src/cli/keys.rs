@@ -48,23 +48,24 @@ pub(crate) fn run(arguments: &Arguments, env: &mut Env) -> Answer {
         };
         serde_json::to_string_pretty(&document).map_err(super::Failure::failed)? + "\n"
     } else if arguments.plain {
-        lines
-            .iter()
-            .map(|own| {
-                format!(
-                    "{}\t{}\t{}\t{}\n",
-                    own.on,
-                    own.action,
-                    own.keys.join(" "),
-                    own.does
-                )
-            })
-            .collect()
+        plain(&lines)
     } else {
         for_people(&lines)
     };
     env.print(&text)?;
     Ok(Exit::Done)
+}
+
+fn plain(lines: &[Line]) -> String {
+    let mut text = String::new();
+    for own in lines {
+        let keys = own.keys.join(" ");
+        text.push_str(&format!(
+            "{}\t{}\t{keys}\t{}\n",
+            own.on, own.action, own.does
+        ));
+    }
+    text
 }
 
 /// Actions of every screen first, then those of each; where a screen changes the keys of the former, again.

@@ -387,7 +387,7 @@ fn t65_the_same_serial_within_two_seconds_is_ignored_with_a_note() {
         "{}",
         run.screen()
     );
-    clock.pass(Duration::from_millis(2000));
+    clock.pass(Duration::from_secs(2));
     run.scan(unit.as_str());
     assert!(!run.screen().contains("came twice"), "{}", run.screen());
 }
