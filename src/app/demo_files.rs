@@ -17,3 +17,13 @@ pub const FILES: [(&str, &str); 5] = [
 
 /// What happened in the three weeks before the demo's Monday.
 pub const SCENARIO: &str = include_str!("../../demo-lab/scenario.toml");
+
+/// The session by which the demo's story is told, in place of a run of the program: what papers know a
+/// sample by.
+pub const SAMPLE_SESSION: &str = "sample";
+
+/// True where the events begin with the demo's story.
+pub fn is_sample(floor: &crate::floor::Floor) -> bool {
+    let first = floor.events.first();
+    first.is_some_and(|event| event.actor.session == SAMPLE_SESSION)
+}

@@ -48,7 +48,7 @@ pub(crate) fn run(arguments: &Arguments, env: &mut Env) -> Answer {
     Ok(Exit::Done)
 }
 
-fn by_day(table: &LoadTable) -> Table {
+pub(super) fn by_day(table: &LoadTable) -> Table {
     let header = vec![
         "rig",
         "day",

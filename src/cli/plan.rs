@@ -96,9 +96,7 @@ fn show(
         if file.as_os_str() == "-" {
             env.print(&text)?;
         } else {
-            std::fs::write(file, text).map_err(|error| {
-                Failure::new(Exit::Failed, format!("{}: {error}", file.display()))
-            })?;
+            super::out_file::write(file, text.as_bytes(), true)?;
         }
     }
     if arguments.plain {

@@ -47,7 +47,7 @@ pub(crate) fn run(arguments: &Arguments, env: &mut Env) -> Answer {
     Ok(Exit::Done)
 }
 
-fn unit_table(desk: &crate::app::desk::Desk, find: &str) -> Table {
+pub(super) fn unit_table(desk: &crate::app::desk::Desk, find: &str) -> Table {
     let header = vec![
         "unit", "request", "product", "build", "state", "step", "steps", "rig",
     ];
