@@ -55,6 +55,18 @@ pub enum Action {
     ZoomIn,
     /// See more time, smaller.
     ZoomOut,
+    /// Load by days.
+    LoadDays,
+    /// Load by weeks.
+    LoadWeeks,
+    /// Load around today.
+    LoadNow,
+    /// Another figure in the cells of Load.
+    LoadMeasure,
+    /// Load by another column.
+    LoadSort,
+    /// Load in the other direction.
+    LoadTurn,
     /// Put a unit's next step on another rig.
     Assign,
     /// Report a rig down.
@@ -142,6 +154,7 @@ const fn entry(
 const ALL: Where = Where::Everywhere;
 const PLAN: Where = Where::On(Screen::Plan);
 const BENCH: Where = Where::On(Screen::Bench);
+const LOAD: Where = Where::On(Screen::Load);
 const UNITS: Where = Where::On(Screen::Units);
 const EVIDENCE: Where = Where::On(Screen::Evidence);
 
@@ -281,6 +294,60 @@ pub const ACTIONS: &[Entry] = &[
         "remark comment",
         &["e"],
         BENCH,
+        5,
+    ),
+    entry(
+        Action::LoadDays,
+        "days",
+        "A column a local day",
+        "daily",
+        &["d"],
+        LOAD,
+        1,
+    ),
+    entry(
+        Action::LoadWeeks,
+        "weeks",
+        "A column an ISO week",
+        "weekly",
+        &["w"],
+        LOAD,
+        1,
+    ),
+    entry(
+        Action::LoadMeasure,
+        "figure",
+        "Show another figure in the cells: time in use, positions filled, down, setup",
+        "measure cell use fill down setup",
+        &["v"],
+        LOAD,
+        2,
+    ),
+    entry(
+        Action::LoadSort,
+        "sort",
+        "Sort the rigs by the next column",
+        "order column",
+        &["s"],
+        LOAD,
+        3,
+    ),
+    entry(
+        Action::LoadTurn,
+        "turn",
+        "Sort the rigs the other way round",
+        "direction reverse descending ascending",
+        &["S"],
+        LOAD,
+        4,
+    ),
+    entry(
+        Action::LoadNow,
+        "today",
+        "Go to the days or weeks around today",
+        "now",
+        &["t"],
+        LOAD,
         5,
     ),
     entry(

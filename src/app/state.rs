@@ -1,12 +1,12 @@
 //! What the running program knows and shows.
 
 use super::desk::{Desk, Proposal};
+use super::load_view::LoadView;
 use super::sizing::Wish;
 use super::view::View;
 use super::what_if::{Change, WhatIf};
 use crate::domain::{Minute, Minutes, RequestId, RigId, UnitId};
 use crate::planner::Progress;
-use chrono::NaiveDate;
 use std::time::Duration;
 use tui_input::Input;
 
@@ -328,10 +328,8 @@ pub struct App {
     pub plan: PlanView,
     /// The Bench screen.
     pub bench: Bench,
-    /// First day of the Load screen.
-    pub load_from: NaiveDate,
-    /// First rig row of the Load screen.
-    pub load_row: usize,
+    /// The Load screen.
+    pub load: LoadView,
     /// The Units screen.
     pub units: UnitList,
     /// Selected line of the Evidence screen.
@@ -357,7 +355,7 @@ impl App {
     pub fn new(desk: Desk, sample: bool) -> Self {
         let now = desk.now();
         let view = View::of(&desk, now);
-        let load_from = desk.lab.zone.local(now).date();
+        let load = LoadView::new(desk.lab.zone.local(now).date());
         let scale = Minutes::new(60);
         // What is wrong with the ledger or the clock is the first thing that is said.
         let said = desk.warnings().into_iter().next().map(|text| (false, text));
@@ -374,8 +372,7 @@ impl App {
                 clash: None,
             },
             bench: Bench::default(),
-            load_from,
-            load_row: 0,
+            load,
             units: UnitList::default(),
             said,
             leg: 0,
@@ -418,6 +415,7 @@ impl App {
     pub fn renew(&mut self) {
         self.now = self.desk.now();
         self.view = View::of(&self.desk, self.now);
+        self.load.forget();
         self.settle();
         self.dirty = true;
     }
@@ -437,7 +435,7 @@ impl App {
         keep(&mut self.bench.selected, self.view.due.len());
         let units = self.shown_units().len();
         keep(&mut self.units.selected, units);
-        keep(&mut self.load_row, self.view.rigs.len());
+        keep(&mut self.load.row, self.view.rigs.len());
         keep(&mut self.leg, self.view.legs.len());
     }
 

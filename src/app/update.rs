@@ -5,7 +5,6 @@ use super::state::{App, Effect, Field, Message, Overlay, Purpose, Screen};
 use crate::domain::text::normal;
 use crate::domain::{Minutes, RigId};
 use crate::problem::UnitIx;
-use chrono::Days;
 use tui_input::{Input, InputRequest};
 
 /// Minutes in a column, from the nearest zoom to the widest.
@@ -362,6 +361,12 @@ impl App {
             Action::Now => self.plan.from = self.now - self.plan.scale * 12,
             Action::ZoomIn => self.zoom(-1),
             Action::ZoomOut => self.zoom(1),
+            Action::LoadDays
+            | Action::LoadWeeks
+            | Action::LoadNow
+            | Action::LoadMeasure
+            | Action::LoadSort
+            | Action::LoadTurn => self.load_action(action),
             Action::Up
             | Action::Down
             | Action::Left
@@ -374,7 +379,7 @@ impl App {
         Vec::new()
     }
 
-    fn show(&mut self, screen: Screen) {
+    pub(super) fn show(&mut self, screen: Screen) {
         self.screen = screen;
         self.said = None;
     }
@@ -402,8 +407,7 @@ impl App {
             let leg = self.leg;
             self.overlays.push(Overlay::Proof { leg, scroll: 0 });
         } else if self.screen == Screen::Load {
-            self.plan.row = self.load_row;
-            self.show(Screen::Plan);
+            self.open_rig();
         }
     }
 
@@ -518,11 +522,7 @@ impl App {
             Screen::Bench => step_by(&mut self.bench.selected, action, self.page),
             Screen::Units => step_by(&mut self.units.selected, action, self.page),
             Screen::Evidence => step_by(&mut self.leg, action, self.page),
-            Screen::Load => match action {
-                Action::Left => self.load_from = self.load_from - Days::new(1),
-                Action::Right => self.load_from = self.load_from + Days::new(1),
-                other => step_by(&mut self.load_row, other, self.page),
-            },
+            Screen::Load => self.go_load(action),
         }
         self.settle();
     }
@@ -558,7 +558,7 @@ impl App {
     }
 }
 
-fn step_by(selected: &mut usize, action: Action, page: usize) {
+pub(super) fn step_by(selected: &mut usize, action: Action, page: usize) {
     *selected = match action {
         Action::Up => selected.saturating_sub(1),
         Action::Down => *selected + 1,

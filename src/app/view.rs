@@ -8,7 +8,7 @@ use super::walk::state_word;
 use crate::checker::{Clash, check};
 use crate::domain::{Minute, Minutes, RigId, Span, UnitId};
 use crate::floor::{Due, RigState, UnitState};
-use crate::problem::{Plan, UnitIx};
+use crate::problem::{Plan, Problem, UnitIx};
 use std::collections::BTreeSet;
 
 /// Everything the screens show of a lab at a moment.
@@ -146,9 +146,17 @@ impl View {
 /// Rules that what is left of the published plan breaks, as things stand now. Units that the plan does not
 /// know yet are no clash: they are to be planned.
 fn clashes(desk: &Desk) -> Vec<Clash> {
-    let Some(published) = &desk.floor.now.published else {
+    let Some((problem, plan)) = plan_in_force(desk) else {
         return Vec::new();
     };
+    let all = check(&problem, &plan);
+    let about_a_visit = |clash: &Clash| clash.unit.is_some() && clash.step.is_some();
+    all.into_iter().filter(about_a_visit).collect()
+}
+
+/// What is left of the published plan, with what has happened; `None` where none is in force.
+pub(super) fn plan_in_force(desk: &Desk) -> Option<(Problem, Plan)> {
+    let published = desk.floor.now.published.as_ref()?;
     let problem = desk.planning().problem();
     let started: BTreeSet<(UnitIx, usize)> = problem
         .units
@@ -171,15 +179,8 @@ fn clashes(desk: &Desk) -> Vec<Clash> {
             .into_iter()
             .filter(|visit| !started.contains(&(visit.unit, visit.step))),
     );
-    let all = check(
-        &problem,
-        &Plan {
-            visits,
-            left: Vec::new(),
-        },
-    );
-    let about_a_visit = |clash: &Clash| clash.unit.is_some() && clash.step.is_some();
-    all.into_iter().filter(about_a_visit).collect()
+    let left = Vec::new();
+    Some((problem, Plan { visits, left }))
 }
 
 fn clashes_by_step(desk: &Desk, clashes: &[Clash]) -> BTreeSet<(String, u32)> {

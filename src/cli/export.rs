@@ -46,7 +46,7 @@ const NUMBERS: [&str; 24] = [
 /// How many hours ahead the table of what is due looks.
 const DUE_HOURS: i64 = 24;
 /// How many days the table of the rigs' load has.
-const LOAD_DAYS: u32 = 7;
+const LOAD_DAYS: usize = 7;
 
 /// Options of `export`.
 #[derive(Args)]
@@ -98,8 +98,16 @@ enum Name {
     Requests,
     /// Rigs as they stand
     Rigs,
-    /// How rigs are used in the seven days from today
-    Load,
+    /// Minutes of rigs by state, in the seven days from today
+    LoadRigs,
+    /// Hands-on minutes of crews in the same days
+    LoadCrews,
+    /// Touch time of requests, and their waits by cause
+    LoadRequests,
+    /// Booked work against capacity in the coming weeks
+    LoadGroups,
+    /// What exposures took, and rates that fit
+    LoadRates,
     /// What the results of each request show
     Evidence,
     /// The ledger, one event a line
@@ -109,33 +117,10 @@ enum Name {
 }
 
 impl Name {
-    const EACH: [Self; 10] = [
-        Self::Units,
-        Self::Walks,
-        Self::Bookings,
-        Self::Due,
-        Self::Requests,
-        Self::Rigs,
-        Self::Load,
-        Self::Evidence,
-        Self::Log,
-        Self::Review,
-    ];
-
-    const fn word(self) -> &'static str {
-        match self {
-            Self::All => "all",
-            Self::Units => "units",
-            Self::Walks => "walks",
-            Self::Bookings => "bookings",
-            Self::Due => "due",
-            Self::Requests => "requests",
-            Self::Rigs => "rigs",
-            Self::Load => "load",
-            Self::Evidence => "evidence",
-            Self::Log => "log",
-            Self::Review => "review",
-        }
+    /// As it is written on the command line and in the names of files.
+    fn word(self) -> String {
+        self.to_possible_value()
+            .map_or(String::new(), |own| own.get_name().to_owned())
     }
 
     fn table(self, desk: &Desk) -> Table {
@@ -151,10 +136,15 @@ impl Name {
             }
             Self::Requests => requests(desk),
             Self::Rigs => rigs(desk),
-            Self::Load => {
+            Self::LoadRigs
+            | Self::LoadCrews
+            | Self::LoadRequests
+            | Self::LoadGroups
+            | Self::LoadRates => {
                 let today = desk.lab.zone.local(now).date();
-                let load = crate::usage::load(&desk.lab, &desk.floor, now, today, LOAD_DAYS);
-                super::load::by_day(&load)
+                let tables = super::load::tables(desk, today, LOAD_DAYS);
+                let own = tables.into_iter().find(|(name, _)| *name == self.word());
+                own.expect("every table of the load has its name").1
             }
             Self::Evidence => super::evidence::table(&legs(desk)),
             Self::Log => super::log::table(desk),
@@ -219,7 +209,10 @@ fn all(desk: &Desk, made: &Made, output: &Output, env: &mut Env) -> Answer {
         let path = crate::domain::text::shown(&path.display().to_string());
         env.print(&format!("{path}\n"))
     };
-    for own in Name::EACH {
+    for own in Name::value_variants()
+        .iter()
+        .filter(|own| **own != Name::All)
+    {
         let text = own.table(desk).csv_with_numbers(&NUMBERS);
         put(format!("rigday-{}.csv", own.word()), &text, env)?;
     }

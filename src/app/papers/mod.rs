@@ -65,3 +65,8 @@ fn days_from(desk: &Desk, first: NaiveDate, count: u64) -> Span {
 fn hours(length: Minutes) -> String {
     format!("{:.1}", length.get() as f64 / 60.0)
 }
+
+/// `34 %`, or nothing where there is nothing to be a part of.
+fn percent(percent: Option<i64>) -> String {
+    percent.map_or(String::new(), |percent| format!("{percent} %"))
+}

@@ -5,11 +5,12 @@ use super::shared::{
 };
 use super::stays::stays;
 use super::words::{long_date, when};
-use super::{Made, days_from, hours};
+use super::{Made, days_from, hours, percent};
 use crate::app::desk::Desk;
 use crate::domain::{Event, EventBody, Minute, Span, Verdict};
 use crate::report::paper::{Cell, Grid, Paper, Part, Section};
-use crate::usage::load;
+use crate::usage::table::{Measure, Share};
+use crate::usage::{Grain, RigLoad, Usage, intervals};
 use chrono::{Datelike, Days, NaiveDate, Weekday};
 
 /// A week from Monday to Sunday, as ISO 8601 counts them.
@@ -162,27 +163,40 @@ fn day_by_day(desk: &Desk, monday: NaiveDate, events: &[&Event]) -> Grid {
 }
 
 fn rig_by_rig(desk: &Desk, now: Minute, monday: NaiveDate) -> Grid {
-    let table = load(&desk.lab, &desk.floor, now, monday, 7);
-    let row = |own: &crate::usage::RigLoad| {
+    let usage = Usage::of(&desk.lab, &desk.walks, &desk.floor, now);
+    let table = usage.table(&desk.lab, intervals(&desk.lab.zone, monday, 7, Grain::Day));
+    let row = |own: &RigLoad| {
         let total = own.total();
         let mut cells = vec![Cell::text(&own.rig)];
-        let day = |cell: &crate::usage::Cell| Cell::number(format!("{} %", cell.in_use_percent()));
-        cells.extend(own.cells.iter().map(day));
+        cells.extend(
+            own.cells
+                .iter()
+                .map(|cell| share(cell.share(Measure::InUse))),
+        );
         cells.extend([
-            Cell::number(hours(total.in_use)),
-            Cell::number(hours(total.down)),
-            Cell::number(format!("{} %", total.filled_percent(own.positions))),
+            Cell::number(hours(total.occupied())),
+            Cell::number(hours(total.out())),
+            Cell::number(percent(total.filled_percent())),
         ]);
         cells
     };
     Grid {
-        caption: "Time in use of each day, and of the week; what is ahead by the plan in force"
-            .to_owned(),
+        caption:
+            "Time with a unit inside, of each day and in hours of the week; what is ahead by the plan in force"
+                .to_owned(),
         head: vec![
             "rig", "Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun", "in use h", "down h", "filled",
         ],
         rows: table.rows.iter().map(row).collect(),
         lead: 0,
+    }
+}
+
+fn share(share: Share) -> Cell {
+    match share {
+        Share::Percent(percent) => Cell::number(format!("{percent} %")),
+        Share::Closed => Cell::number("closed"),
+        Share::NoData => Cell::number(""),
     }
 }
 
