@@ -18,6 +18,7 @@ mod mutants;
 mod mutated_labs;
 mod networks;
 mod noise;
+mod papers;
 mod published_values;
 mod random_labs;
 mod reliability;
