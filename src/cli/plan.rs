@@ -37,8 +37,8 @@ pub(crate) struct Arguments {
     /// With --at: the plan that was in force; what loaded before the instant has happened
     #[arg(long, value_name = "PLAN.json", requires = "at")]
     published: Option<PathBuf>,
-    /// Write the plan as JSON; - is standard output
-    #[arg(long, value_name = "FILE")]
+    /// The plan as JSON; without a file, or with -, to standard output
+    #[arg(long, value_name = "FILE", num_args = 0..=1, default_missing_value = "-")]
     json: Option<PathBuf>,
     /// Print the bookings, tab-separated
     #[arg(long)]

@@ -6,6 +6,7 @@ mod broken_labs;
 mod built_in_methods;
 mod catalogue_times;
 mod cli;
+mod command_manners;
 mod floor;
 mod hand_week;
 mod hostile;

@@ -18,16 +18,21 @@ const PAPERS: [(&str, &str); 7] = [
     ("week", "rigday-week-2027-W12.html"),
     ("request R-202", "rigday-request-2-2027-03-22.html"),
     ("request R-301", "rigday-request-9-2027-03-22.html"),
-    ("usage 2027-03-01..2027-03-21", "rigday-usage-2027-03-01-to-2027-03-21.html"),
+    (
+        "usage 2027-03-01..2027-03-21",
+        "rigday-usage-2027-03-01-to-2027-03-21.html",
+    ),
     ("run-sheet", "rigday-run-sheet-2027-03-22.html"),
 ];
 
 fn report(desk: &Desk, what: &str, options: &str) -> String {
-    desk.at(MONDAY, &format!("report {what} --lab lab {options}")).good()
+    desk.at(MONDAY, &format!("report {what} --lab lab {options}"))
+        .good()
 }
 
 fn selected<'p>(page: &'p Html, what: &str) -> Vec<scraper::ElementRef<'p>> {
-    page.select(&Selector::parse(what).expect("a selector")).collect()
+    page.select(&Selector::parse(what).expect("a selector"))
+        .collect()
 }
 
 /// The page as an HTML5 parser has it, without one parse error.
@@ -42,24 +47,63 @@ fn check_page(name: &str, text: &str, desk: &Desk) {
     let page = parsed(text);
     let count = |what: &str| selected(&page, what).len();
     assert_eq!(count("html[lang]"), 1, "{name}");
-    assert!(!selected(&page, "title")[0].inner_html().is_empty(), "{name}");
+    assert!(
+        !selected(&page, "title")[0].inner_html().is_empty(),
+        "{name}"
+    );
     for (element, least) in [("h1", 1), ("main", 1), ("footer", 1), ("section > h2", 2)] {
-        assert!(count(element) >= least, "{name} has {} {element}", count(element));
+        assert!(
+            count(element) >= least,
+            "{name} has {} {element}",
+            count(element)
+        );
     }
-    assert_eq!(count("table"), count("table > caption"), "{name}: every table has a caption");
-    assert_eq!(count("th"), count("th[scope]"), "{name}: every header says what it heads");
+    assert_eq!(
+        count("table"),
+        count("table > caption"),
+        "{name}: every table has a caption"
+    );
+    assert_eq!(
+        count("th"),
+        count("th[scope]"),
+        "{name}: every header says what it heads"
+    );
     assert_eq!(count("figure"), count("figure > figcaption"), "{name}");
     assert_eq!(count("figure"), count("figure > svg"), "{name}");
-    let ids: Vec<&str> = selected(&page, "[id]").iter().filter_map(|own| own.value().id()).collect();
-    assert_eq!(ids.iter().collect::<BTreeSet<_>>().len(), ids.len(), "{name}: an id twice");
-    for foreign in ["script", "link", "img", "iframe", "[src]", "[href]", "[onclick]"] {
+    let ids: Vec<&str> = selected(&page, "[id]")
+        .iter()
+        .filter_map(|own| own.value().id())
+        .collect();
+    assert_eq!(
+        ids.iter().collect::<BTreeSet<_>>().len(),
+        ids.len(),
+        "{name}: an id twice"
+    );
+    for foreign in [
+        "script",
+        "link",
+        "img",
+        "iframe",
+        "[src]",
+        "[href]",
+        "[onclick]",
+    ] {
         assert_eq!(count(foreign), 0, "{name}: {foreign}");
     }
-    assert!(!text.contains("@import") && !text.contains("http://127"), "{name}");
+    assert!(
+        !text.contains("@import") && !text.contains("http://127"),
+        "{name}"
+    );
     assert_eq!(count(".sample"), 1, "{name} says that it is a sample");
     let words = page.root_element().text().collect::<String>();
     let head = desk.run("head --lab lab").good();
-    for said in ["Tolvane durability lab", "Ines", "rigday 0.1.0", "Europe/Lisbon", head.trim()] {
+    for said in [
+        "Tolvane durability lab",
+        "Ines",
+        "rigday 0.1.0",
+        "Europe/Lisbon",
+        head.trim(),
+    ] {
         assert!(words.contains(said), "{name} lacks {said}");
     }
 }
@@ -79,13 +123,25 @@ fn a_test_report_shows_what_failed_and_what_was_corrected() {
     desk.at(MONDAY, "mark R-308/1 pass --lab lab").good();
     desk.at(MONDAY, "undo --lab lab").good();
     let text = report(&desk, "request R-202", "--out -");
-    for said in ["image blurred", "step 5 fail", "Cautions", "prevail", "shown by pass and fail"] {
+    for said in [
+        "image blurred",
+        "step 5 fail",
+        "Cautions",
+        "prevail",
+        "shown by pass and fail",
+    ] {
         assert!(text.contains(said), "{said}");
     }
     let text = report(&desk, "request R-308", "--out -");
     let page = parsed(&text);
-    let voided: Vec<String> = selected(&page, "del").iter().map(|own| own.inner_html()).collect();
-    assert!(voided.iter().any(|own| own == "R-308/1 step 6 pass"), "{voided:?}");
+    let voided: Vec<String> = selected(&page, "del")
+        .iter()
+        .map(|own| own.inner_html())
+        .collect();
+    assert!(
+        voided.iter().any(|own| own == "R-308/1 step 6 pass"),
+        "{voided:?}"
+    );
     assert!(text.contains("recorded and corrected"));
 }
 
@@ -119,7 +175,9 @@ fn a_run_sheet_has_every_deed_of_the_shift_once_and_room_to_sign() {
             assert!(text.contains(&unit), "{unit} is not on the sheet:\n{text}");
         }
     }
-    let loads = text.lines().filter(|line| line.contains("  load  ") && line.contains("fb-"));
+    let loads = text
+        .lines()
+        .filter(|line| line.contains("  load  ") && line.contains("fb-"));
     assert_eq!(loads.count(), expected, "{text}");
     let free = report(&desk, "run-sheet --date 2027-03-28 --plain", "--out -");
     assert!(free.contains("No shift begins on this day."), "{free}");
@@ -138,12 +196,15 @@ fn papers_are_written_whole_or_not_at_all_and_over_nothing_else() {
     std::fs::remove_file(&path).expect("removed");
     desk.write("mine", "mine");
     symlink(desk.path("mine"), &path).expect("a link");
-    desk.at(MONDAY, "report day --lab lab --force").bad(1, "no regular file");
+    desk.at(MONDAY, "report day --lab lab --force")
+        .bad(1, "no regular file");
     assert_eq!(desk.read("mine"), "mine");
-    desk.at(MONDAY, "report day --lab lab --out none/day.html").bad(1, "nothing was written");
+    desk.at(MONDAY, "report day --lab lab --out none/day.html")
+        .bad(1, "nothing was written");
     let left = desk.folder.path().read_dir().expect("the folder");
     let half = left.filter(|own| {
-        own.as_ref().is_ok_and(|own| own.file_name().to_string_lossy().ends_with(".half"))
+        own.as_ref()
+            .is_ok_and(|own| own.file_name().to_string_lossy().ends_with(".half"))
     });
     assert_eq!(half.count(), 0);
 }
@@ -173,20 +234,41 @@ fn wrong_words_of_a_paper_are_told_and_nothing_is_written() {
 fn nothing_from_data_is_taken_for_markup() {
     let desk = Desk::demo();
     desk.run_words(&[
-        "note", "R-301/3", "<script>alert(1)</script> & \u{202e}\"x\"", "--lab", "lab", "--now",
-        MONDAY, "--person", "Ines", "--late", "trial",
+        "note",
+        "R-301/3",
+        "<script>alert(1)</script> & \u{202e}\"x\"",
+        "--lab",
+        "lab",
+        "--now",
+        MONDAY,
+        "--person",
+        "Ines",
+        "--late",
+        "trial",
     ])
     .bad(1, "may not be in it");
     desk.run_words(&[
-        "note", "R-301/3", "</td><script>alert(1)</script> & \"x\"", "--lab", "lab", "--now",
-        MONDAY, "--person", "Ines", "--late", "trial",
+        "note",
+        "R-301/3",
+        "</td><script>alert(1)</script> & \"x\"",
+        "--lab",
+        "lab",
+        "--now",
+        MONDAY,
+        "--person",
+        "Ines",
+        "--late",
+        "trial",
     ])
     .good();
     for what in ["day", "week", "request R-301"] {
         let text = report(&desk, what, "--out -");
         let page = parsed(&text);
         assert!(selected(&page, "script").is_empty());
-        let cells: Vec<String> = selected(&page, "td").iter().map(|own| own.text().collect()).collect();
+        let cells: Vec<String> = selected(&page, "td")
+            .iter()
+            .map(|own| own.text().collect())
+            .collect();
         let note = "note on R-301/3: </td><script>alert(1)</script> & \"x\"";
         assert!(cells.iter().any(|own| own == note), "{what}: {cells:?}");
     }
@@ -201,9 +283,8 @@ fn entries(text: &str) -> Vec<Vec<(String, String)>> {
     let calendar = icalendar::parser::read_calendar(&unfolded).expect("a calendar");
     let of = |own: &icalendar::parser::Component<'_>| {
         assert_eq!(own.name, "VEVENT");
-        let property = |own: &icalendar::parser::Property<'_>| {
-            (own.name.to_string(), own.val.to_string())
-        };
+        let property =
+            |own: &icalendar::parser::Property<'_>| (own.name.to_string(), own.val.to_string());
         own.properties.iter().map(property).collect()
     };
     calendar.components.iter().map(of).collect()
@@ -211,7 +292,9 @@ fn entries(text: &str) -> Vec<Vec<(String, String)>> {
 
 fn value<'e>(entry: &'e [(String, String)], name: &str) -> &'e str {
     let found = entry.iter().find(|(own, _)| own == name);
-    &found.unwrap_or_else(|| panic!("{name} is not in {entry:?}")).1
+    &found
+        .unwrap_or_else(|| panic!("{name} is not in {entry:?}"))
+        .1
 }
 
 #[test]
@@ -219,7 +302,9 @@ fn a_calendar_is_read_back_with_every_booking() {
     let desk = Desk::demo();
     let text = desk.at(MONDAY, "export ical --lab lab --out -").good();
     let all = entries(&text);
-    let bookings = desk.at(MONDAY, "export csv bookings --lab lab --out -").good();
+    let bookings = desk
+        .at(MONDAY, "export csv bookings --lab lab --out -")
+        .good();
     let rows = csv::read(&bookings).expect("a table");
     let published = desk.run("log --lab lab --json").good();
     assert!(published.contains("published"));
@@ -230,7 +315,9 @@ fn a_calendar_is_read_back_with_every_booking() {
             &row[column.expect("the column")].text
         };
         let start = format!("{} step {} ", cell("unit"), cell("step"));
-        let own = all.iter().find(|own| value(own, "SUMMARY").starts_with(&start));
+        let own = all
+            .iter()
+            .find(|own| value(own, "SUMMARY").starts_with(&start));
         let Some(own) = own else {
             continue;
         };
@@ -242,7 +329,11 @@ fn a_calendar_is_read_back_with_every_booking() {
         }
         assert!(value(own, "LOCATION").starts_with(cell("rig")), "{start}");
     }
-    assert!(found > 100 && found == all.len(), "{found} of {}", all.len());
+    assert!(
+        found > 100 && found == all.len(),
+        "{found} of {}",
+        all.len()
+    );
     let uids: BTreeSet<&str> = all.iter().map(|own| value(own, "UID")).collect();
     assert_eq!(uids.len(), all.len());
 }
@@ -251,7 +342,9 @@ fn a_calendar_is_read_back_with_every_booking() {
 fn ids_of_a_calendar_stay_when_bookings_move() {
     let desk = Desk::demo();
     let uids = |now: &str| -> BTreeSet<(String, String)> {
-        let text = desk.at(now, "export ical --lab lab --rig dh-1 --out -").good();
+        let text = desk
+            .at(now, "export ical --lab lab --rig dh-1 --out -")
+            .good();
         let of = |own: &Vec<(String, String)>| {
             let summary = value(own, "SUMMARY").to_owned();
             (summary, value(own, "UID").to_owned())
@@ -267,39 +360,62 @@ fn ids_of_a_calendar_stay_when_bookings_move() {
         assert!(own.is_none_or(|(_, own)| own == uid), "{summary}");
     }
     assert!(before.intersection(&after).count() > 0);
-    let crew = desk.at(MONDAY, "export ical --lab lab --crew climate --out -").good();
+    let crew = desk
+        .at(MONDAY, "export ical --lab lab --crew climate --out -")
+        .good();
     let crew = entries(&crew);
     assert!(crew.iter().all(|own| {
-        ["load ", "unload ", "attend "].iter().any(|verb| value(own, "SUMMARY").starts_with(verb))
+        ["load ", "unload ", "attend "]
+            .iter()
+            .any(|verb| value(own, "SUMMARY").starts_with(verb))
     }));
 }
 
 #[test]
 fn every_table_is_written_and_read_back_and_numbers_stay_numbers() {
     let desk = Desk::demo();
-    let paths = desk.at(MONDAY, "export csv all --lab lab --out tables").good();
+    let paths = desk
+        .at(MONDAY, "export csv all --lab lab --out tables")
+        .good();
     assert_eq!(paths.lines().count(), 15, "{paths}");
     for path in paths.lines().filter(|own| own.ends_with(".csv")) {
         let text = desk.read(path);
         let rows = csv::read(&text).expect(path);
         assert!(rows.iter().all(|row| row.len() == rows[0].len()), "{path}");
-        assert_eq!(text.matches('\n').count(), text.matches("\r\n").count(), "{path}");
+        assert_eq!(
+            text.matches('\n').count(),
+            text.matches("\r\n").count(),
+            "{path}"
+        );
     }
-    assert_eq!(desk.read("tables/rigday-head.txt"), desk.run("head --lab lab").good());
+    assert_eq!(
+        desk.read("tables/rigday-head.txt"),
+        desk.run("head --lab lab").good()
+    );
     let due = desk.read("tables/rigday-due.csv");
-    let left = due.lines().skip(1).filter_map(|line| line.rsplit(',').next());
-    let numbers: Vec<i64> = left.filter(|own| !own.is_empty()).map(|own| own.parse().expect(own)).collect();
+    let left = due
+        .lines()
+        .skip(1)
+        .filter_map(|line| line.rsplit(',').next());
+    let numbers: Vec<i64> = left
+        .filter(|own| !own.is_empty())
+        .map(|own| own.parse().expect(own))
+        .collect();
     assert!(numbers.iter().any(|own| *own < 0), "{numbers:?}");
-    desk.at(MONDAY, "export csv all --lab lab --out tables").bad(1, "--force");
-    desk.at(MONDAY, "export csv all --lab lab --out tables --force").good();
+    desk.at(MONDAY, "export csv all --lab lab --out tables")
+        .bad(1, "--force");
+    desk.at(MONDAY, "export csv all --lab lab --out tables --force")
+        .good();
 }
 
 /// A browser of this host, where there is one.
 fn browser() -> Option<&'static str> {
-    ["chromium", "chromium-browser", "google-chrome"].into_iter().find(|name| {
-        let asked = Command::new(name).arg("--version").output();
-        asked.is_ok_and(|output| output.status.success())
-    })
+    ["chromium", "chromium-browser", "google-chrome"]
+        .into_iter()
+        .find(|name| {
+            let asked = Command::new(name).arg("--version").output();
+            asked.is_ok_and(|output| output.status.success())
+        })
 }
 
 #[test]
@@ -314,8 +430,16 @@ fn a_browser_opens_every_paper() {
         let shot = desk.path(&format!("{ix}.png"));
         let page = desk.path(file);
         let output = Command::new(browser)
-            .args(["--headless", "--no-sandbox", "--disable-gpu", "--window-size=1000,1400"])
-            .arg(format!("--user-data-dir={}", desk.path("browser").display()))
+            .args([
+                "--headless",
+                "--no-sandbox",
+                "--disable-gpu",
+                "--window-size=1000,1400",
+            ])
+            .arg(format!(
+                "--user-data-dir={}",
+                desk.path("browser").display()
+            ))
             .arg(format!("--screenshot={}", shot.display()))
             .arg(format!("file://{}", page.display()))
             .output()
