@@ -16,8 +16,9 @@ use crate::report::table::Table;
 use clap::{Args, Subcommand, ValueEnum};
 use std::path::PathBuf;
 
-/// Columns of any table that hold numbers of our own; every other cell is text.
-const NUMBERS: [&str; 24] = [
+/// Columns that hold numbers of our own, besides those that end with `_min` or `_minutes`; every other cell
+/// is text.
+const NUMBERS: [&str; 27] = [
     "seq",
     "step",
     "steps",
@@ -27,12 +28,14 @@ const NUMBERS: [&str; 24] = [
     "run",
     "priority",
     "minutes_left",
-    "late_minutes",
-    "calendar_min",
-    "in_use_min",
-    "down_min",
-    "idle_min",
-    "filled_percent",
+    "percent",
+    "rigs",
+    "booked",
+    "capacity",
+    "visits",
+    "lower",
+    "median",
+    "upper",
     "failed",
     "survived",
     "open",
@@ -42,6 +45,7 @@ const NUMBERS: [&str; 24] = [
     "goal",
     "shape",
     "scale",
+    "total",
 ];
 /// How many hours ahead the table of what is due looks.
 const DUE_HOURS: i64 = 24;
@@ -123,6 +127,19 @@ impl Name {
             .map_or(String::new(), |own| own.get_name().to_owned())
     }
 
+    /// The table as comma-separated text.
+    fn csv(self, desk: &Desk) -> String {
+        let table = self.table(desk);
+        let is_number = |column: &&str| match self {
+            Self::LoadRequests => *column != "request",
+            _ => {
+                NUMBERS.contains(column) || column.ends_with("_min") || column.ends_with("_minutes")
+            }
+        };
+        let numbers: Vec<&str> = table.header.iter().copied().filter(is_number).collect();
+        table.csv_with_numbers(&numbers)
+    }
+
     fn table(self, desk: &Desk) -> Table {
         let now = desk.now();
         match self {
@@ -171,7 +188,7 @@ pub(crate) fn run(arguments: &Arguments, env: &mut Env) -> Answer {
         } => {
             let (desk, made) = open(place, env)?;
             env.say(&format!("ledger: {}", made.head.line()));
-            let text = table.table(&desk).csv_with_numbers(&NUMBERS);
+            let text = table.csv(&desk);
             output.put(&format!("rigday-{}.csv", table.word()), &text, env)
         }
         What::Ical {
@@ -213,7 +230,7 @@ fn all(desk: &Desk, made: &Made, output: &Output, env: &mut Env) -> Answer {
         .iter()
         .filter(|own| **own != Name::All)
     {
-        let text = own.table(desk).csv_with_numbers(&NUMBERS);
+        let text = own.csv(desk);
         put(format!("rigday-{}.csv", own.word()), &text, env)?;
     }
     put(

@@ -449,3 +449,116 @@ fn a_browser_opens_every_paper() {
         assert!(size > 20_000, "{what}: a picture of {size} bytes\n{said}");
     }
 }
+
+/// A lab of a hundred rigs with a request of fifty units for every day and a half of a year.
+fn hundred_rigs() -> rigday::domain::Lab {
+    let mut lab = "format = 1\n[lab]\nname = \"Large\"\nzone = \"Europe/Lisbon\"\n\
+        [[crew]]\nid = \"all\"\n[[crew.shift]]\ndays = [\"mon\", \"tue\", \"wed\", \"thu\", \"fri\"]\n\
+        from = \"06:00\"\nto = \"22:00\"\npeople = 20\n"
+        .to_owned();
+    for rig in 0..100 {
+        lab.push_str(&format!(
+            "[[rig]]\nid = \"r-{rig}\"\ndoes = [\"work\"]\npositions = 2\nload = \"5m\"\nunload = \"5m\"\n"
+        ));
+    }
+    let methods = "[[method]]\nid = \"work\"\ndoes = \"work\"\nhold = \"4h\"\n";
+    let step = "[[sequence.step]]\nmethod = \"work\"\n".repeat(4);
+    let mut requests = String::new();
+    for request in 0..250 {
+        requests.push_str(&format!(
+            "[[request]]\nid = \"R-{request}\"\nproduct = \"p\"\nbuild = \"b\"\nsequence = \"walk\"\n\
+             units = 50\nready = \"2026-01-01T08:00\"\n"
+        ));
+    }
+    crate::support::lab_from_files(&[
+        ("lab.toml", lab),
+        ("methods.toml", methods.to_owned()),
+        (
+            "sequences.toml",
+            format!("[[sequence]]\nid = \"walk\"\n{step}"),
+        ),
+        ("requests.toml", requests),
+    ])
+}
+
+/// What happened there in a year: 12,500 units on four rigs each, 100,250 events.
+fn year(lab: &rigday::domain::Lab) -> Vec<rigday::domain::Event> {
+    use rigday::domain::{Event, EventBody, EventId, Minutes, Seq};
+    let begin = lab.requests[0].ready;
+    let taken = |own: &rigday::domain::lab::Request| {
+        let (request, units) = (own.id.clone(), own.units.clone());
+        (begin, EventBody::RequestTaken { request, units })
+    };
+    let mut told: Vec<_> = lab.requests.iter().map(taken).collect();
+    let units = lab.requests.iter().flat_map(|own| &own.units);
+    for (ix, unit) in (0_u32..).zip(units) {
+        for step in 1..=4_u32 {
+            let rig = lab.rigs[(ix + step) as usize % 100].id.clone();
+            let slot = i64::from(ix / 100 * 4 + step);
+            let load = begin + Minutes::new(slot * 17 * 60 + i64::from(ix % 100));
+            let start = EventBody::VisitStarted {
+                unit: unit.clone(),
+                step,
+                rig: rig.clone(),
+                position: Some(1),
+                run: None,
+            };
+            told.push((load, start));
+            let end = EventBody::VisitEnded {
+                unit: unit.clone(),
+                step,
+                rig,
+            };
+            told.push((load + Minutes::new(250 + i64::from(ix % 7)), end));
+        }
+    }
+    told.sort_by_key(|(at, _)| *at);
+    let event = |(seq, (happened, body)): (u64, (rigday::domain::Minute, EventBody))| Event {
+        seq: Seq(seq),
+        id: EventId(u128::from(seq).to_be_bytes()),
+        happened,
+        recorded_ms: happened.get() * 60_000,
+        clock_back: false,
+        actor: crate::support::events::actor("Ines"),
+        body,
+    };
+    (1..).zip(told).map(event).collect()
+}
+
+#[test]
+fn a_year_of_a_hundred_rigs_is_on_paper_in_a_second() {
+    use rigday::app::desk::{Desk, Opening};
+    use rigday::app::papers::{Made, usage};
+    use rigday::clock::{Clock, FakeClock, SystemClock};
+    use rigday::ledger::{Ledger, MemoryLedger};
+    let lab = hundred_rigs();
+    let events = year(&lab);
+    assert!(events.len() >= 100_000);
+    let now = events.last().expect("an event").happened;
+    let (store, _) = crate::support::events::still_env(1);
+    let ledger = MemoryLedger::new(store.clone());
+    let head = ledger.head().expect("a head");
+    let with = Opening {
+        lab,
+        ledger: Box::new(ledger),
+        clock: std::sync::Arc::new(FakeClock::at(now)),
+        ids: store.ids,
+        actor: crate::support::events::actor("Ines"),
+    };
+    let mut desk = Desk::open(with).expect("a desk");
+    desk.floor = rigday::floor::Floor::fold(events);
+    let watch = SystemClock::default();
+    let last = desk.lab.zone.local(now).date();
+    let first = last - chrono::Days::new(364);
+    let text = rigday::report::html::html(&usage(&desk, first, last, &Made { ms: 0, head }));
+    let took = watch.elapsed();
+    println!(
+        "a year of 100 rigs on paper: {} ms, {} bytes",
+        took.as_millis(),
+        text.len()
+    );
+    parsed(&text);
+    assert!(text.contains("r-99"));
+    // A tenth of this without other work and optimised; here only what grows too fast is caught.
+    assert!(took.as_secs() < 30, "{took:?}");
+}

@@ -136,7 +136,7 @@ fn tasks<'d>(desk: &'d Desk, shift: &Shift<'_>, earlier: &[Span]) -> Vec<Task<'d
         .enumerate()
         .filter(|(_, own)| own.look != Look::Done)
     {
-        for task in deeds_of(desk, stay, shift.crew, &all) {
+        for task in deeds_of(desk, stay, shift.crew) {
             let mine =
                 shift.span.contains(task.at) && !earlier.iter().any(|own| own.contains(task.at));
             let open = at_hand && task.at < shift.span.start && task.at <= now;
@@ -158,14 +158,13 @@ fn tasks<'d>(desk: &'d Desk, shift: &Shift<'_>, earlier: &[Span]) -> Vec<Task<'d
     }
     let mut tasks: Vec<Task<'d>> = found.into_values().collect();
     for task in &mut tasks {
-        let own: BTreeSet<&UnitId> = task.units.iter().copied().collect();
-        task.beside.retain(|unit| !own.contains(unit));
+        task.beside = beside(task, &all);
     }
     tasks
 }
 
 /// What is to be done for a visit that runs or is ahead.
-fn deeds_of<'d>(desk: &'d Desk, stay: &Stay<'d>, crew: &CrewId, all: &[Stay<'d>]) -> Vec<Task<'d>> {
+fn deeds_of<'d>(desk: &'d Desk, stay: &Stay<'d>, crew: &CrewId) -> Vec<Task<'d>> {
     let request = desk.walks.request(&desk.lab, stay.unit);
     let walk = request.and_then(|own| step_of(desk.walks.steps(own), stay.step));
     let Some((walk, method)) = walk.and_then(|own| Some((own, desk.lab.methods.get(&own.method)?)))
@@ -187,7 +186,7 @@ fn deeds_of<'d>(desk: &'d Desk, stay: &Stay<'d>, crew: &CrewId, all: &[Stay<'d>]
         walk,
         closes,
         hands,
-        beside: beside(stay, all, at + off),
+        beside: Vec::new(),
     };
     let mut tasks = Vec::new();
     if stay.look != Look::Running {
@@ -235,14 +234,50 @@ fn load_closes(desk: &Desk, stay: &Stay<'_>, walk: &WalkStep) -> Option<Minute> 
 }
 
 /// The other units that are in the rig at that moment.
-fn beside<'d>(stay: &Stay<'_>, all: &[Stay<'d>], at: Minute) -> Vec<&'d UnitId> {
+fn beside<'d>(task: &Task<'_>, all: &[Stay<'d>]) -> Vec<&'d UnitId> {
     let there = |own: &&Stay<'d>| {
-        own.rig == stay.rig
-            && own.unit != stay.unit
+        own.rig == task.rig
             && own.look != Look::Done
-            && own.span.contains(at)
+            && own.span.contains(task.at)
+            && !task.units.contains(&own.unit)
     };
     all.iter().filter(there).map(|own| own.unit).collect()
+}
+
+/// What no time of the plan tells: verdicts that are missing of units that came out, and units on a rig
+/// without a booking that says until when.
+fn besides(desk: &Desk, crew: &CrewId) -> Vec<String> {
+    let mut lines = Vec::new();
+    for (unit, record) in &desk.floor.now.units {
+        let Some(request) = desk.walks.request(&desk.lab, unit) else {
+            continue;
+        };
+        let steps = desk.walks.steps(request);
+        for (step, visit) in &record.visits {
+            let method = step_of(steps, *step).and_then(|own| desk.lab.methods.get(&own.method));
+            let Some(method) = method.filter(|own| crew_of(&desk.lab, own) == Some(crew)) else {
+                continue;
+            };
+            let booked = desk.floor.booking(unit, *step);
+            let wanted =
+                record.withdrawn.is_none() && record.verdict_missing(&desk.lab, steps, *step);
+            match visit.out {
+                None if booked.is_none_or(|own| own.rig != visit.rig) => lines.push(format!(
+                    "{unit} step {step} is on {} since {}, and no booking says until when",
+                    visit.rig,
+                    when(&desk.lab.zone, visit.loaded)
+                )),
+                Some(out) if wanted => lines.push(format!(
+                    "{unit} step {step} {} came out of {} {}: its verdict is missing",
+                    method.id,
+                    visit.rig,
+                    when(&desk.lab.zone, out)
+                )),
+                _ => {}
+            }
+        }
+    }
+    lines
 }
 
 /// The sheet of a shift.
@@ -317,6 +352,10 @@ fn sheet(desk: &Desk, shift: &Shift<'_>, tasks: &[Task<'_>], new_page: bool) -> 
         },
         "By the plan in force there is nothing to do for this crew in this shift.",
     ));
+    let besides = besides(desk, shift.crew);
+    if !besides.is_empty() {
+        parts.push(Part::List(besides));
+    }
     parts.push(Part::Sign(vec!["Done by", "Date", "Signature"]));
     Section {
         title: format!(
