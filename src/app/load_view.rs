@@ -3,7 +3,7 @@
 use super::desk::Desk;
 use super::view::plan_in_force;
 use crate::checker::check;
-use crate::domain::{Minute, RequestId};
+use crate::domain::{Minute, Minutes, RequestId, Span};
 use crate::usage::late::{follow, late};
 use crate::usage::table::{Bottleneck, Grain, GroupLoad, Interval, LoadTable, Measure, intervals};
 use crate::usage::{HeldUp, LateRequest, Rate, Usage};
@@ -32,7 +32,7 @@ pub struct LoadKnown {
     pub coming: Vec<Interval>,
     /// Booked work against capacity by group of rigs in the coming weeks.
     pub groups: Vec<GroupLoad>,
-    /// What holds the lab up most in the coming weeks.
+    /// The rig or crew that is taken most in the next seven days.
     pub bottleneck: Option<Bottleneck>,
 }
 
@@ -43,9 +43,9 @@ impl LoadKnown {
         let usage = Usage::of(lab, &desk.walks, &desk.floor, now);
         let (late, held_up) = late_and_why(desk);
         let (coming, groups) = usage.groups(lab, WEEKS_AHEAD);
-        let until = coming.last().map_or(now, |week| week.span.end);
+        let week = Span::new(now, now + Minutes::DAY * 7);
         Self {
-            bottleneck: usage.bottleneck(lab, until, &held_up),
+            bottleneck: usage.bottleneck(lab, week, &held_up),
             rates: usage.rates(lab),
             usage,
             late,

@@ -302,7 +302,7 @@ impl<'d> Sheet<'d> {
         let mut text =
             "in hours; in_use_% of the calendar, filled_% of positions while usable\n".to_owned();
         if let Some(own) = &self.known.bottleneck {
-            text.push_str(&format!("bottleneck: {}\n", own.words()));
+            text.push_str(&format!("bottleneck of the next 7 days: {}\n", own.words()));
         }
         for own in &self.known.late {
             let finish = zone.local(own.finish).format("%a %Y-%m-%d %H:%M");
@@ -330,7 +330,7 @@ impl<'d> Sheet<'d> {
             "requests": self.requests.iter().map(request_json).collect::<Vec<Value>>(),
             "groups": self.known.groups.iter().map(|own| self.group_json(own)).collect::<Vec<Value>>(),
             "bottleneck": self.known.bottleneck.as_ref().map(|own| json!({
-                "name": own.who.name(), "percent": own.percent, "until": utc_text(own.until),
+                "name": own.who.name(), "percent": own.percent, "days": 7,
                 "holds_up_minutes": own.holds_up.as_ref().map(|own| own.minutes.get()),
                 "words": own.words(),
             })),

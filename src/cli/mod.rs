@@ -20,6 +20,7 @@ mod log;
 mod man;
 mod mark;
 mod method;
+mod metrics;
 mod open;
 mod out_file;
 mod place;
@@ -160,6 +161,8 @@ enum Command {
     Due(due::Arguments),
     /// Show how rigs are used, the backlog and what is late
     Load(load::Arguments),
+    /// Print the lab's gauges in the OpenMetrics text format
+    Metrics(metrics::Arguments),
     /// List the methods, or explain one and draw its profile
     Method(method::Arguments),
     /// Show units, or the whole walk of one
@@ -262,6 +265,7 @@ fn run(command: Command, env: &mut Env) -> Answer {
         Command::Open(arguments) => open::run(&arguments, env),
         Command::Due(arguments) => due::run(&arguments, env),
         Command::Load(arguments) => load::run(&arguments, env),
+        Command::Metrics(arguments) => metrics::run(&arguments, env),
         Command::Method(arguments) => method::run(&arguments, env),
         Command::Units(arguments) => units::run(&arguments, env),
         Command::Mark(arguments) => mark::run(&arguments, env),

@@ -7,6 +7,7 @@ pub mod chart;
 pub mod evidence_svg;
 pub mod html;
 pub mod ical;
+pub mod openmetrics;
 pub mod paper;
 pub mod plain;
 pub mod plan_json;

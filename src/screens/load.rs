@@ -74,7 +74,7 @@ impl<'a> Sheet<'a> {
             Grain::Day => 3,
             Grain::Week => 4,
         };
-        let columns = area.width.saturating_sub(NAME + sums) / pitch;
+        let columns = area.width.saturating_sub(NAME + sums + 1) / pitch;
         let trend = app.load.trend(&app.desk, app.now);
         Self {
             known: app.load.known(&app.desk, app.now),
@@ -136,10 +136,10 @@ impl<'a> Sheet<'a> {
         if self.sums > 0 {
             let unit = if grain == Grain::Day { 'd' } else { 'w' };
             let x = area.x + area.width - self.sums;
-            let upper = format!("  trend 12 {unit}    backlog");
+            let upper = format!("trend 12 {unit}     backlog");
             let marks = [Column::Min, Column::Max, Column::Last, Column::Backlog].map(mark);
             let [min, max, last, backlog] = marks;
-            let lower = format!(" min{min} max{max} last{last} rig-d{backlog}");
+            let lower = format!("min{min} max{max} last{last} rig-d{backlog}");
             buffer.set_string(x, area.y, fit(&upper, self.sums.into()), style);
             if area.height > 1 {
                 buffer.set_string(x, area.y + 1, fit(&lower, self.sums.into()), style);
@@ -181,8 +181,8 @@ impl<'a> Sheet<'a> {
     fn sums_of(&self, ix: usize, row: &RigLoad) -> String {
         let backlog = in_days(row.backlog);
         match self.trend.rows[ix].trend(self.measure) {
-            Some(Trend { min, max, last }) => format!("{min:>4} {max:>4} {last:>4} {backlog:>7}"),
-            None => format!("{:>4} {:>4} {:>4} {backlog:>7}", "..", "..", ".."),
+            Some(Trend { min, max, last }) => format!("{min:>3} {max:>4} {last:>5} {backlog:>6}"),
+            None => format!("{:>3} {:>4} {:>5} {backlog:>6}", "..", "..", ".."),
         }
     }
 
@@ -228,7 +228,7 @@ impl<'a> Sheet<'a> {
         let mut text = format!("{}:", row.rig);
         for state in State::ALL {
             let percent = total.states[state].get() as f64 * 100.0 / total.calendar().get() as f64;
-            if total.states[state] > Minutes::ZERO {
+            if percent >= 0.5 {
                 let word = state.word().replace('_', " ");
                 write!(text, " {word} {percent:.0}").expect("a string takes it");
             }
@@ -252,18 +252,11 @@ impl<'a> Sheet<'a> {
 
     fn bottleneck(&self, app: &App) -> String {
         match &self.known.bottleneck {
-            Some(own) => {
-                let until = app.desk.lab.zone.local(own.until - Minutes::new(1));
-                format!(
-                    "bottleneck to {}: {}",
-                    until.format("%a %d %b"),
-                    own.words()
-                )
-            }
+            Some(own) => format!("bottleneck of the next 7 days: {}", own.words()),
             None if app.desk.floor.now.published.is_none() => {
                 "no plan in force: go to Plan (1), p plans, c publishes".to_owned()
             }
-            None => "no bottleneck: nothing is booked in the coming weeks".to_owned(),
+            None => "no bottleneck: nothing is booked in the next 7 days".to_owned(),
         }
     }
 

@@ -54,7 +54,7 @@ impl Who {
 /// What holds late requests up.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct HeldUp {
-    /// The rig whose places are taken, or the crew that is busy or away.
+    /// The rig whose places are taken, or the crew that is busy.
     pub who: Who,
     /// For how long, summed over their chains.
     pub minutes: Minutes,
@@ -117,7 +117,9 @@ pub fn follow(
     for (request, chain) in late_chains(problem, plan, most) {
         let mut by_who: BTreeMap<Who, Minutes> = BTreeMap::new();
         for (holder, minutes) in held_up(problem, &chain) {
-            *by_who.entry(who(problem, holder)).or_default() += minutes;
+            if let Some(who) = who(problem, holder) {
+                *by_who.entry(who).or_default() += minutes;
+            }
         }
         for (who, minutes) in by_who {
             let own = held.entry(who.clone()).or_insert(HeldUp {
@@ -138,9 +140,11 @@ pub fn follow(
     (chains, held)
 }
 
-fn who(problem: &Problem, holder: Holder) -> Who {
-    match holder {
+/// The rig or crew that is taken; none where it is the shifts that end.
+fn who(problem: &Problem, holder: Holder) -> Option<Who> {
+    Some(match holder {
         Holder::Rig(rig) => Who::Rig(problem.rigs[rig.ix()].id.clone()),
-        Holder::Busy(crew) | Holder::Away(crew) => Who::Crew(problem.crews[crew.ix()].id.clone()),
-    }
+        Holder::Busy(crew) => Who::Crew(problem.crews[crew.ix()].id.clone()),
+        Holder::Away(_) => return None,
+    })
 }

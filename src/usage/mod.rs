@@ -148,7 +148,13 @@ impl Calendars {
 /// From the first record to the end of the plan in force.
 fn known(floor: &Floor, now: Minute) -> Span {
     let records = floor.events.iter().map(|event| event.happened);
-    let first = records.min().map_or(now, |first| first.min(now));
+    let visits = floor
+        .now
+        .units
+        .values()
+        .flat_map(|record| record.visits.values());
+    let first = records.chain(visits.map(|visit| visit.loaded)).min();
+    let first = first.map_or(now, |first| first.min(now));
     let booked = floor.now.published.iter().flat_map(|plan| &plan.bookings);
     let last = booked.map(|own| own.times.out).max();
     Span::new(first, last.map_or(now, |last| last.max(now)))

@@ -5,7 +5,7 @@ use super::rigs::{RigMinutes, percent};
 use super::stay::Stage;
 use super::{CrewMinutes, Usage};
 use crate::domain::lab::{Lab, Loading};
-use crate::domain::{CrewId, Minute, Minutes, RigId, Span, Zone};
+use crate::domain::{CrewId, Minutes, RigId, Span, Zone};
 use crate::problem::OnTime;
 use chrono::{Datelike, Days, NaiveDate, NaiveTime};
 
@@ -87,6 +87,16 @@ impl Measure {
             Self::Setup => "setup %",
         }
     }
+
+    /// What is measured, and what it is a part of.
+    fn part_and_whole(self, own: &RigMinutes) -> (Minutes, Minutes) {
+        match self {
+            Self::InUse => (own.occupied(), own.calendar()),
+            Self::Filled => (own.filled, own.open()),
+            Self::Down => (own.out(), own.calendar()),
+            Self::Setup => (own.setup(), own.calendar()),
+        }
+    }
 }
 
 /// What a cell has to show.
@@ -128,13 +138,11 @@ impl Cell {
         if !self.is_known {
             return Share::NoData;
         }
-        let of_calendar = |part| percent(part, own.calendar());
-        let share = match measure {
-            Measure::Down => return of_calendar(own.out()).map_or(Share::NoData, Share::Percent),
-            Measure::InUse => of_calendar(own.occupied()),
-            Measure::Setup => of_calendar(own.setup()),
-            Measure::Filled => own.filled_percent(),
-        };
+        let (part, whole) = measure.part_and_whole(own);
+        let share = percent(part, whole);
+        if measure == Measure::Down {
+            return share.map_or(Share::NoData, Share::Percent);
+        }
         let is_closed =
             own.usable() == Minutes::ZERO || (!self.is_staffed && own.occupied() == Minutes::ZERO);
         share
@@ -238,18 +246,12 @@ pub struct LoadTable {
 }
 
 impl LoadTable {
-    /// All rigs together in one interval, in percent of what the rigs that show any have; `None` where none does.
+    /// All rigs together in one interval, in percent; `None` where nothing is known of it.
     pub fn all_rigs(&self, interval: usize, measure: Measure) -> Option<i64> {
         let cells = self.rows.iter().map(|row| &row.cells[interval]);
-        let shown = cells.filter(|cell| cell.share(measure).percent().is_some());
         let (mut part, mut whole) = (Minutes::ZERO, Minutes::ZERO);
-        for own in shown.map(|cell| &cell.minutes) {
-            let (more, of) = match measure {
-                Measure::InUse => (own.occupied(), own.calendar()),
-                Measure::Filled => (own.filled, own.open()),
-                Measure::Down => (own.out(), own.calendar()),
-                Measure::Setup => (own.setup(), own.calendar()),
-            };
+        for own in cells.filter(|cell| cell.is_known).map(|cell| &cell.minutes) {
+            let (more, of) = measure.part_and_whole(own);
             part += more;
             whole += of;
         }
@@ -289,27 +291,31 @@ impl Demand {
     }
 }
 
-/// What holds the lab up most.
+/// The rig or crew that is taken most.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Bottleneck {
     /// The rig or crew.
     pub who: Who,
-    /// Its capacity that is taken from now to `until`, in percent: of a rig see
-    /// [`RigMinutes::taken_percent`], of a crew hands-on of on shift.
+    /// Its capacity that is taken, in percent: of a rig see [`RigMinutes::taken_percent`], of a crew hands-on
+    /// of on shift.
     pub percent: i64,
-    /// To when that counts.
-    pub until: Minute,
+    /// The one that is taken most after it.
+    pub next: Option<(Who, i64)>,
     /// What it holds up of requests that are late.
     pub holds_up: Option<HeldUp>,
 }
 
 impl Bottleneck {
-    /// Its name, its figure and why, in a sentence.
+    /// Its name, its figure and why it matters, in a sentence.
     pub fn words(&self) -> String {
-        let (name, of) = match &self.who {
-            Who::Rig(rig) => (rig.to_string(), "of its capacity"),
-            Who::Crew(crew) => (format!("crew {crew}"), "of its people's time"),
+        let name = |who: &Who| match who {
+            Who::Rig(rig) => rig.to_string(),
+            Who::Crew(crew) => format!("crew {crew}"),
         };
+        let next = self.next.as_ref();
+        let next = next.map_or_else(String::new, |(who, percent)| {
+            format!(", then {} {percent} %", name(who))
+        });
         let why = match &self.holds_up {
             Some(own) if own.requests == 1 => {
                 format!("holds 1 late request up for {}", own.minutes)
@@ -318,9 +324,9 @@ impl Bottleneck {
                 "holds {} late requests up for {}",
                 own.requests, own.minutes
             ),
-            None => "more than any other rig; nothing is late".to_owned(),
+            None => "holds no late request up".to_owned(),
         };
-        format!("{name}, {} % {of} taken; {why}", self.percent)
+        format!("{}, {} % taken{next}; {why}", name(&self.who), self.percent)
     }
 }
 
@@ -405,35 +411,32 @@ impl Usage {
         })
     }
 
-    /// What holds the lab up most from now to `until`: the rig or crew that the chains of late requests lead
-    /// to for the longest time, else the rig with the largest share of its capacity taken. `None` where no rig
-    /// is taken at all.
-    pub fn bottleneck(&self, lab: &Lab, until: Minute, held_up: &[HeldUp]) -> Option<Bottleneck> {
-        let ahead = Span::new(self.now, until.max(self.now + Minutes::new(1)));
-        let taken = |ix: usize| self.rig(ix, ahead).taken_percent().unwrap_or(0);
-        let bottleneck = |who, percent, holds_up| Bottleneck {
+    /// The rig or crew with the largest share of its capacity taken in an interval, and what it holds up of
+    /// what is late; of equal ones a rig before a crew, in the order of the lab. `None` where nothing is taken.
+    pub fn bottleneck(&self, lab: &Lab, interval: Span, held_up: &[HeldUp]) -> Option<Bottleneck> {
+        let rigs = lab.rigs.iter().enumerate().map(|(ix, own)| {
+            (
+                self.rig(ix, interval).taken_percent(),
+                Who::Rig(own.id.clone()),
+            )
+        });
+        let crews = lab
+            .crews
+            .iter()
+            .enumerate()
+            .map(|(ix, own)| (self.crew(ix, interval).percent(), Who::Crew(own.id.clone())));
+        let taken =
+            |(percent, who): (Option<i64>, Who)| Some((percent.filter(|own| *own > 0)?, who));
+        let mut all: Vec<(i64, Who)> = rigs.chain(crews).filter_map(taken).collect();
+        all.sort_by_key(|(percent, _)| std::cmp::Reverse(*percent));
+        let mut all = all.into_iter();
+        let (percent, who) = all.next()?;
+        Some(Bottleneck {
+            holds_up: held_up.iter().find(|own| own.who == who).cloned(),
+            next: all.next().map(|(percent, who)| (who, percent)),
             who,
             percent,
-            until: ahead.end,
-            holds_up,
-        };
-        if let Some(own) = held_up.first() {
-            let percent = match &own.who {
-                Who::Rig(rig) => lab.rigs.iter().position(|own| own.id == *rig).map(taken),
-                Who::Crew(crew) => {
-                    let place = lab.crews.iter().position(|own| own.id == *crew);
-                    place.and_then(|ix| self.crew(ix, ahead).percent())
-                }
-            };
-            return Some(bottleneck(
-                own.who.clone(),
-                percent.unwrap_or(0),
-                Some(own.clone()),
-            ));
-        }
-        let all = (0..lab.rigs.len()).map(|ix| (taken(ix), std::cmp::Reverse(ix)));
-        let (percent, std::cmp::Reverse(ix)) = all.max().filter(|(percent, _)| *percent > 0)?;
-        Some(bottleneck(Who::Rig(lab.rigs[ix].id.clone()), percent, None))
+        })
     }
 }
 

@@ -399,7 +399,7 @@ fn a_rate_is_offered_where_enough_visits_say_so_and_somebody_was_there() {
         None,
         "they agree with the plan"
     );
-    // With people only from 8 to 16 nobody was there when the exposures ended at 10:00 in the night.
+    // With people only from 16 to 18 nobody was there when the exposures ended at 10:00.
     lab.crews[0].shifts = vec![shift(&WORK_WEEK, (16, 0), (18, 0), 1)];
     lab.methods
         .get_mut(&MethodId::new("slide"))
