@@ -155,7 +155,7 @@ impl Chart<'_> {
             rect.(bar.look.class()) x=(text(from)) y=(text(top)) width=(text(wide))
                 height=(text(LANE - 1.0)) rx="1" {}
             @if fits {
-                text.on[filled] x=(text(from + 2.5)) y=(text(top + 8.3)) { (label) }
+                text.label.on[filled] x=(text(from + 2.5)) y=(text(top + 8.3)) { (label) }
             }
         }
     }

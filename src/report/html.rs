@@ -150,6 +150,23 @@ fn cell(cell: &Cell) -> Markup {
         Tone::Tick => html! {
             @for word in text.split(' ') { span.box { i {} (word) } " " }
         },
-        _ => html! { (text) },
+        _ => words(&text),
+    }
+}
+
+/// Longest word that is kept on one line, in letters.
+const WHOLE_MAX: usize = 24;
+
+/// A text in which no short word breaks at its own hyphens: ids and serials have them.
+fn words(text: &str) -> Markup {
+    html! {
+        @for (ix, word) in text.split(' ').enumerate() {
+            @if ix > 0 { " " }
+            @if word.contains('-') && word.chars().count() <= WHOLE_MAX {
+                span.whole { (word) }
+            } @else {
+                (word)
+            }
+        }
     }
 }

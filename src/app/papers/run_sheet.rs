@@ -334,14 +334,15 @@ fn sheet(desk: &Desk, shift: &Shift<'_>, tasks: &[Task<'_>], new_page: bool) -> 
     ])];
     parts.push(Part::grid_or(
         Grid {
-            caption: "Hands-on time in minutes; a check shows its three verdicts".to_owned(),
+            caption: "In order of time, with hands-on minutes; a check shows its three verdicts"
+                .to_owned(),
             head: vec![
                 "when",
                 "do",
                 "rig",
                 "units",
                 "step",
-                "hands-on",
+                "min",
                 "tick",
                 "method",
                 "beside it",

@@ -113,10 +113,10 @@ pub(super) fn crew_of<'l>(lab: &'l Lab, method: &'l Method) -> Option<&'l CrewId
     method.crew.as_ref().or_else(first)
 }
 
-/// `position 2`, `run 7`, or nothing.
+/// `pos. 2`, `run 7`, or nothing.
 pub(super) fn place(position: Option<u32>, run: Option<u32>) -> String {
     match (position, run) {
-        (Some(position), _) => format!("position {position}"),
+        (Some(position), _) => format!("pos. {position}"),
         (_, Some(run)) => format!("run {run}"),
         (None, None) => String::new(),
     }
