@@ -27,9 +27,9 @@ const UNITS: [(&str, &str); 16] = [
     ("kg", "kg"),
 ];
 
-/// `Mon 22 Mar 07:10`; with its offset where the clocks show that time twice.
+/// `Mon 22 Mar 07:10`, the date in one piece; with its offset where the clocks show that time twice.
 pub(super) fn when(zone: &Zone, at: Minute) -> String {
-    zone.local(at).format("%a %d %b %H:%M").to_string() + &twice(zone, at)
+    zone.local(at).format("%a\u{a0}%d\u{a0}%b %H:%M").to_string() + &twice(zone, at)
 }
 
 /// `07:10`; with its offset where the clocks show that time twice.
@@ -116,8 +116,8 @@ pub(super) fn crew_of<'l>(lab: &'l Lab, method: &'l Method) -> Option<&'l CrewId
 /// `pos. 2`, `run 7`, or nothing.
 pub(super) fn place(position: Option<u32>, run: Option<u32>) -> String {
     match (position, run) {
-        (Some(position), _) => format!("pos. {position}"),
-        (_, Some(run)) => format!("run {run}"),
+        (Some(position), _) => format!("pos.\u{a0}{position}"),
+        (_, Some(run)) => format!("run\u{a0}{run}"),
         (None, None) => String::new(),
     }
 }
@@ -140,6 +140,6 @@ mod tests {
         let zone = lisbon();
         assert_eq!(clock(&zone, utc("2027-10-31T00:30")), "01:30 +01:00");
         assert_eq!(clock(&zone, utc("2027-10-31T01:30")), "01:30 +00:00");
-        assert_eq!(when(&zone, utc("2027-10-31T02:30")), "Sun 31 Oct 02:30");
+        assert_eq!(when(&zone, utc("2027-10-31T02:30")), "Sun\u{a0}31\u{a0}Oct 02:30");
     }
 }
