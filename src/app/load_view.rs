@@ -11,7 +11,7 @@ use chrono::{Days, NaiveDate};
 use std::cell::OnceCell;
 
 /// Late requests that are followed back to their causes.
-const MOST_CHAINS: usize = 20;
+const MOST_CHAINS: usize = 8;
 /// Intervals of a trend.
 const TREND: usize = 12;
 /// Whole weeks ahead whose booked work is held against capacity.

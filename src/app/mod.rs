@@ -8,18 +8,23 @@
 //! `jobs` call the desk and threads.
 
 pub mod actions;
+pub mod config;
 pub mod demo_files;
 pub mod desk;
 mod effects;
 pub mod evidence;
 mod jobs;
+pub mod keymap;
+mod leave;
 pub mod line_samples;
+mod lists;
 pub mod load_view;
 pub mod offers;
 pub mod papers;
 pub mod remedies;
 pub mod review;
 pub mod scenario;
+pub mod settings;
 mod size_form;
 pub mod sizing;
 mod state;
@@ -30,9 +35,11 @@ pub mod view;
 pub mod walk;
 pub mod what_if;
 
-pub use actions::{ACTIONS, Action, Entry, Where};
+pub use actions::{ACTIONS, Action, Entry, Kind, Where};
 pub use effects::perform;
 pub use jobs::Jobs;
+pub use keymap::KeyMap;
+pub use settings::Settings;
 pub use state::{
     App, Bench, Effect, Field, Key, Message, Overlay, PlanView, Purpose, Screen, SizeForm, UnitList,
 };

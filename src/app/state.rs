@@ -2,6 +2,7 @@
 
 use super::desk::{Desk, Proposal};
 use super::load_view::LoadView;
+use super::settings::Settings;
 use super::sizing::Wish;
 use super::view::View;
 use super::what_if::{Change, WhatIf};
@@ -210,6 +211,13 @@ pub enum Overlay {
     },
     /// A reason or a note.
     Ask(Purpose, Field),
+    /// Something unsaved would be lost: stay, or lose it.
+    Leave {
+        /// What it is.
+        what: String,
+        /// The selected answer: 0 stays.
+        selected: usize,
+    },
     /// Rigs that can do a unit's next step.
     ChooseRig {
         /// The unit.
@@ -320,6 +328,8 @@ pub struct App {
     pub view: View,
     /// The time that everything on the screen is of.
     pub now: Minute,
+    /// What the user has set.
+    pub settings: Settings,
     /// Which screen.
     pub screen: Screen,
     /// What lies in front of it, the last on top.
@@ -362,6 +372,7 @@ impl App {
         let mut app = Self {
             view,
             now,
+            settings: Settings::default(),
             screen: Screen::Plan,
             overlays: Vec::new(),
             plan: PlanView {
@@ -386,6 +397,14 @@ impl App {
         };
         app.select_near(now);
         app
+    }
+
+    /// Takes the user's settings, and says what of them does not count.
+    pub fn set(&mut self, settings: Settings) {
+        let complaint = settings.complaint().map(|text| (false, text));
+        self.said = self.said.take().or(complaint);
+        self.settings = settings;
+        self.dirty = true;
     }
 
     /// Selects the entry of the selected rig that is on it at `at`, or the next one.

@@ -154,7 +154,8 @@ impl<'d> Sheet<'d> {
             About::Requests | About::Crews => text.push_str("in hours\n"),
             About::Groups => text.push_str("in days of a rig\n"),
             About::Rates if self.known.rates.is_empty() => {
-                text.push_str("no visit tells what its exposure took: none is over, or nobody was there when it ended\n");
+                text.push_str("no visit tells what its exposure took: none is over, or ");
+                text.push_str("nobody was there when it ended\n");
             }
             About::Rates => {}
         }

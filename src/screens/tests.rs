@@ -3,7 +3,7 @@
 mod load;
 
 use super::draw;
-use super::theme::Theme;
+use super::theme::{Level, Theme};
 use crate::app::desk::{Desk, Opening};
 use crate::app::scenario::Scenario;
 use crate::app::what_if::Change;
@@ -20,14 +20,8 @@ use std::sync::mpsc::{Receiver, channel};
 use std::time::Duration;
 
 const THEMES: [Theme; 2] = [
-    Theme {
-        unicode: true,
-        colour: true,
-    },
-    Theme {
-        unicode: false,
-        colour: false,
-    },
+    Theme::new(true, Level::Ansi16),
+    Theme::new(false, Level::None),
 ];
 
 fn actor() -> Actor {
@@ -144,6 +138,10 @@ fn overlays(app: &App) -> Vec<Option<Overlay>> {
         }),
         Some(Overlay::Ask(Purpose::Fail(unit.clone()), field())),
         Some(Overlay::Ask(Purpose::RigDown(rig.clone()), field())),
+        Some(Overlay::Leave {
+            what: "a plan that is not in force".to_owned(),
+            selected: 0,
+        }),
         Some(Overlay::ChooseRig {
             unit: unit.clone(),
             rigs: vec![rig],

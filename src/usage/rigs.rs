@@ -234,7 +234,9 @@ impl RigsOf<'_> {
             let kind = stay.step_on.as_ref().map(|own| own.kind);
             let (load, out) = (stay.times.load, stay.times.out);
             let known = before.get(&place).copied();
-            let differs = |(_, last): &(Minute, Option<u32>)| matches!((last, kind), (Some(last), Some(kind)) if *last != kind);
+            let differs = |(_, last): &(Minute, Option<u32>)| {
+                last.is_some() && kind.is_some() && *last != kind
+            };
             if let Some((last_out, _)) = known.filter(differs) {
                 spans.push(Span::new(last_out.max(load - rig.changeover), load));
             }

@@ -16,7 +16,7 @@ use rigday::app::desk::{Desk, Opening};
 use rigday::app::{App, Screen};
 use rigday::clock::{Clock, FakeClock, SystemClock};
 use rigday::domain::lab::{Lab, Length, Loading, Watch};
-use rigday::domain::plan::{Booking, Finish, Times};
+use rigday::domain::plan::{Booking, Times};
 use rigday::domain::steps::Walks;
 use rigday::domain::{
     Actor, Event, EventBody, EventId, MethodId, Minute, Minutes, NewEvent, PlanId, Seq,
@@ -24,7 +24,7 @@ use rigday::domain::{
 use rigday::floor::Floor;
 use rigday::ledger::{Env, Ids, Ledger, MemoryLedger, Outcome};
 use rigday::screens::draw;
-use rigday::screens::theme::Theme;
+use rigday::screens::theme::{Level, Theme};
 use rigday::usage::Usage;
 use rigday::usage::table::{Grain, intervals};
 use std::sync::Arc;
@@ -86,89 +86,100 @@ impl Drawn {
     }
 }
 
-/// What happened in a year, and what is booked for the weeks after it, by time.
-fn story(lab: &Lab) -> Vec<(Minute, EventBody)> {
-    let mut drawn = Drawn(1);
-    let mut minutes = |count: i64| {
-        Minutes::new(i64::try_from(drawn.below(count.unsigned_abs())).expect("a small number"))
-    };
-    let now = START + Minutes::new(YEAR);
-    let (mut told, mut bookings) = (Vec::new(), Vec::new());
-    for own in &lab.requests {
-        let taken = EventBody::RequestTaken {
-            request: own.id.clone(),
-            units: own.units.clone(),
-        };
-        told.push((START, taken));
-        let begins = START + minutes(YEAR - 10 * 1440);
-        for unit in &own.units {
-            let mut at = begins + minutes(600);
-            for step in 1..=u32::try_from(STEPS).expect("ten") {
-                let place = usize::try_from(minutes(RIGS as i64).get()).expect("a place");
-                let rig = lab.rigs[place].id.clone();
-                let stay = Minutes::hours(20) + minutes(300);
-                if at < now {
-                    let position = Some(1 + step % 4);
-                    let unit = unit.clone();
-                    let started = EventBody::VisitStarted {
-                        unit: unit.clone(),
-                        step,
-                        rig: rig.clone(),
-                        position,
-                        run: None,
-                    };
-                    told.push((at, started));
-                    if at + stay < now {
-                        told.push((at + stay, EventBody::VisitEnded { unit, step, rig }));
-                    }
-                } else {
-                    let (load, out) = (at, at + stay);
-                    let times = Times {
-                        load,
-                        start: load,
-                        end: out,
-                        unload: out,
-                        out,
-                    };
-                    bookings.push(Booking {
-                        request: own.id.clone(),
-                        unit: unit.clone(),
-                        step,
-                        method: MethodId::new("method-0"),
-                        rig,
-                        position: Some(1),
-                        run: None,
-                        times,
-                        because: "made for a bench".to_owned(),
-                    });
+impl Drawn {
+    fn minutes(&mut self, count: i64) -> Minutes {
+        let drawn = self.below(count.unsigned_abs());
+        Minutes::new(i64::try_from(drawn).expect("a small number"))
+    }
+}
+
+/// What is told so far.
+#[derive(Default)]
+struct Told {
+    events: Vec<(Minute, EventBody)>,
+    bookings: Vec<Booking>,
+}
+
+impl Told {
+    /// A unit walks its steps from `at` on: what begins before `now` has happened, the rest is booked.
+    fn walk(&mut self, lab: &Lab, place: (usize, usize), mut at: Minute, drawn: &mut Drawn) {
+        let now = START + Minutes::new(YEAR);
+        let request = &lab.requests[place.0];
+        let unit = request.units[place.1].clone();
+        for step in (1_u32..).take(STEPS) {
+            let rig = usize::try_from(drawn.minutes(RIGS as i64).get()).expect("a place");
+            let rig = lab.rigs[rig].id.clone();
+            let out = at + Minutes::hours(20) + drawn.minutes(300);
+            let (unit, position) = (unit.clone(), Some(1 + step % 4));
+            if at < now {
+                let (own, on, run) = (unit.clone(), rig.clone(), None);
+                let started = EventBody::VisitStarted {
+                    unit: own,
+                    step,
+                    rig: on,
+                    position,
+                    run,
+                };
+                self.events.push((at, started));
+                if out < now {
+                    self.events
+                        .push((out, EventBody::VisitEnded { unit, step, rig }));
                 }
-                at = at + stay + minutes(900);
+            } else {
+                let (load, start, end, unload) = (at, at, out, out);
+                self.bookings.push(Booking {
+                    request: request.id.clone(),
+                    unit,
+                    step,
+                    method: MethodId::new("method-0"),
+                    rig,
+                    position,
+                    run: None,
+                    times: Times {
+                        load,
+                        start,
+                        end,
+                        unload,
+                        out,
+                    },
+                    because: "made for a bench".to_owned(),
+                });
             }
+            at = out + drawn.minutes(900);
         }
     }
-    let finishes: Vec<Finish> = Vec::new();
-    let plan = PlanId::new("P-1");
-    let count = u32::try_from(bookings.len()).expect("few");
+}
+
+/// What happened in a year, and what is booked for the weeks after it, by time.
+fn story(lab: &Lab) -> Vec<(Minute, EventBody)> {
+    let (mut drawn, mut told) = (Drawn(1), Told::default());
+    for (ix, own) in lab.requests.iter().enumerate() {
+        let (request, units) = (own.id.clone(), own.units.clone());
+        let taken = EventBody::RequestTaken { request, units };
+        told.events.push((START, taken));
+        let begins = START + drawn.minutes(YEAR - 10 * 1440);
+        for unit in 0..own.units.len() {
+            let at = begins + drawn.minutes(600);
+            told.walk(lab, (ix, unit), at, &mut drawn);
+        }
+    }
+    let Told { events, bookings } = &mut told;
+    let (now, plan) = (START + Minutes::new(YEAR), PlanId::new("P-1"));
     let published = EventBody::PlanPublished {
         plan: plan.clone(),
         cost: 0,
         bound: None,
-        bookings: count,
-        finishes,
+        bookings: u32::try_from(bookings.len()).expect("few"),
+        finishes: Vec::new(),
         unplannable: Vec::new(),
     };
-    told.push((now, published));
+    events.push((now, published));
     for part in bookings.chunks(500) {
-        told.push((
-            now,
-            EventBody::PlanBookings {
-                plan: plan.clone(),
-                bookings: part.to_vec(),
-            },
-        ));
+        let (plan, bookings) = (plan.clone(), part.to_vec());
+        events.push((now, EventBody::PlanBookings { plan, bookings }));
     }
-    told.sort_by_key(|(at, _)| *at);
-    told
+    told.events.sort_by_key(|(at, _)| *at);
+    told.events
 }
 
 fn actor() -> Actor {
@@ -221,7 +232,6 @@ fn app(lab: Lab, events: Vec<NewEvent>, now: Minute) -> App {
         zone: lab.zone.clone(),
         heads: None,
     });
-    // A batch at a time would look every id up among all: in one go it is done once.
     let outcome = ledger.append(&[], &events);
     assert!(matches!(outcome, Outcome::Recorded { .. }), "{outcome:?}");
     let with = Opening {
@@ -269,10 +279,7 @@ fn main() {
         let mut app = app(lab, events, now);
         app.screen = Screen::Load;
         let area = Rect::new(0, 0, 160, 48);
-        let theme = Theme {
-            unicode: true,
-            colour: true,
-        };
+        let theme = Theme::new(true, Level::Ansi16);
         let mut buffer = Buffer::empty(area);
         let (first, _) = timed(&clock, || draw(&app, &theme, area, &mut buffer));
         let (again, _) = timed(&clock, || draw(&app, &theme, area, &mut buffer));
