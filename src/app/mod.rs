@@ -9,6 +9,7 @@
 
 pub mod actions;
 pub mod config;
+pub mod dates;
 pub mod demo_files;
 pub mod desk;
 mod effects;
@@ -31,9 +32,11 @@ mod state;
 mod update;
 mod update_load;
 mod update_what_if;
+mod update_when;
 pub mod view;
 pub mod walk;
 pub mod what_if;
+pub mod when;
 
 pub use actions::{ACTIONS, Action, Entry, Kind, Where};
 pub use effects::perform;
@@ -41,5 +44,6 @@ pub use jobs::Jobs;
 pub use keymap::KeyMap;
 pub use settings::Settings;
 pub use state::{
-    App, Bench, Effect, Field, Key, Message, Overlay, PlanView, Purpose, Screen, SizeForm, UnitList,
+    App, Bench, Effect, Field, Key, Message, Overlay, PlanView, Purpose, Screen, SizeForm,
+    UnitList, WhenFor,
 };
