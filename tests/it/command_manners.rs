@@ -400,3 +400,29 @@ fn t95_state_lies_in_a_folder_of_its_own_and_only_absolute_paths_count() {
     assert!(homeless.err.contains("HOME"), "{}", homeless.err);
     homeless.good();
 }
+
+#[test]
+fn t95_a_fault_in_a_users_file_has_its_place_and_the_rest_still_works() {
+    let desk = Desk::new();
+    std::fs::create_dir_all(desk.path("config/rigday")).expect("a folder");
+    let settings = "[dates]\nclock = \"13h\"\ndate = \"day-month\"\n";
+    desk.write("config/rigday/settings.toml", settings);
+    let keys = |home: &std::path::Path| {
+        let mut command = desk.command(&["keys", "--plain"]);
+        command.env("XDG_CONFIG_HOME", home);
+        Ended::of(command.output().expect("the program runs"))
+    };
+    let told = keys(&desk.path("config"));
+    let place = "config/rigday/settings.toml:2: ";
+    assert!(
+        told.err.contains(place) && told.err.contains("clock"),
+        "{}",
+        told.err
+    );
+    assert_eq!(told.err.lines().count(), 1, "{}", told.err);
+    assert!(told.good().lines().count() > 10);
+    // A relative path does not count, so that its faults do not either.
+    let relative = keys(std::path::Path::new("config"));
+    assert_eq!(relative.err, "");
+    relative.good();
+}

@@ -29,7 +29,10 @@ const UNITS: [(&str, &str); 16] = [
 
 /// `Mon 22 Mar 07:10`, the date in one piece; with its offset where the clocks show that time twice.
 pub(super) fn when(zone: &Zone, at: Minute) -> String {
-    zone.local(at).format("%a\u{a0}%d\u{a0}%b %H:%M").to_string() + &twice(zone, at)
+    zone.local(at)
+        .format("%a\u{a0}%d\u{a0}%b %H:%M")
+        .to_string()
+        + &twice(zone, at)
 }
 
 /// `07:10`; with its offset where the clocks show that time twice.
@@ -140,6 +143,9 @@ mod tests {
         let zone = lisbon();
         assert_eq!(clock(&zone, utc("2027-10-31T00:30")), "01:30 +01:00");
         assert_eq!(clock(&zone, utc("2027-10-31T01:30")), "01:30 +00:00");
-        assert_eq!(when(&zone, utc("2027-10-31T02:30")), "Sun\u{a0}31\u{a0}Oct 02:30");
+        assert_eq!(
+            when(&zone, utc("2027-10-31T02:30")),
+            "Sun\u{a0}31\u{a0}Oct 02:30"
+        );
     }
 }
