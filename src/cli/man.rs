@@ -2,7 +2,7 @@
 
 use super::env::Env;
 use super::{Answer, EXITS, Exit, Failure};
-use clap::Args;
+use clap::{Arg, Args};
 use clap_mangen::Man;
 
 /// Options of `man`.
@@ -11,6 +11,9 @@ pub(crate) struct Arguments {
     /// The page of one command; default: the page of the program
     command: Option<String>,
 }
+
+/// When commands or options last changed.
+const DATE: &str = "2026-11-25";
 
 /// What the program reads of the environment.
 const ENVIRONMENT: [(&str, &str); 6] = [
@@ -67,8 +70,9 @@ pub(crate) fn run(arguments: &Arguments, env: &mut Env) -> Answer {
 }
 
 fn page(command: &clap::Command, whole: bool) -> Result<String, Failure> {
-    let man = Man::new(command.clone())
+    let man = Man::new(command.clone().mut_args(in_full))
         .section("1")
+        .date(DATE)
         .source(crate::app::papers::PROGRAM)
         .manual("Rigday");
     let mut page = Vec::new();
@@ -80,7 +84,8 @@ fn page(command: &clap::Command, whole: bool) -> Result<String, Failure> {
     if command.has_subcommands() {
         man.render_subcommands_section(&mut page)?;
     }
-    let mut page = String::from_utf8_lossy(&page).into_owned();
+    // A break behind an empty line breaks nothing.
+    let mut page = String::from_utf8_lossy(&page).replace("\n\n.br\n", "\n.br\n");
     if whole {
         let exits: Vec<(String, &str)> = EXITS
             .iter()
@@ -95,6 +100,14 @@ fn page(command: &clap::Command, whole: bool) -> Result<String, Failure> {
         section(&mut page, "FILES", FILES);
     }
     Ok(page)
+}
+
+/// The option with its words in the long form too, which is the one that the page shows.
+fn in_full(own: Arg) -> Arg {
+    match (own.get_help().cloned(), own.get_long_help()) {
+        (Some(words), None) => own.long_help(words),
+        _ => own,
+    }
 }
 
 /// A section of words and what they mean.

@@ -9,6 +9,8 @@ use maud::html;
 const WIDTH: f64 = 720.0;
 /// Room for the names on the left.
 const LEFT: f64 = 74.0;
+/// Room on the right, so that the last mark is whole.
+const RIGHT: f64 = 18.0;
 /// Room for the marks of time above.
 const TOP: f64 = 16.0;
 /// Height of a lane.
@@ -130,13 +132,13 @@ impl Chart<'_> {
     fn x(&self, at: Minute) -> f64 {
         let whole = self.window.length().get().max(1) as f64;
         let share = (at - self.window.start).get() as f64 / whole;
-        LEFT + share.clamp(0.0, 1.0) * (WIDTH - LEFT - 6.0)
+        LEFT + share.clamp(0.0, 1.0) * (WIDTH - LEFT - RIGHT)
     }
 
     fn strip(&self, strip: &Strip, placed: &[Placed<'_>], y: f64, height: f64) -> maud::Markup {
         html! {
             g {
-                rect.row x=(LEFT) y=(text(y)) width=(text(WIDTH - LEFT - 6.0)) height=(text(height)) {}
+                rect.row x=(LEFT) y=(text(y)) width=(text(WIDTH - LEFT - RIGHT)) height=(text(height)) {}
                 text x="0" y=(text(y + 9.0)) { (shown(&strip.name)) }
                 @for own in placed { (self.bar(own, y)) }
             }

@@ -96,6 +96,9 @@ fn figure(figure: &Figure) -> Markup {
     }
 }
 
+/// From more columns than this on a table is set closer, so that it fits a page.
+const MANY: usize = 9;
+
 fn grid(grid: &Grid) -> Markup {
     let caption = shown(&grid.caption);
     let is_number = |column: usize| {
@@ -104,7 +107,7 @@ fn grid(grid: &Grid) -> Markup {
     };
     html! {
         div.wide role="region" aria-label=(caption) tabindex="0" {
-            table {
+            table.many[grid.head.len() > MANY] {
                 caption { (caption) }
                 thead {
                     tr {

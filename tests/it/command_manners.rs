@@ -213,7 +213,10 @@ fn t92_a_reader_that_stops_early_ends_it_quietly() {
         err.read_to_string(&mut said).expect("text");
         let status = child.wait().expect("it ends");
         assert_eq!(status.code(), Some(0), "{line}: {said}");
-        assert!(!said.contains("panic") && !said.contains("pipe"), "{line}: {said}");
+        assert!(
+            !said.contains("panic") && !said.contains("pipe"),
+            "{line}: {said}"
+        );
     }
 }
 
