@@ -160,6 +160,10 @@ pub enum Tone {
 
 impl Cell {
     /// A cell of that tone.
+    #[expect(
+        clippy::needless_pass_by_value,
+        reason = "callers hand over what they have: a text, an id, a number"
+    )]
     pub fn of(tone: Tone, text: impl ToString) -> Self {
         Self {
             text: text.to_string(),
@@ -180,6 +184,10 @@ impl Cell {
 
 impl Section {
     /// A section with its parts.
+    #[expect(
+        clippy::needless_pass_by_value,
+        reason = "callers hand over what they have: a text, an id, a number"
+    )]
     pub fn new(title: impl ToString, parts: Vec<Part>) -> Self {
         Self {
             title: title.to_string(),

@@ -279,48 +279,6 @@ fn evidence(desk: &Desk, request: &Request) -> Option<Section> {
 
 /// A unit's walk as it was and as it is booked, and the verdicts that were taken back.
 fn unit_parts(desk: &Desk, unit: &UnitId, events: &[&Event]) -> Vec<Part> {
-    let zone = &desk.lab.zone;
-    let record = desk.floor.now.units.get(unit);
-    let row = |line: &WalkLine| {
-        let visit = record.and_then(|own| own.visits.get(&line.step));
-        let given = record.and_then(|own| own.verdicts.get(&line.step));
-        let at = |at: Option<_>| at.map_or(String::new(), |at| when(zone, at));
-        let verdict = match &line.verdict {
-            Some(verdict) => Cell::of(tone(verdict), verdict_word(verdict)),
-            None => Cell::text(""),
-        };
-        let events = [
-            visit.map(|own| own.started_by),
-            visit.and_then(|own| own.ended_by),
-            given.map(|own| own.seq),
-        ];
-        let events: Vec<String> = events
-            .iter()
-            .flatten()
-            .map(|own| own.0.to_string())
-            .collect();
-        vec![
-            Cell::number(line.step),
-            Cell::text(&line.method),
-            Cell::text(line.rig.as_ref().map_or(String::new(), ToString::to_string)),
-            Cell::text(visit.map_or(String::new(), |own| place(own.position, own.run))),
-            Cell::text(at(line.load)),
-            Cell::text(at(line.out)),
-            Cell::of(
-                if line.progress == StepProgress::Running {
-                    Tone::Good
-                } else {
-                    Tone::Plain
-                },
-                line.progress.word(),
-            ),
-            verdict,
-            Cell::text(given.map_or(String::new(), |own| {
-                format!("{}, {}", own.person, when(zone, own.at))
-            })),
-            Cell::text(events.join(", ")),
-        ]
-    };
     let walk = walk_of(&desk.lab, &desk.walks, &desk.floor, unit);
     let mut parts = vec![Part::Grid(Grid {
         caption: format!("{unit}: as it was, and as it is booked"),
@@ -336,7 +294,7 @@ fn unit_parts(desk: &Desk, unit: &UnitId, events: &[&Event]) -> Vec<Part> {
             "who and when",
             "events",
         ],
-        rows: walk.iter().map(row).collect(),
+        rows: walk.iter().map(|line| walk_row(desk, unit, line)).collect(),
         lead: 0,
     })];
     let void: Vec<Vec<Cell>> = events
@@ -354,6 +312,50 @@ fn unit_parts(desk: &Desk, unit: &UnitId, events: &[&Event]) -> Vec<Part> {
         }));
     }
     parts
+}
+
+/// A step of a unit's walk with the events that tell of it.
+fn walk_row(desk: &Desk, unit: &UnitId, line: &WalkLine) -> Vec<Cell> {
+    let zone = &desk.lab.zone;
+    let record = desk.floor.now.units.get(unit);
+    let visit = record.and_then(|own| own.visits.get(&line.step));
+    let given = record.and_then(|own| own.verdicts.get(&line.step));
+    let at = |at: Option<_>| at.map_or(String::new(), |at| when(zone, at));
+    let verdict = match &line.verdict {
+        Some(verdict) => Cell::of(tone(verdict), verdict_word(verdict)),
+        None => Cell::text(""),
+    };
+    let events = [
+        visit.map(|own| own.started_by),
+        visit.and_then(|own| own.ended_by),
+        given.map(|own| own.seq),
+    ];
+    let events: Vec<String> = events
+        .iter()
+        .flatten()
+        .map(|own| own.0.to_string())
+        .collect();
+    vec![
+        Cell::number(line.step),
+        Cell::text(&line.method),
+        Cell::text(line.rig.as_ref().map_or(String::new(), ToString::to_string)),
+        Cell::text(visit.map_or(String::new(), |own| place(own.position, own.run))),
+        Cell::text(at(line.load)),
+        Cell::text(at(line.out)),
+        Cell::of(
+            if line.progress == StepProgress::Running {
+                Tone::Good
+            } else {
+                Tone::Plain
+            },
+            line.progress.word(),
+        ),
+        verdict,
+        Cell::text(given.map_or(String::new(), |own| {
+            format!("{}, {}", own.person, when(zone, own.at))
+        })),
+        Cell::text(events.join(", ")),
+    ]
 }
 
 /// An event that does not count any more, with what voided it.

@@ -283,55 +283,7 @@ fn besides(desk: &Desk, crew: &CrewId) -> Vec<String> {
 /// The sheet of a shift.
 fn sheet(desk: &Desk, shift: &Shift<'_>, tasks: &[Task<'_>], new_page: bool) -> Section {
     let zone = &desk.lab.zone;
-    let row = |task: &Task<'_>| {
-        let open = task.at < shift.span.start;
-        let at = if open {
-            when(zone, task.at)
-        } else {
-            clock(zone, task.at)
-        };
-        let list = |units: &[&UnitId]| {
-            units
-                .iter()
-                .map(ToString::to_string)
-                .collect::<Vec<_>>()
-                .join(", ")
-        };
-        vec![
-            Cell::of(if open { Tone::Look } else { Tone::Plain }, at),
-            Cell::text(task.deed.word()),
-            Cell::text(format!("{} {}", task.rig, task.place).trim_end()),
-            Cell::text(list(&task.units)),
-            Cell::number(task.step),
-            Cell::number(task.hands.get()),
-            Cell::of(Tone::Tick, task.deed.boxes()),
-            Cell::text(format!("{}: {}", task.walk.method, how_hard(task.walk))),
-            Cell::text(list(&task.beside)),
-            Cell::text(task.closes.map_or(String::new(), |at| when(zone, at))),
-        ]
-    };
-    let hands: Minutes = tasks.iter().map(|own| own.hands).sum();
-    let open = tasks.iter().filter(|own| own.at < shift.span.start).count();
-    let mut parts = vec![Part::Facts(vec![
-        (
-            "Shift",
-            format!(
-                "{} to {}",
-                when(zone, shift.span.start),
-                when(zone, shift.span.end)
-            ),
-        ),
-        ("People", shift.people.to_string()),
-        ("Lines", tasks.len().to_string()),
-        ("Open from before", open.to_string()),
-        (
-            "Hands-on",
-            format!(
-                "{hands} of {}",
-                shift.span.length() * i64::from(shift.people)
-            ),
-        ),
-    ])];
+    let mut parts = vec![sheet_facts(desk, shift, tasks)];
     parts.push(Part::grid_or(
         Grid {
             caption: "In order of time, with hands-on minutes; a check shows its three verdicts"
@@ -348,7 +300,10 @@ fn sheet(desk: &Desk, shift: &Shift<'_>, tasks: &[Task<'_>], new_page: bool) -> 
                 "beside it",
                 "window closes",
             ],
-            rows: tasks.iter().map(row).collect(),
+            rows: tasks
+                .iter()
+                .map(|task| task_row(desk, shift, task))
+                .collect(),
             lead: 7,
         },
         "By the plan in force there is nothing to do for this crew in this shift.",
@@ -368,4 +323,61 @@ fn sheet(desk: &Desk, shift: &Shift<'_>, tasks: &[Task<'_>], new_page: bool) -> 
         new_page,
         parts,
     }
+}
+
+/// What the shift comes to.
+fn sheet_facts(desk: &Desk, shift: &Shift<'_>, tasks: &[Task<'_>]) -> Part {
+    let zone = &desk.lab.zone;
+    let hands: Minutes = tasks.iter().map(|own| own.hands).sum();
+    let open = tasks.iter().filter(|own| own.at < shift.span.start).count();
+    Part::Facts(vec![
+        (
+            "Shift",
+            format!(
+                "{} to {}",
+                when(zone, shift.span.start),
+                when(zone, shift.span.end)
+            ),
+        ),
+        ("People", shift.people.to_string()),
+        ("Lines", tasks.len().to_string()),
+        ("Open from before", open.to_string()),
+        (
+            "Hands-on",
+            format!(
+                "{hands} of {}",
+                shift.span.length() * i64::from(shift.people)
+            ),
+        ),
+    ])
+}
+
+/// A line of the sheet.
+fn task_row(desk: &Desk, shift: &Shift<'_>, task: &Task<'_>) -> Vec<Cell> {
+    let zone = &desk.lab.zone;
+    let open = task.at < shift.span.start;
+    let at = if open {
+        when(zone, task.at)
+    } else {
+        clock(zone, task.at)
+    };
+    let list = |units: &[&UnitId]| {
+        units
+            .iter()
+            .map(ToString::to_string)
+            .collect::<Vec<_>>()
+            .join(", ")
+    };
+    vec![
+        Cell::of(if open { Tone::Look } else { Tone::Plain }, at),
+        Cell::text(task.deed.word()),
+        Cell::text(format!("{} {}", task.rig, task.place).trim_end()),
+        Cell::text(list(&task.units)),
+        Cell::number(task.step),
+        Cell::number(task.hands.get()),
+        Cell::of(Tone::Tick, task.deed.boxes()),
+        Cell::text(format!("{}: {}", task.walk.method, how_hard(task.walk))),
+        Cell::text(list(&task.beside)),
+        Cell::text(task.closes.map_or(String::new(), |at| when(zone, at))),
+    ]
 }

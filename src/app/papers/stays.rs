@@ -22,7 +22,7 @@ pub(super) struct Stay<'d> {
 }
 
 /// Every visit that touches the window, by rig, then load.
-pub(super) fn stays<'d>(desk: &'d Desk, now: Minute, window: Span) -> Vec<Stay<'d>> {
+pub(super) fn stays(desk: &Desk, now: Minute, window: Span) -> Vec<Stay<'_>> {
     let floor = &desk.floor;
     let mut all = Vec::new();
     for (unit, record) in &floor.now.units {
