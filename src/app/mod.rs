@@ -8,12 +8,16 @@
 //! `jobs` call the desk and threads.
 
 pub mod actions;
+mod bench_deeds;
+mod bench_state;
+pub mod card;
 pub mod config;
 pub mod dates;
 pub mod demo_files;
 pub mod desk;
 mod effects;
 pub mod evidence;
+mod handed_out;
 mod jobs;
 pub mod keymap;
 mod leave;
@@ -22,14 +26,21 @@ mod lists;
 pub mod load_view;
 pub mod offers;
 pub mod papers;
+pub mod plain_bench;
+mod pointer;
 pub mod remedies;
 pub mod review;
+pub mod rig_work;
+pub mod scan;
+pub mod scan_burst;
 pub mod scenario;
 pub mod settings;
 mod size_form;
 pub mod sizing;
 mod state;
+mod unit_sort;
 mod update;
+mod update_bench;
 mod update_load;
 mod update_what_if;
 mod update_when;
@@ -39,11 +50,14 @@ pub mod what_if;
 pub mod when;
 
 pub use actions::{ACTIONS, Action, Entry, Kind, Where};
+pub use bench_state::{Answer, Bench, BenchList, Mood};
 pub use effects::perform;
 pub use jobs::Jobs;
 pub use keymap::KeyMap;
+pub use pointer::{Pointer, PointerKind};
 pub use settings::Settings;
 pub use state::{
-    App, Bench, Effect, Field, Key, Message, Overlay, PlanView, Purpose, Screen, SizeForm,
-    UnitList, WhenFor,
+    App, Effect, Field, Key, Message, Overlay, PlanView, Purpose, Screen, SizeForm, UnitList,
+    WhenFor,
 };
+pub use unit_sort::UnitSort;

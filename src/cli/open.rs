@@ -4,6 +4,7 @@ use super::env::Env;
 use super::place::{LedgerFile, desk, folder};
 use super::{Answer, Exit, Failure};
 use crate::app::demo_files::is_sample;
+use crate::terminal::End;
 use clap::Args;
 use std::path::PathBuf;
 
@@ -40,6 +41,10 @@ pub(crate) fn run(arguments: &Arguments, env: &mut Env) -> Answer {
 pub(crate) fn show(desk: crate::app::desk::Desk, sample: bool, env: &mut Env) -> Answer {
     env.flush()?;
     let options = env.terminal_options(sample)?;
-    crate::terminal::run(desk, options).map_err(|error| Failure::new(Exit::Failed, error))?;
-    Ok(Exit::Done)
+    let end = crate::terminal::run(desk, options)
+        .map_err(|error| Failure::failed(format!("the terminal failed: {error}")))?;
+    Ok(match end {
+        End::Left => Exit::Done,
+        End::Signal(signal) => Exit::Signal(signal),
+    })
 }

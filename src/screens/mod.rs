@@ -12,6 +12,7 @@ mod proof;
 mod tests;
 pub mod theme;
 mod units;
+mod walk;
 mod what_if;
 
 use crate::app::offers::Offer;
@@ -25,6 +26,11 @@ use unicode_width::UnicodeWidthStr;
 
 /// Smallest terminal that shows more than a line.
 const LEAST: (u16, u16) = (40, 12);
+
+/// Columns from the left in which the mark of the selected line may stand.
+const LEFT: usize = 40;
+/// What may stand before it: nothing, and the frames of boxes.
+const FRAME: [&str; 3] = [" ", "|", "│"];
 
 /// Draws the whole program; the number of list rows it had room for.
 pub fn draw(app: &App, theme: &Theme, area: Rect, buffer: &mut Buffer) -> usize {
@@ -55,6 +61,25 @@ pub fn draw(app: &App, theme: &Theme, area: Rect, buffer: &mut Buffer) -> usize 
     key_line::key_line(app, theme, row(area, area.height - 1), buffer);
     let above = overlays::draw(app, theme, body, buffer);
     above.unwrap_or(rows)
+}
+
+/// The row of the line that is selected on what is drawn: the first that its mark stands before.
+pub fn selected_row(shown: &Buffer) -> Option<u16> {
+    let area = shown.area;
+    let body = area.y + 1..(area.y + area.height).saturating_sub(2);
+    let marked = |row: &u16| {
+        let left = (area.x..area.x + area.width).map(|column| shown[(column, *row)].symbol());
+        let first = left.take(LEFT).find(|symbol| !FRAME.contains(symbol));
+        first == Some(">")
+    };
+    body.into_iter().find(marked)
+}
+
+/// The minute that a column of the terminal stands for, where the screen has a time axis.
+pub fn minute_at(app: &App, columns: u16, column: u16) -> Option<crate::domain::Minute> {
+    (app.screen == Screen::Plan)
+        .then(|| plan::minute_at(app, columns, column))
+        .flatten()
 }
 
 /// One row of an area.

@@ -44,6 +44,17 @@ pub(super) fn draw(app: &App, theme: &Theme, area: Rect, buffer: &mut Buffer) ->
     rigs
 }
 
+/// The minute at which a column of the terminal begins.
+pub(super) fn minute_at(app: &App, columns: u16, column: u16) -> Option<crate::domain::Minute> {
+    let axis = Axis {
+        from: app.plan.from,
+        scale: app.plan.scale,
+        columns: usize::from(columns.checked_sub(NAME)?),
+    };
+    let column = usize::from(column.checked_sub(NAME)?);
+    (column < axis.columns).then(|| axis.start_of(column))
+}
+
 /// Dates and times, with `now` where it is.
 fn head(app: &App, axis: &Axis, area: Rect, track: Rect, buffer: &mut Buffer) {
     line(buffer, row(area, 0), 0, "", Style::new());
