@@ -89,12 +89,17 @@ fn page(command: &clap::Command, whole: bool) -> Result<String, Failure> {
     if whole {
         let exits: Vec<(String, &str)> = EXITS
             .iter()
-            .map(|(exit, words)| ((*exit as u8).to_string(), *words))
+            .map(|(exit, words)| (exit.code().to_string(), *words))
             .collect();
         section(
             &mut page,
             "EXIT STATUS",
             exits.iter().map(|(code, words)| (code.as_str(), *words)),
+        );
+        section(
+            &mut page,
+            "SIGNALS",
+            [("128+n", "Ended by the signal of the number n.")],
         );
         section(&mut page, "ENVIRONMENT", ENVIRONMENT);
         section(&mut page, "FILES", FILES);
