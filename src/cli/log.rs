@@ -27,7 +27,28 @@ pub(crate) struct Arguments {
 /// Prints every event, one a line, voided ones marked.
 pub(crate) fn run(arguments: &Arguments, env: &mut Env) -> Answer {
     let desk = arguments.place.look(env)?;
+<<<<<<< HEAD
     let table = table(&desk);
+=======
+    let header = vec!["seq", "happened", "person", "event", "counts"];
+    let row = |event: &crate::domain::Event| {
+        let counts = if desk.floor.voided.contains(&event.seq) {
+            "undone"
+        } else {
+            "yes"
+        };
+        vec![
+            event.seq.0.to_string(),
+            crate::lab::offset_text(&desk.lab.zone, event.happened),
+            event.actor.person.clone(),
+            event_words(event),
+            counts.to_owned(),
+        ]
+    };
+    let mut rows = Vec::new();
+    desk.each_after(crate::domain::Seq(0), |event| rows.push(row(event)))?;
+    let table = Table { header, rows };
+>>>>>>> main
     if !arguments.json {
         let text = if arguments.csv {
             table.csv()

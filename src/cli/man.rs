@@ -84,8 +84,9 @@ fn page(command: &clap::Command, whole: bool) -> Result<String, Failure> {
     if command.has_subcommands() {
         man.render_subcommands_section(&mut page)?;
     }
-    // A break behind an empty line breaks nothing.
-    let mut page = String::from_utf8_lossy(&page).replace("\n\n.br\n", "\n.br\n");
+    // A break behind an empty line or another break breaks nothing.
+    let page = String::from_utf8_lossy(&page).replace("\n\n.br\n", "\n.br\n");
+    let mut page = page.replace(".br\n.br\n", ".br\n");
     if whole {
         let exits: Vec<(String, &str)> = EXITS
             .iter()
