@@ -3,6 +3,7 @@
 use super::env::Env;
 use super::out_file::{Output, write};
 use super::place::Place;
+use super::report::open;
 use super::{Answer, Exit, Failure};
 use crate::app::desk::Desk;
 use crate::app::evidence::legs;
@@ -128,8 +129,8 @@ impl Name {
     }
 
     /// The table as comma-separated text.
-    fn csv(self, desk: &Desk) -> String {
-        let table = self.table(desk);
+    fn csv(self, desk: &Desk) -> Result<String, Failure> {
+        let table = self.table(desk)?;
         let is_number = |column: &&str| match self {
             Self::LoadRequests => *column != "request",
             _ => {
@@ -137,12 +138,12 @@ impl Name {
             }
         };
         let numbers: Vec<&str> = table.header.iter().copied().filter(is_number).collect();
-        table.csv_with_numbers(&numbers)
+        Ok(table.csv_with_numbers(&numbers))
     }
 
-    fn table(self, desk: &Desk) -> Table {
+    fn table(self, desk: &Desk) -> Result<Table, Failure> {
         let now = desk.now();
-        match self {
+        Ok(match self {
             Self::All | Self::Units => super::units::unit_table(desk, ""),
             Self::Walks => walks(desk),
             Self::Bookings => bookings(desk),
@@ -164,9 +165,9 @@ impl Name {
                 own.expect("every table of the load has its name").1
             }
             Self::Evidence => super::evidence::table(&legs(desk)),
-            Self::Log => super::log::table(desk),
-            Self::Review => review(&desk.floor, &desk.lab.zone).table,
-        }
+            Self::Log => super::log::table(desk)?,
+            Self::Review => review(desk)?.table,
+        })
     }
 }
 
@@ -188,7 +189,7 @@ pub(crate) fn run(arguments: &Arguments, env: &mut Env) -> Answer {
         } => {
             let (desk, made) = open(place, env)?;
             env.say(&format!("ledger: {}", made.head.line()));
-            let text = table.csv(&desk);
+            let text = table.csv(&desk)?;
             output.put(&format!("rigday-{}.csv", table.word()), &text, env)
         }
         What::Ical {
@@ -202,13 +203,6 @@ pub(crate) fn run(arguments: &Arguments, env: &mut Env) -> Answer {
             ical(&desk, &made, &whose, output, env)
         }
     }
-}
-
-fn open(place: &Place, env: &mut Env) -> Result<(Desk, Made), Failure> {
-    let mut desk = place.look(env)?;
-    let head = desk.head()?;
-    let ms = env.host.now_ms();
-    Ok((desk, Made { ms, head }))
 }
 
 /// Every table into a folder, and the head that all of them were made from.
@@ -230,7 +224,7 @@ fn all(desk: &Desk, made: &Made, output: &Output, env: &mut Env) -> Answer {
         .iter()
         .filter(|own| **own != Name::All)
     {
-        let text = own.csv(desk);
+        let text = own.csv(desk)?;
         put(format!("rigday-{}.csv", own.word()), &text, env)?;
     }
     put(

@@ -2,7 +2,7 @@
 
 use super::env::Env;
 use super::place::Place;
-use super::{Answer, Exit};
+use super::{Answer, Exit, Failure};
 use crate::app::desk::Desk;
 use crate::app::walk::event_words;
 use crate::report::table::Table;
@@ -27,28 +27,7 @@ pub(crate) struct Arguments {
 /// Prints every event, one a line, voided ones marked.
 pub(crate) fn run(arguments: &Arguments, env: &mut Env) -> Answer {
     let desk = arguments.place.look(env)?;
-<<<<<<< HEAD
-    let table = table(&desk);
-=======
-    let header = vec!["seq", "happened", "person", "event", "counts"];
-    let row = |event: &crate::domain::Event| {
-        let counts = if desk.floor.voided.contains(&event.seq) {
-            "undone"
-        } else {
-            "yes"
-        };
-        vec![
-            event.seq.0.to_string(),
-            crate::lab::offset_text(&desk.lab.zone, event.happened),
-            event.actor.person.clone(),
-            event_words(event),
-            counts.to_owned(),
-        ]
-    };
-    let mut rows = Vec::new();
-    desk.each_after(crate::domain::Seq(0), |event| rows.push(row(event)))?;
-    let table = Table { header, rows };
->>>>>>> main
+    let table = table(&desk)?;
     if !arguments.json {
         let text = if arguments.csv {
             table.csv()
@@ -70,7 +49,7 @@ pub(crate) fn run(arguments: &Arguments, env: &mut Env) -> Answer {
 }
 
 /// Every event, one a line, voided ones marked.
-pub(super) fn table(desk: &Desk) -> Table {
+pub(super) fn table(desk: &Desk) -> Result<Table, Failure> {
     let header = vec!["seq", "happened", "person", "event", "counts"];
     let row = |event: &crate::domain::Event| {
         let counts = if desk.floor.voided.contains(&event.seq) {
@@ -86,8 +65,7 @@ pub(super) fn table(desk: &Desk) -> Table {
             counts.to_owned(),
         ]
     };
-    Table {
-        header,
-        rows: desk.floor.events.iter().map(row).collect(),
-    }
+    let mut rows = Vec::new();
+    desk.each_after(crate::domain::Seq(0), |event| rows.push(row(event)))?;
+    Ok(Table { header, rows })
 }

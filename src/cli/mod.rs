@@ -15,11 +15,8 @@ mod due;
 mod effort;
 mod env;
 mod evidence;
-<<<<<<< HEAD
 mod export;
-=======
 mod forecast;
->>>>>>> main
 mod init;
 mod keys;
 mod load;

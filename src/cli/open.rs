@@ -33,7 +33,7 @@ pub(crate) fn run(arguments: &Arguments, env: &mut Env) -> Answer {
     env.late
         .get_or_insert_with(|| "the screens were opened with --now".to_owned());
     let desk = desk(&folder(arguments.lab.as_ref(), env), &arguments.ledger, env)?;
-    let sample = is_sample(&desk.floor);
+    let sample = is_sample(&desk)?;
     show(desk, sample, env)
 }
 

@@ -132,8 +132,7 @@ pub(super) fn write_json(file: &Path, text: &str, env: &mut Env) -> Result<(), F
     if file.as_os_str() == "-" {
         return env.print(text);
     }
-    std::fs::write(file, text)
-        .map_err(|error| Failure::new(Exit::Failed, format!("{}: {error}", file.display())))
+    super::out_file::write(file, text.as_bytes(), true)
 }
 
 fn show(
@@ -147,15 +146,7 @@ fn show(
     let why = planning.why_late(proposal, MOST_REASONS);
     if let Some(file) = &arguments.json {
         let text = plan_json::to_json_with(&proposal.plan, &why);
-<<<<<<< HEAD
-        if file.as_os_str() == "-" {
-            env.print(&text)?;
-        } else {
-            super::out_file::write(file, text.as_bytes(), true)?;
-        }
-=======
         write_json(file, &text, env)?;
->>>>>>> main
     }
     if arguments.plain {
         env.print(&bookings(proposal, lab).tsv())?;

@@ -4,9 +4,10 @@ use super::env::Env;
 use super::out_file::Output;
 use super::place::Place;
 use super::{Answer, Exit, Failure};
+use crate::app::demo_files::is_sample;
 use crate::app::desk::Desk;
 use crate::app::papers::{self, Made, Week};
-use crate::domain::{CrewId, RequestId};
+use crate::domain::{CrewId, RequestId, Seq};
 use crate::lab::parse_date;
 use crate::report::html::html;
 use crate::report::paper::Paper;
@@ -124,12 +125,21 @@ pub(crate) fn run(arguments: &Arguments, env: &mut Env) -> Answer {
     }
 }
 
+/// The desk for looking, with every event of the ledger, and the end of the chain that it has read.
+pub(super) fn open(place: &Place, env: &mut Env) -> Result<(Desk, Made), Failure> {
+    let mut desk = place.look(env)?;
+    let head = desk.head()?;
+    let mut events = Vec::new();
+    desk.each_after(Seq(0), |event| events.push(event.clone()))?;
+    desk.floor.events = events;
+    let ms = env.host.now_ms();
+    let sample = is_sample(&desk)?;
+    Ok((desk, Made { ms, head, sample }))
+}
+
 impl How {
     fn open(&self, env: &mut Env) -> Result<(Desk, Made), Failure> {
-        let mut desk = self.place.look(env)?;
-        let head = desk.head()?;
-        let ms = env.host.now_ms();
-        Ok((desk, Made { ms, head }))
+        open(&self.place, env)
     }
 
     /// Writes the paper under a name that is made here and never from data.

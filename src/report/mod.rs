@@ -5,12 +5,9 @@
 
 pub mod chart;
 pub mod evidence_svg;
-<<<<<<< HEAD
+pub mod forecast_json;
 pub mod html;
 pub mod ical;
-=======
-pub mod forecast_json;
->>>>>>> main
 pub mod openmetrics;
 pub mod paper;
 pub mod plain;

@@ -549,7 +549,16 @@ fn a_year_of_a_hundred_rigs_is_on_paper_in_a_second() {
     let watch = SystemClock::default();
     let last = desk.lab.zone.local(now).date();
     let first = last - chrono::Days::new(364);
-    let text = rigday::report::html::html(&usage(&desk, first, last, &Made { ms: 0, head }));
+    let text = rigday::report::html::html(&usage(
+        &desk,
+        first,
+        last,
+        &Made {
+            ms: 0,
+            head,
+            sample: false,
+        },
+    ));
     let took = watch.elapsed();
     println!(
         "a year of 100 rigs on paper: {} ms, {} bytes",

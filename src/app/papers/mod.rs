@@ -19,7 +19,6 @@ pub use run_sheet::run_sheet;
 pub use usage::usage;
 pub use week::{Week, week};
 
-use super::demo_files::is_sample;
 use super::desk::Desk;
 use crate::domain::{Minute, Minutes, Span};
 use crate::ledger::Head;
@@ -36,6 +35,8 @@ pub struct Made {
     pub ms: i64,
     /// The end of the chain that the desk has read.
     pub head: Head,
+    /// It tells of the demo's lab.
+    pub sample: bool,
 }
 
 impl Made {
@@ -50,7 +51,7 @@ impl Made {
             by: desk.actor().person.clone(),
             program: PROGRAM.to_owned(),
             head: (self.head.seq.0 > 0).then(|| self.head.line()),
-            sample: is_sample(&desk.floor),
+            sample: self.sample,
         }
     }
 }
