@@ -109,7 +109,9 @@ impl SqliteLedger {
                 return Ok(gathered.all());
             };
             at = last.seq;
-            events.into_iter().for_each(|event| gathered.take(event));
+            for event in events {
+                gathered.take(event);
+            }
         }
     }
 }
