@@ -17,7 +17,7 @@ use crate::clock::Clock;
 use crate::domain::steps::Walks;
 use crate::domain::{Actor, EventBody, Lab, Minute, NewEvent, Seq, UnitId};
 use crate::floor::Floor;
-use crate::ledger::{Expect, Ids, Ledger, LedgerError, Outcome};
+use crate::ledger::{Expect, Head, Ids, Ledger, LedgerError, Outcome};
 use std::sync::Arc;
 
 /// A lab at work.
@@ -168,6 +168,17 @@ impl Desk {
     /// Says why everything that is recorded from now on is entered late.
     pub fn set_late(&mut self, reason: &str) {
         self.late = Some(reason.to_owned());
+    }
+
+    /// The end of the ledger's chain, after reading everything up to it.
+    pub fn head(&mut self) -> Result<Head, DeskError> {
+        loop {
+            let head = self.ledger.head()?;
+            if head.seq <= self.floor.seen() {
+                return Ok(head);
+            }
+            self.refresh()?;
+        }
     }
 
     /// What whoever works here should be told now.
