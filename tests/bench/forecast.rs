@@ -87,7 +87,7 @@ fn main() {
             .iter()
             .flat_map(|own| own.by)
             .flatten()
-            .map(|own| own.get())
+            .map(rigday::domain::Minute::get)
             .sum();
         println!(
             "demo lab: {samples} samples on {threads} threads in {took:.0} ms, {:.2} plans repaired a sample, sum of dates {sum}",
