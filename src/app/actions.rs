@@ -57,6 +57,22 @@ pub enum Action {
     ZoomOut,
     /// Put a unit's next step on another rig.
     Assign,
+    /// Take the selected booking in hand.
+    Lift,
+    /// Take the whole run of the selected booking in hand.
+    LiftRun,
+    /// Unload what is in hand earlier.
+    Shorter,
+    /// Unload what is in hand later.
+    Longer,
+    /// Take the selected booking off its rig.
+    TakeOff,
+    /// Show what the changes make different, to put them in force.
+    Commit,
+    /// What this morning asks for.
+    Morning,
+    /// The whole walk of the selected unit.
+    Walk,
     /// Report a rig down.
     RigDown,
     /// Report a rig back.
@@ -159,8 +175,8 @@ pub const ACTIONS: &[Entry] = &[
     entry(
         Action::Assign,
         "assign",
-        "Put the selected unit's next step on a rig of your choice",
-        "move book rig",
+        "Choose a waiting unit and a rig for its next step, each with its earliest time",
+        "move book rig waiting",
         &["a"],
         PLAN,
         3,
@@ -173,6 +189,78 @@ pub const ACTIONS: &[Entry] = &[
         &["w"],
         PLAN,
         2,
+    ),
+    entry(
+        Action::Lift,
+        "lift",
+        "Take the selected booking in hand; arrows move it, Enter drops it, Esc puts it back",
+        "drop grab drag move booking",
+        &["Enter", " "],
+        PLAN,
+        1,
+    ),
+    entry(
+        Action::LiftRun,
+        "lift run",
+        "Take the whole run of the selected booking in hand",
+        "chamber together move",
+        &["L"],
+        PLAN,
+        8,
+    ),
+    entry(
+        Action::Shorter,
+        "shorter",
+        "Unload what is in hand earlier; the exposure itself is as long as its method says",
+        "wait length",
+        &["<"],
+        PLAN,
+        0,
+    ),
+    entry(
+        Action::Longer,
+        "longer",
+        "Let what is in hand wait longer in its rig, where its method allows",
+        "wait length",
+        &[">"],
+        PLAN,
+        0,
+    ),
+    entry(
+        Action::TakeOff,
+        "take off",
+        "Take the selected booking and the unit's later ones off their rigs",
+        "remove unbook free",
+        &["x"],
+        PLAN,
+        6,
+    ),
+    entry(
+        Action::Commit,
+        "commit",
+        "Show what your changes make different, to put them in force",
+        "publish what-if",
+        &["c"],
+        PLAN,
+        3,
+    ),
+    entry(
+        Action::Morning,
+        "morning sheet",
+        "What happened since the last plan and overnight, and what to do first",
+        "overnight today news start",
+        &["s"],
+        PLAN,
+        2,
+    ),
+    entry(
+        Action::Walk,
+        "walk",
+        "The whole walk and history of the selected unit",
+        "details unit history",
+        &["o"],
+        PLAN,
+        9,
     ),
     entry(
         Action::WhyLate,

@@ -2,6 +2,7 @@
 //!
 //! [`desk`] is what a person at the desk can do, with or without a terminal: the command line and
 //! the screens both go through it. [`walk`] puts what they show in words, [`what_if`] plans a changed lab beside the real one, and
+//! [`plan`] is what the Plan screen works with, [`morning`] what a day begins with, and
 //! [`remedies`] looks for the smallest change that makes a late request on time. [`scenario`] plays the story of
 //! the demo. The rest is the program on the screen: a key becomes an [`Action`] by one table, an action
 //! becomes a change of [`App`] or an [`Effect`] in [`App::update`], which does no IO; only `effects` and
@@ -13,8 +14,11 @@ pub mod desk;
 mod effects;
 pub mod evidence;
 mod jobs;
+mod keeping;
 pub mod line_samples;
+pub mod morning;
 pub mod offers;
+pub mod plan;
 pub mod remedies;
 pub mod review;
 pub mod scenario;
@@ -22,6 +26,8 @@ mod size_form;
 pub mod sizing;
 mod state;
 mod update;
+mod update_hand;
+mod update_plan;
 mod update_what_if;
 pub mod view;
 pub mod walk;
@@ -29,7 +35,9 @@ pub mod what_if;
 
 pub use actions::{ACTIONS, Action, Entry, Where};
 pub use effects::perform;
+pub use keeping::recall;
 pub use jobs::Jobs;
 pub use state::{
-    App, Bench, Effect, Field, Key, Message, Overlay, PlanView, Purpose, Screen, SizeForm, UnitList,
+    App, Bench, Effect, Field, Key, Message, Mouse, MouseDeed, Overlay, Purpose, RigOffer, Screen,
+    SizeForm, UnitList, Waiting,
 };

@@ -3,13 +3,8 @@
 use super::actions::{Action, action_of, matching};
 use super::state::{App, Effect, Field, Message, Overlay, Purpose, Screen};
 use crate::domain::text::normal;
-use crate::domain::{Minutes, RigId};
-use crate::problem::UnitIx;
 use chrono::Days;
 use tui_input::{Input, InputRequest};
-
-/// Minutes in a column, from the nearest zoom to the widest.
-const SCALES: [i64; 9] = [5, 10, 20, 30, 60, 120, 240, 480, 1440];
 
 impl App {
     /// Takes a message in.
@@ -20,6 +15,7 @@ impl App {
                 return self.key(&key);
             }
             Message::Paste(text) => self.paste(&text),
+            Message::Mouse(mouse) => return self.mouse(mouse),
             Message::Resized => self.dirty = true,
             Message::Tick => {
                 if self.desk.now() != self.now {
@@ -66,7 +62,7 @@ impl App {
         self.overlays.iter().position(waits)
     }
 
-    fn key(&mut self, key: &str) -> Vec<Effect> {
+    pub(super) fn key(&mut self, key: &str) -> Vec<Effect> {
         if key == "Ctrl-c" {
             return self.run(Action::Quit);
         }
@@ -253,7 +249,18 @@ impl App {
             (_, "Esc" | "q") => {
                 self.overlays.pop();
             }
+            (
+                Some(
+                    Overlay::ChooseUnit { .. }
+                    | Overlay::ChooseRig { .. }
+                    | Overlay::Morning { .. }
+                    | Overlay::Offered
+                    | Overlay::Leave,
+                ),
+                _,
+            ) => return self.key_in_plan_overlay(key),
             (Some(Overlay::Difference { .. }), "c") => return vec![Effect::Publish],
+            (Some(Overlay::Difference { .. }), "t") => return self.onto_timeline(),
             (Some(Overlay::Beside { .. }), "c") => return vec![Effect::PublishWhatIf],
             (Some(Overlay::Difference { proposal, scroll }), _) => {
                 let most = proposal.changes.len()
@@ -271,25 +278,6 @@ impl App {
             }
             (Some(Overlay::Walk { scroll, .. } | Overlay::Proof { scroll, .. }), _) => {
                 *scroll = moved(*scroll).unwrap_or(*scroll).min(500);
-            }
-            (
-                Some(Overlay::ChooseRig {
-                    unit,
-                    rigs,
-                    selected,
-                }),
-                "Enter",
-            ) => {
-                if let Some(rig) = rigs.get(*selected) {
-                    let assign = (unit.clone(), rig.clone());
-                    self.overlays.pop();
-                    return vec![Effect::Plan(Some(assign))];
-                }
-            }
-            (Some(Overlay::ChooseRig { rigs, selected, .. }), _) => {
-                *selected = moved(*selected)
-                    .unwrap_or(*selected)
-                    .min(rigs.len().saturating_sub(1));
             }
             _ => {}
         }
@@ -323,6 +311,9 @@ impl App {
 
     /// Carries an action out, or says what it needs.
     pub(super) fn run(&mut self, action: Action) -> Vec<Effect> {
+        if let Some(effects) = self.run_in_hand(action) {
+            return effects;
+        }
         match action {
             Action::Plan => self.show(Screen::Plan),
             Action::Bench => self.show(Screen::Bench),
@@ -334,11 +325,11 @@ impl App {
             Action::LastScreen => self.turn(Screen::ALL.len() - 1),
             Action::Help => self.overlays.push(Overlay::Help(Field::default())),
             Action::Palette => self.overlays.push(Overlay::Palette(Field::default())),
-            Action::Quit => return vec![Effect::Quit],
-            Action::Undo => return vec![Effect::Undo],
-            Action::Redo => return vec![Effect::Redo],
+            Action::Quit => return self.quit(),
+            Action::Undo => return self.take_back(),
+            Action::Redo => return self.make_again(),
             Action::Refresh => return vec![Effect::Refresh],
-            Action::MakePlan => return vec![Effect::Plan(None)],
+            Action::MakePlan => return vec![Effect::Plan],
             Action::WhatIf => self.overlays.push(Overlay::Changes {
                 field: Field::default(),
                 changes: Vec::new(),
@@ -352,14 +343,20 @@ impl App {
                         .push(Overlay::Ask(Purpose::RigDown(rig), Field::default()));
                 }
             }
-            Action::Assign => self.choose_rig(),
+            Action::Lift | Action::LiftRun => self.lift(action == Action::LiftRun),
+            Action::Shorter | Action::Longer => self.say_lift_first(),
+            Action::TakeOff => return self.take_off(),
+            Action::Commit => self.commit(),
+            Action::Morning => return self.show_morning(),
+            Action::Walk => self.open(),
+            Action::Assign => self.choose_unit(),
             Action::Pass | Action::LoadUnit | Action::UnloadUnit => return self.about_unit(action),
             Action::Fail | Action::Hold | Action::Note | Action::Withdraw => self.ask(action),
             Action::Search => self.units.typing = true,
             Action::Back => self.back(),
             Action::Open => self.open(),
             Action::NextClash => self.next_clash(),
-            Action::Now => self.plan.from = self.now - self.plan.scale * 12,
+            Action::Now => self.go_to_now(),
             Action::ZoomIn => self.zoom(-1),
             Action::ZoomOut => self.zoom(1),
             Action::Up
@@ -433,85 +430,6 @@ impl App {
         self.overlays.push(Overlay::Ask(purpose, Field::default()));
     }
 
-    /// Rigs that can do the next step of the selected unit.
-    fn choose_rig(&mut self) {
-        let Some(unit) = self.unit() else {
-            self.said = Some((false, "select a booking first".to_owned()));
-            return;
-        };
-        let problem = self.desk.planning().problem();
-        let found = problem
-            .units
-            .iter()
-            .position(|own| own.id == unit)
-            .map(UnitIx::from);
-        let next = found.map(|ix| (ix, problem.units[ix.ix()].facts.len()));
-        let rigs: Vec<RigId> = next
-            .filter(|(ix, step)| *step < problem.units[ix.ix()].wanted)
-            .map(|(ix, step)| problem.rigs_for(problem.step(ix, step)).to_vec())
-            .unwrap_or_default()
-            .iter()
-            .map(|(rig, _)| problem.rigs[rig.ix()].id.clone())
-            .collect();
-        if rigs.is_empty() {
-            self.said = Some((false, format!("{unit} has no further step to assign")));
-        } else {
-            self.overlays.push(Overlay::ChooseRig {
-                unit,
-                rigs,
-                selected: 0,
-            });
-        }
-    }
-
-    /// Selects the booking of the next clash and says what is wrong.
-    fn next_clash(&mut self) {
-        let count = self.view.clashes.len();
-        if count == 0 {
-            self.said = Some((true, "the published plan breaks no rule".to_owned()));
-            return;
-        }
-        let next = self.plan.clash.map_or(0, |at| (at + 1) % count);
-        self.plan.clash = Some(next);
-        let clash = self.view.clashes[next].clone();
-        if let Some(row) = clash.rig {
-            self.plan.row = row.ix();
-        }
-        if let (Some(span), Some(row)) = (clash.span, self.view.rigs.get(self.plan.row)) {
-            let at = row
-                .entries
-                .iter()
-                .position(|entry| entry.clash && entry.span.start >= span.start);
-            self.plan.entry = at.unwrap_or(0);
-            self.plan.from = span.start - self.plan.scale * 12;
-        }
-        let words = format!(
-            "clash {} of {count}, {}: {}",
-            next + 1,
-            clash.rule.name(),
-            clash.text
-        );
-        self.said = Some((false, words));
-    }
-
-    fn zoom(&mut self, by: isize) {
-        let at = SCALES
-            .iter()
-            .position(|scale| *scale == self.plan.scale.get())
-            .unwrap_or(4);
-        let next = at.saturating_add_signed(by).min(SCALES.len() - 1);
-        self.plan.scale = Minutes::new(SCALES[next]);
-        let about = self.selected_start().unwrap_or(self.now);
-        self.plan.from = about - self.plan.scale * 12;
-    }
-
-    fn selected_start(&self) -> Option<crate::domain::Minute> {
-        let row = self.view.rigs.get(self.plan.row)?;
-        row.entries
-            .get(self.plan.entry)
-            .map(|entry| entry.span.start)
-    }
-
     fn go(&mut self, action: Action) {
         match self.screen {
             Screen::Plan => self.go_plan(action),
@@ -526,39 +444,9 @@ impl App {
         }
         self.settle();
     }
-
-    /// Up and down change the rig and stay near the same time; left and right go from booking to booking.
-    fn go_plan(&mut self, action: Action) {
-        let width = self.plan.scale * 48;
-        match action {
-            Action::Up | Action::Down | Action::First | Action::Last => {
-                let at = self
-                    .selected_start()
-                    .unwrap_or(self.now)
-                    .max(self.plan.from);
-                step_by(&mut self.plan.row, action, self.page);
-                self.settle();
-                self.select_near(at);
-            }
-            Action::Left => self.plan.entry = self.plan.entry.saturating_sub(1),
-            Action::Right => self.plan.entry += 1,
-            Action::PageUp => self.plan.from = self.plan.from - width,
-            Action::PageDown => self.plan.from += width,
-            _ => {}
-        }
-        self.settle();
-        if matches!(action, Action::Left | Action::Right)
-            && let Some(start) = self.selected_start()
-        {
-            let shown = crate::domain::Span::new(self.plan.from, self.plan.from + width);
-            if !shown.contains(start) {
-                self.plan.from = start - self.plan.scale * 12;
-            }
-        }
-    }
 }
 
-fn step_by(selected: &mut usize, action: Action, page: usize) {
+pub(super) fn step_by(selected: &mut usize, action: Action, page: usize) {
     *selected = match action {
         Action::Up => selected.saturating_sub(1),
         Action::Down => *selected + 1,

@@ -185,7 +185,18 @@ impl Env {
             sample,
             unicode: (locale.contains("UTF-8") || locale.contains("UTF8")) && !plain,
             colour: variable("NO_COLOR").is_none_or(|value| value.is_empty()),
+            keep: None,
         }
+    }
+
+    /// The file in which the screens keep what this user has not put in force yet, one for each ledger.
+    pub(crate) fn screens_file(&self, ledger: &std::path::Path) -> Option<PathBuf> {
+        use sha2::Digest;
+        use std::os::unix::ffi::OsStrExt;
+        let whole = std::fs::canonicalize(ledger).ok()?;
+        let hash = sha2::Sha256::digest(whole.as_os_str().as_bytes());
+        let name = format!("screens-{}.json", &crate::ledger::hex(&hash)[..16]);
+        Some(self.state.as_ref()?.join(name))
     }
 
     /// A folder for things that may be thrown away.

@@ -77,7 +77,7 @@ fn header(app: &App, theme: &Theme, area: Rect, buffer: &mut Buffer) {
     let zone = &app.desk.lab.zone;
     let stale = app.stale_seconds().map(|age| format!("STALE {age}s"));
     // Beside a long word the date gives way; the time of day does not.
-    let cramped = stale.is_some() && area.width < 60;
+    let cramped = (stale.is_some() || app.changed() > 0) && area.width < 60;
     let format = if cramped {
         "%a %H:%M"
     } else {
@@ -85,7 +85,13 @@ fn header(app: &App, theme: &Theme, area: Rect, buffer: &mut Buffer) {
     };
     let time = zone.local(app.now).format(format).to_string();
     let sample = app.sample.then(|| "SAMPLE".to_owned());
-    let must: Vec<String> = [Some(time), stale, sample].into_iter().flatten().collect();
+    let changes = match app.changed() {
+        0 => None,
+        1 => Some("WHAT-IF 1 change".to_owned()),
+        count => Some(format!("WHAT-IF {count} changes")),
+    };
+    let must = [changes, Some(time), stale, sample];
+    let must: Vec<String> = must.into_iter().flatten().collect();
     let person = app.desk.actor().person.clone();
     let mut may = vec![zone.name().to_owned(), person];
     let width = usize::from(area.width);
@@ -162,7 +168,7 @@ fn state_line(app: &App) -> String {
     }
     if !view.clashes.is_empty() {
         parts.push(format!(
-            "{} clashes !! in the published plan (e)",
+            "{} clashes !! (e)",
             view.clashes.len()
         ));
     }
@@ -176,6 +182,9 @@ fn state_line(app: &App) -> String {
             .any(|own| matches!(own, Offer::LineAlarm(_)));
         let what = if alarm { "line alarm" } else { "offers" };
         parts.push(format!("{what} by the evidence (5)"));
+    }
+    if app.changed() > 0 && app.screen == Screen::Plan {
+        parts.insert(0, "c shows what your changes make different".to_owned());
     }
     if app.desk.floor.now.published.is_none() {
         parts.push("no plan is published yet: p plans, c publishes".to_owned());

@@ -1,15 +1,15 @@
 //! What lies in front of a screen: help, palette, questions, the difference of a plan, a unit's walk.
 
 use super::bench::PREVAIL;
+use super::plan::difference::gap_words;
+use super::plan::lists;
 use super::theme::Theme;
 use super::{clock, line, what_if};
 use crate::app::actions::matching;
-use crate::app::desk::{ChangeKind, PlanChange, Proposal};
 use crate::app::walk::{event_words, walk_of};
 use crate::app::{App, Field, Overlay, Purpose};
 use crate::domain::event::Subject;
-use crate::domain::plan::at_most_better;
-use crate::domain::{Minutes, RigId, UnitId};
+use crate::domain::{RigId, UnitId};
 use crate::planner::Progress;
 use crate::widgets::text::{fit, wrapped};
 use ratatui::buffer::Buffer;
@@ -31,7 +31,7 @@ pub(super) fn draw(app: &App, theme: &Theme, area: Rect, buffer: &mut Buffer) ->
         Overlay::Palette(field) => actions(app, theme, "Find an action", field, area, buffer),
         Overlay::Working { progress, .. } => working(theme, *progress, area, buffer),
         Overlay::Difference { proposal, scroll } => {
-            difference(app, theme, proposal, *scroll, area, buffer);
+            super::plan::difference::difference(app, theme, proposal, *scroll, area, buffer);
         }
         Overlay::Changes {
             field,
@@ -59,7 +59,13 @@ pub(super) fn draw(app: &App, theme: &Theme, area: Rect, buffer: &mut Buffer) ->
             unit,
             rigs,
             selected,
-        } => choose(theme, unit, rigs, *selected, area, buffer),
+        } => lists::rigs(app, theme, unit, (rigs, *selected), area, buffer),
+        Overlay::ChooseUnit { units, selected } => {
+            lists::waiting(theme, (units, *selected), area, buffer);
+        }
+        Overlay::Morning { selected } => lists::morning(app, theme, *selected, area, buffer),
+        Overlay::Offered => lists::offered(app, theme, area, buffer),
+        Overlay::Leave => lists::leave(app, theme, area, buffer),
         Overlay::Proof { leg, scroll } => {
             super::proof::proof(app, theme, *leg, *scroll, area, buffer);
         }
@@ -171,150 +177,6 @@ fn working(theme: &Theme, progress: Option<Progress>, area: Rect, buffer: &mut B
     );
 }
 
-fn gap_words(cost: i64, bound: Option<i64>) -> String {
-    let words = bound.and_then(|bound| at_most_better(cost, bound));
-    words.map_or_else(String::new, |words| format!(", {words}"))
-}
-
-/// What would change: counts, then clashes, requests left out, late requests and every change.
-fn difference(
-    app: &App,
-    theme: &Theme,
-    proposal: &Proposal,
-    scroll: usize,
-    area: Rect,
-    buffer: &mut Buffer,
-) {
-    let inside = frame(
-        theme,
-        "WHAT-IF: a plan that is not in force yet",
-        area,
-        buffer,
-    );
-    let plan = &proposal.plan;
-    let counts: Vec<String> = ChangeKind::ALL
-        .iter()
-        .map(|kind| {
-            (
-                kind,
-                proposal
-                    .changes
-                    .iter()
-                    .filter(|own| own.kind == *kind)
-                    .count(),
-            )
-        })
-        .filter(|(_, count)| *count > 0)
-        .map(|(kind, count)| format!("{count} {}", kind.word()))
-        .collect();
-    line(
-        buffer,
-        inside,
-        0,
-        &format!("c puts it in force, Esc drops it; {}", counts.join(", ")),
-        theme.title(),
-    );
-    let late = plan
-        .requests
-        .iter()
-        .filter(|own| own.late > Minutes::ZERO)
-        .count();
-    let figures = format!(
-        "cost {}{}; {late} requests late",
-        plan.cost,
-        gap_words(plan.cost, plan.bound)
-    );
-    line(buffer, inside, 1, &figures, Style::new());
-    let lines = difference_lines(app, theme, proposal);
-    let room = usize::from(inside.height.saturating_sub(2));
-    for (at, (text, style)) in lines.iter().skip(scroll).take(room).enumerate() {
-        line(
-            buffer,
-            inside,
-            u16::try_from(2 + at).unwrap_or(2),
-            text,
-            *style,
-        );
-    }
-    if lines.is_empty() {
-        line(
-            buffer,
-            inside,
-            2,
-            "Nothing changes: the published plan stands.",
-            Style::new(),
-        );
-    }
-}
-
-/// Clashes, requests left out, late requests and every change, in this order.
-fn difference_lines(app: &App, theme: &Theme, proposal: &Proposal) -> Vec<(String, Style)> {
-    let plan = &proposal.plan;
-    let mut lines: Vec<(String, Style)> = Vec::new();
-    for clash in &proposal.clashes {
-        lines.push((
-            format!("!! {} {}", clash.rule.name(), clash.text),
-            theme.clash(),
-        ));
-    }
-    for own in &plan.unplannable {
-        lines.push((
-            format!(
-                "left out: {} step {}: {}",
-                own.request, own.step, own.reason
-            ),
-            theme.warning(),
-        ));
-    }
-    for own in plan.requests.iter().filter(|own| own.late > Minutes::ZERO) {
-        lines.push((
-            format!(
-                "late: {} by {}, finishes {}",
-                own.request,
-                own.late,
-                clock(app, own.finish)
-            ),
-            theme.warning(),
-        ));
-        let why = proposal
-            .why
-            .iter()
-            .find(|(request, _)| *request == own.request);
-        if let Some(cause) = why.and_then(|(_, lines)| lines.last()) {
-            lines.push((format!("  {cause}"), Style::new()));
-        }
-    }
-    for change in &proposal.changes {
-        lines.push((change_words(app, change), Style::new()));
-    }
-    lines
-}
-
-fn change_words(app: &App, change: &PlanChange) -> String {
-    let place =
-        |own: &crate::domain::Booking| format!("{} {}", own.rig, clock(app, own.times.load));
-    let what = format!(
-        "{:7} {} step {}",
-        change.kind.word(),
-        change.unit,
-        change.step
-    );
-    match (&change.before, &change.after) {
-        (Some(before), Some(after)) => {
-            let by = change.shift();
-            format!(
-                "{what}: {} to {} ({}{by})",
-                place(before),
-                place(after),
-                if by > Minutes::ZERO { "+" } else { "" }
-            )
-        }
-        (Some(before), None) => format!("{what}: was {}", place(before)),
-        (None, Some(after)) => format!("{what}: {}", place(after)),
-        (None, None) => what,
-    }
-}
-
 fn ask(
     app: &App,
     theme: &Theme,
@@ -352,40 +214,6 @@ fn ask(
             inside,
             u16::try_from(2 + at).unwrap_or(2),
             &text,
-            style,
-        );
-    }
-}
-
-fn choose(
-    theme: &Theme,
-    unit: &UnitId,
-    rigs: &[RigId],
-    selected: usize,
-    area: Rect,
-    buffer: &mut Buffer,
-) {
-    let height = u16::try_from(rigs.len() + 3).unwrap_or(20);
-    let title = format!("Next step of {unit} on which rig?");
-    let inside = frame(theme, &title, middle(area, 50, height), buffer);
-    line(
-        buffer,
-        inside,
-        0,
-        "Enter plans with it there, Esc goes back",
-        Style::new(),
-    );
-    for (at, rig) in rigs.iter().enumerate() {
-        let style = if at == selected {
-            theme.selected()
-        } else {
-            Style::new()
-        };
-        line(
-            buffer,
-            inside,
-            u16::try_from(1 + at).unwrap_or(1),
-            &format!("{} {rig}", if at == selected { ">" } else { " " }),
             style,
         );
     }

@@ -5,7 +5,7 @@ use super::theme::Theme;
 use crate::app::desk::{Desk, Opening};
 use crate::app::scenario::Scenario;
 use crate::app::what_if::Change;
-use crate::app::{App, Field, Jobs, Message, Overlay, Purpose, Screen, SizeForm};
+use crate::app::{App, Field, Jobs, Message, Overlay, Purpose, RigOffer, Screen, SizeForm};
 use crate::clock::FakeClock;
 use crate::domain::{Actor, EventBody, Lab, Minute, Minutes, RigId, UnitId, Verdict, Zone};
 use crate::ledger::{Env, Ids, Ledger, MemoryLedger, Shared};
@@ -144,9 +144,15 @@ fn overlays(app: &App) -> Vec<Option<Overlay>> {
         Some(Overlay::Ask(Purpose::RigDown(rig.clone()), field())),
         Some(Overlay::ChooseRig {
             unit: unit.clone(),
-            rigs: vec![rig],
+            rigs: vec![RigOffer {
+                rig,
+                earliest: Some(app.now),
+            }],
             selected: 0,
         }),
+        Some(Overlay::Morning { selected: 2 }),
+        Some(Overlay::Leave),
+        Some(Overlay::Offered),
         Some(Overlay::Walk { unit, scroll: 3 }),
         Some(Overlay::Changes {
             field: field(),

@@ -3,12 +3,12 @@
 //! Whatever way the program ends, the terminal is left as it was found.
 
 use crate::app::desk::Desk;
-use crate::app::{App, Jobs, Key, Message, perform};
+use crate::app::{App, Jobs, Key, Message, Mouse, MouseDeed, perform, recall};
 use crate::screens::draw;
 use crate::screens::theme::Theme;
 use crossterm::event::{
     DisableBracketedPaste, EnableBracketedPaste, Event, KeyCode, KeyEvent, KeyEventKind,
-    KeyModifiers,
+    KeyModifiers, MouseButton, MouseEvent, MouseEventKind,
 };
 use crossterm::terminal::{
     BeginSynchronizedUpdate, EndSynchronizedUpdate, EnterAlternateScreen, LeaveAlternateScreen,
@@ -17,11 +17,12 @@ use crossterm::{cursor, execute, queue};
 use ratatui::Terminal;
 use ratatui::backend::{Backend, CrosstermBackend};
 use std::io::{BufWriter, Stdout, Write};
+use std::path::PathBuf;
 use std::sync::mpsc::{Receiver, RecvTimeoutError, Sender, channel};
 use std::time::Duration;
 
 /// How the terminal draws.
-#[derive(Clone, Copy, Debug)]
+#[derive(Clone, Debug)]
 pub struct Options {
     /// The data is made up: every screen says so.
     pub sample: bool,
@@ -29,6 +30,8 @@ pub struct Options {
     pub unicode: bool,
     /// Colours may be used.
     pub colour: bool,
+    /// The file that keeps a what-if between two starts, where there is one.
+    pub keep: Option<PathBuf>,
 }
 
 /// How often the ledger and the clock are looked at.
@@ -46,6 +49,9 @@ pub fn run(desk: Desk, options: Options) -> std::io::Result<()> {
     let backend = CrosstermBackend::new(BufWriter::with_capacity(1 << 16, std::io::stdout()));
     let mut terminal = Terminal::new(backend)?;
     let mut app = App::new(desk, options.sample);
+    if let Some(path) = &options.keep {
+        recall(&mut app, path);
+    }
     let theme = Theme {
         unicode: options.unicode,
         colour: options.colour,
@@ -109,7 +115,9 @@ where
             app.dirty = false;
             around.begin(terminal)?;
             let mut page = app.page;
-            terminal.draw(|frame| page = draw(app, theme, frame.area(), frame.buffer_mut()))?;
+            let drawn = terminal
+                .draw(|frame| page = draw(app, theme, frame.area(), frame.buffer_mut()))?;
+            app.size = (drawn.area.width, drawn.area.height);
             app.page = page;
             around.end(terminal)?;
         }
@@ -207,6 +215,7 @@ fn watch_keys(sender: Sender<Message>) {
                     key_name(&key).map(Message::Key)
                 }
                 Event::Paste(text) => Some(Message::Paste(text)),
+                Event::Mouse(mouse) => mouse_deed(&mouse).map(Message::Mouse),
                 Event::Resize(..) => Some(Message::Resized),
                 _ => None,
             };
@@ -232,6 +241,23 @@ fn watch_signals(sender: Sender<Message>) -> std::io::Result<()> {
         }
     });
     Ok(())
+}
+
+/// What a mouse did; `None` for what means nothing here.
+pub fn mouse_deed(mouse: &MouseEvent) -> Option<Mouse> {
+    let deed = match mouse.kind {
+        MouseEventKind::Down(MouseButton::Left) => MouseDeed::Press,
+        MouseEventKind::Drag(MouseButton::Left) => MouseDeed::Drag,
+        MouseEventKind::Up(MouseButton::Left) => MouseDeed::Release,
+        MouseEventKind::ScrollUp => MouseDeed::WheelUp,
+        MouseEventKind::ScrollDown => MouseDeed::WheelDown,
+        _ => return None,
+    };
+    Some(Mouse {
+        deed,
+        column: mouse.column,
+        row: mouse.row,
+    })
 }
 
 /// A key as text; `None` for keys that mean nothing here.
