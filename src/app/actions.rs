@@ -1,111 +1,8 @@
-//! The one table of actions: it feeds the key line, the help, the palette and the keys themselves.
+//! The one table of actions: it feeds the key line, the help, the palette and the keys themselves. Their keys
+//! are in `config/keys.toml`.
 
 use super::state::Screen;
-
-/// What a user can ask for.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
-pub enum Action {
-    /// Move the selection up.
-    Up,
-    /// Move the selection down.
-    Down,
-    /// Move the selection left.
-    Left,
-    /// Move the selection right.
-    Right,
-    /// A page up, or a screen's width back in time.
-    PageUp,
-    /// A page down, or a screen's width on in time.
-    PageDown,
-    /// To the first.
-    First,
-    /// To the last.
-    Last,
-    /// Open what is selected.
-    Open,
-    /// Back one step.
-    Back,
-    /// The Plan screen.
-    Plan,
-    /// The Bench screen.
-    Bench,
-    /// The Load screen.
-    Load,
-    /// The Units screen.
-    Units,
-    /// The Evidence screen.
-    Evidence,
-    /// Plan a leg from what it is to show.
-    Size,
-    /// The next screen.
-    NextScreen,
-    /// The screen before.
-    LastScreen,
-    /// Make a plan.
-    MakePlan,
-    /// Plan a changed lab beside the plan in force.
-    WhatIf,
-    /// Why a request is late, and what would help.
-    WhyLate,
-    /// The next clash.
-    NextClash,
-    /// To now.
-    Now,
-    /// See less time, larger.
-    ZoomIn,
-    /// See more time, smaller.
-    ZoomOut,
-    /// Put a unit's next step on another rig.
-    Assign,
-    /// Take the selected booking in hand.
-    Lift,
-    /// Take the whole run of the selected booking in hand.
-    LiftRun,
-    /// Unload what is in hand earlier.
-    Shorter,
-    /// Unload what is in hand later.
-    Longer,
-    /// Take the selected booking off its rig.
-    TakeOff,
-    /// Show what the changes make different, to put them in force.
-    Commit,
-    /// What this morning asks for.
-    Morning,
-    /// The whole walk of the selected unit.
-    Walk,
-    /// Report a rig down.
-    RigDown,
-    /// Report a rig back.
-    RigUp,
-    /// The checkpoint is good.
-    Pass,
-    /// The checkpoint is bad.
-    Fail,
-    /// Stop the unit until somebody decides.
-    Hold,
-    /// Put the unit on its rig.
-    LoadUnit,
-    /// Take the unit off its rig.
-    UnloadUnit,
-    /// Add a note.
-    Note,
-    /// Take the unit out of the lab.
-    Withdraw,
-    /// Narrow the list.
-    Search,
-    /// Undo the last mark.
-    Undo,
-    /// Redo what was undone.
-    Redo,
-    /// Read the ledger again.
-    Refresh,
-    /// All actions with their keys.
-    Help,
-    /// Find an action by name.
-    Palette,
-    /// Leave.
-    Quit,
-}
+use strsim::damerau_levenshtein;
 
 /// Where an action works.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -114,6 +11,17 @@ pub enum Where {
     Everywhere,
     /// On one screen.
     On(Screen),
+}
+
+/// What comes of an action.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Kind {
+    /// The selection moves; held keys repeat it.
+    Moves,
+    /// Something else is shown.
+    Shows,
+    /// Something is recorded, or asked for and then recorded.
+    Records,
 }
 
 /// One line of the table.
@@ -127,32 +35,42 @@ pub struct Entry {
     pub sentence: &'static str,
     /// Other words somebody may look for.
     pub synonyms: &'static str,
-    /// Its keys, the one to show first.
-    pub keys: &'static [&'static str],
     /// Where it works.
     pub works: Where,
     /// How soon it is dropped from the key line: the smaller, the later; 0 is not in the line.
     pub rank: u8,
+    /// What comes of it.
+    pub kind: Kind,
 }
 
-const fn entry(
-    action: Action,
-    name: &'static str,
-    sentence: &'static str,
-    synonyms: &'static str,
-    keys: &'static [&'static str],
-    works: Where,
-    rank: u8,
-) -> Entry {
-    Entry {
-        action,
-        name,
-        sentence,
-        synonyms,
-        keys,
-        works,
-        rank,
+impl Entry {
+    /// Its name in the file of keys: `rig-down`.
+    pub fn id(&self) -> String {
+        self.name.to_lowercase().replace(' ', "-")
     }
+}
+
+/// A line of the table is: variant, name, where it works, rank in the key line, what comes of it; then its
+/// sentence, and other words for it.
+macro_rules! actions {
+    ($($action:ident $name:literal $works:ident $rank:literal $kind:ident: $sentence:literal, $synonyms:literal;)*) => {
+        /// What a user can ask for.
+        #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
+        pub enum Action {
+            $(#[doc = $sentence] $action,)*
+        }
+
+        /// Every action.
+        pub const ACTIONS: &[Entry] = &[$(Entry {
+            action: Action::$action,
+            name: $name,
+            sentence: $sentence,
+            synonyms: $synonyms,
+            works: $works,
+            rank: $rank,
+            kind: Kind::$kind,
+        }),*];
+    };
 }
 
 const ALL: Where = Where::Everywhere;
@@ -161,550 +79,183 @@ const BENCH: Where = Where::On(Screen::Bench);
 const UNITS: Where = Where::On(Screen::Units);
 const EVIDENCE: Where = Where::On(Screen::Evidence);
 
-/// Every action.
-pub const ACTIONS: &[Entry] = &[
-    entry(
-        Action::MakePlan,
-        "plan",
-        "Plan from now and show what would change",
-        "make replan schedule optimise",
-        &["p"],
-        PLAN,
-        1,
-    ),
-    entry(
-        Action::Assign,
-        "assign",
-        "Choose a waiting unit and a rig for its next step, each with its earliest time",
-        "move book rig waiting",
-        &["a"],
-        PLAN,
-        3,
-    ),
-    entry(
-        Action::WhatIf,
-        "what-if",
-        "Plan with a rig down, one more shift, a rush request, beside the plan in force",
-        "change scenario rush extra shift try",
-        &["w"],
-        PLAN,
-        2,
-    ),
-    entry(
-        Action::Lift,
-        "lift",
-        "Take the selected booking in hand; arrows move it, Enter drops it, Esc puts it back",
-        "drop grab drag move booking",
-        &["Enter", " "],
-        PLAN,
-        1,
-    ),
-    entry(
-        Action::LiftRun,
-        "lift run",
-        "Take the whole run of the selected booking in hand",
-        "chamber together move",
-        &["L"],
-        PLAN,
-        8,
-    ),
-    entry(
-        Action::Shorter,
-        "shorter",
-        "Unload what is in hand earlier; the exposure itself is as long as its method says",
-        "wait length",
-        &["<"],
-        PLAN,
-        0,
-    ),
-    entry(
-        Action::Longer,
-        "longer",
-        "Let what is in hand wait longer in its rig, where its method allows",
-        "wait length",
-        &[">"],
-        PLAN,
-        0,
-    ),
-    entry(
-        Action::TakeOff,
-        "take off",
-        "Take the selected booking and the unit's later ones off their rigs",
-        "remove unbook free",
-        &["x"],
-        PLAN,
-        6,
-    ),
-    entry(
-        Action::Commit,
-        "commit",
-        "Show what your changes make different, to put them in force",
-        "publish what-if",
-        &["c"],
-        PLAN,
-        3,
-    ),
-    entry(
-        Action::Morning,
-        "morning sheet",
-        "What happened since the last plan and overnight, and what to do first",
-        "overnight today news start",
-        &["s"],
-        PLAN,
-        2,
-    ),
-    entry(
-        Action::Walk,
-        "walk",
-        "The whole walk and history of the selected unit",
-        "details unit history",
-        &["o"],
-        PLAN,
-        9,
-    ),
-    entry(
-        Action::WhyLate,
-        "why late",
-        "Follow the selected unit's request back to what holds it up, and try what would help",
-        "reason cause chain remedy remedies",
-        &["v"],
-        PLAN,
-        7,
-    ),
-    entry(
-        Action::NextClash,
-        "next clash",
-        "Go to the next broken rule of the published plan",
-        "error conflict problem",
-        &["e"],
-        PLAN,
-        4,
-    ),
-    entry(
-        Action::RigDown,
-        "rig down",
-        "Report the selected rig down",
-        "broken breakdown fault",
-        &["d"],
-        PLAN,
-        5,
-    ),
-    entry(
-        Action::RigUp,
-        "rig back",
-        "Report the selected rig back",
-        "repaired up",
-        &["b"],
-        PLAN,
-        6,
-    ),
-    entry(
-        Action::ZoomIn,
-        "zoom in",
-        "See less time, larger",
-        "bigger",
-        &["+", "="],
-        PLAN,
-        7,
-    ),
-    entry(
-        Action::ZoomOut,
-        "zoom out",
-        "See more time, smaller",
-        "smaller",
-        &["-"],
-        PLAN,
-        7,
-    ),
-    entry(Action::Now, "now", "Go to now", "today", &["t"], PLAN, 8),
-    entry(
-        Action::Pass,
-        "pass",
-        "The checkpoint of the scanned unit is good",
-        "good ok verdict",
-        &["p"],
-        BENCH,
-        1,
-    ),
-    entry(
-        Action::Fail,
-        "fail",
-        "The checkpoint of the scanned unit is bad; asks why",
-        "bad verdict reason",
-        &["f"],
-        BENCH,
-        1,
-    ),
-    entry(
-        Action::Hold,
-        "hold",
-        "Stop the scanned unit until somebody decides",
-        "stop pause",
-        &["h"],
-        BENCH,
-        2,
-    ),
-    entry(
-        Action::LoadUnit,
-        "load",
-        "Put the scanned unit on its booked rig",
-        "start begin",
-        &["l"],
-        BENCH,
-        2,
-    ),
-    entry(
-        Action::UnloadUnit,
-        "unload",
-        "Take the scanned unit off its rig",
-        "end off out",
-        &["o"],
-        BENCH,
-        2,
-    ),
-    entry(
-        Action::Note,
-        "note",
-        "Add a note about the unit",
-        "remark comment",
-        &["e"],
-        BENCH,
-        5,
-    ),
-    entry(
-        Action::Search,
-        "search",
-        "Narrow the list as you type",
-        "find filter",
-        &["/"],
-        UNITS,
-        1,
-    ),
-    entry(
-        Action::Withdraw,
-        "withdraw",
-        "Take the selected unit out of the lab; asks why",
-        "remove out",
-        &["x"],
-        UNITS,
-        3,
-    ),
-    entry(
-        Action::Size,
-        "size a leg",
-        "Say how many units, for how long, show a reliability",
-        "sample new request weibayes",
-        &["s"],
-        EVIDENCE,
-        1,
-    ),
-    entry(
-        Action::Open,
-        "open",
-        "Open what is selected",
-        "details walk history",
-        &["Enter"],
-        ALL,
-        9,
-    ),
-    entry(
-        Action::Undo,
-        "undo",
-        "Undo your last mark by an opposite record",
-        "back take back",
-        &["u"],
-        ALL,
-        10,
-    ),
-    entry(
-        Action::Redo,
-        "redo",
-        "Redo what you undid",
-        "again",
-        &["U", "Ctrl-r"],
-        ALL,
-        0,
-    ),
-    entry(
-        Action::Plan,
-        "Plan screen",
-        "Rigs over time: what runs where, and when",
-        "timeline coordinator",
-        &["1"],
-        ALL,
-        12,
-    ),
-    entry(
-        Action::Bench,
-        "Bench screen",
-        "Scan a unit, see what is due, give verdicts",
-        "technician due",
-        &["2"],
-        ALL,
-        12,
-    ),
-    entry(
-        Action::Load,
-        "Load screen",
-        "How rigs are used, the backlog, what is late",
-        "manager utilisation",
-        &["3"],
-        ALL,
-        12,
-    ),
-    entry(
-        Action::Units,
-        "Units screen",
-        "Every unit, and the whole walk of each",
-        "list search",
-        &["4"],
-        ALL,
-        12,
-    ),
-    entry(
-        Action::Evidence,
-        "Evidence screen",
-        "What the results prove, leg by leg",
-        "reliability weibull proof",
-        &["5"],
-        ALL,
-        12,
-    ),
-    entry(
-        Action::NextScreen,
-        "next screen",
-        "Go to the next screen",
-        "",
-        &["Tab"],
-        ALL,
-        0,
-    ),
-    entry(
-        Action::LastScreen,
-        "screen before",
-        "Go to the screen before",
-        "",
-        &["Shift-Tab"],
-        ALL,
-        0,
-    ),
-    entry(Action::Up, "up", "Move up", "", &["Up", "k"], ALL, 0),
-    entry(
-        Action::Down,
-        "down",
-        "Move down",
-        "",
-        &["Down", "j"],
-        ALL,
-        0,
-    ),
-    entry(
-        Action::Left,
-        "left",
-        "Move left, or back in time",
-        "",
-        &["Left", "h"],
-        ALL,
-        0,
-    ),
-    entry(
-        Action::Right,
-        "right",
-        "Move right, or on in time",
-        "",
-        &["Right", "l"],
-        ALL,
-        0,
-    ),
-    entry(
-        Action::PageUp,
-        "page up",
-        "A page up",
-        "",
-        &["PgUp"],
-        ALL,
-        0,
-    ),
-    entry(
-        Action::PageDown,
-        "page down",
-        "A page down",
-        "",
-        &["PgDn"],
-        ALL,
-        0,
-    ),
-    entry(
-        Action::First,
-        "first",
-        "To the first",
-        "home top",
-        &["Home", "g"],
-        ALL,
-        0,
-    ),
-    entry(
-        Action::Last,
-        "last",
-        "To the last",
-        "end bottom",
-        &["End", "G"],
-        ALL,
-        0,
-    ),
-    entry(
-        Action::Back,
-        "back",
-        "Back one step",
-        "cancel close",
-        &["Esc"],
-        ALL,
-        0,
-    ),
-    entry(
-        Action::Refresh,
-        "refresh",
-        "Read the ledger again",
-        "reload",
-        &["r"],
-        ALL,
-        0,
-    ),
-    entry(
-        Action::Palette,
-        "palette",
-        "Find an action by name",
-        "command",
-        &[":", "Ctrl-p"],
-        ALL,
-        11,
-    ),
-    entry(
-        Action::Quit,
-        "quit",
-        "Leave the program",
-        "exit close",
-        &["q", "Ctrl-c"],
-        ALL,
-        13,
-    ),
-    entry(
-        Action::Help,
-        "help",
-        "Every action with its key; typing narrows, Enter runs",
-        "keys",
-        &["?"],
-        ALL,
-        14,
-    ),
-];
+actions! {
+    MakePlan "plan" PLAN 1 Shows: "Plan from now and show what would change", "make replan schedule optimise";
+    Assign "assign" PLAN 3 Shows: "Choose a waiting unit and a rig for its next step, each with its earliest time", "move book rig waiting";
+    Lift "lift" PLAN 1 Shows: "Take the selected booking in hand: arrows move it, Enter drops it, Esc puts it back", "drop grab drag move booking";
+    LiftRun "lift run" PLAN 9 Shows: "Take the whole run of the selected booking in hand", "chamber together move";
+    Shorter "shorter" PLAN 0 Moves: "Unload what is in hand earlier; the exposure is as long as its method says", "wait length less";
+    Longer "longer" PLAN 0 Moves: "Let what is in hand wait longer in its rig, where its method allows", "wait length more";
+    TakeOff "take off" PLAN 6 Shows: "Take the selected booking and the unit's later ones off their rigs, not in force yet", "remove unbook free";
+    Commit "commit" PLAN 3 Shows: "Show what your changes make different, to put them in force", "publish difference";
+    Morning "morning sheet" PLAN 2 Shows: "What happened since the last plan and overnight, and what to do first", "overnight today news start day";
+    UnitWalk "walk" PLAN 9 Shows: "The whole walk and history of the selected unit", "details unit";
+    WhatIf "what-if" PLAN 2 Shows: "Plan with a rig down, one more shift, a rush request, beside the plan in force", "change scenario rush extra shift try";
+    WhyLate "why late" PLAN 7 Shows: "Follow the selected unit's request back to what holds it up, and try what would help", "reason cause chain remedy remedies";
+    NextClash "next clash" PLAN 4 Shows: "Go to the next rule that the plan on the screen breaks", "error conflict problem";
+    RigDown "rig down" PLAN 5 Records: "Report the selected rig down", "broken breakdown fault";
+    RigUp "rig back" PLAN 6 Records: "Report the selected rig back", "repaired up";
+    ZoomIn "zoom in" PLAN 7 Moves: "See less time, larger", "bigger";
+    ZoomOut "zoom out" PLAN 7 Moves: "See more time, smaller", "smaller";
+    Now "now" PLAN 8 Moves: "Go to now", "today";
+    Pass "pass" BENCH 1 Records: "The checkpoint of the scanned unit is good", "good ok verdict";
+    Fail "fail" BENCH 1 Records: "The checkpoint of the scanned unit is bad; asks why", "bad verdict reason";
+    Hold "hold" BENCH 2 Records: "Stop the scanned unit until somebody decides", "stop pause";
+    LoadUnit "load" BENCH 2 Records: "Put the scanned unit on its booked rig", "start begin";
+    UnloadUnit "unload" BENCH 2 Records: "Take the scanned unit off its rig", "end off out";
+    Note "note" BENCH 5 Records: "Add a note about the unit", "remark comment";
+    Search "search" UNITS 1 Shows: "Narrow the list as you type", "find filter";
+    Withdraw "withdraw" UNITS 3 Records: "Take the selected unit out of the lab; asks why", "remove out";
+    Size "size a leg" EVIDENCE 1 Shows: "Say how many units, for how long, show a reliability", "sample new request weibayes";
+    Open "open" ALL 9 Shows: "Open what is selected", "details walk history";
+    Undo "undo" ALL 10 Records: "Undo your last mark by an opposite record", "back take back";
+    Redo "redo" ALL 0 Records: "Redo what you undid", "again";
+    Plan "Plan screen" ALL 12 Shows: "Rigs over time: what runs where, and when", "timeline coordinator";
+    Bench "Bench screen" ALL 12 Shows: "Scan a unit, see what is due, give verdicts", "technician due";
+    Load "Load screen" ALL 12 Shows: "How rigs are used, the backlog, what is late", "manager utilisation";
+    Units "Units screen" ALL 12 Shows: "Every unit, and the whole walk of each", "list search";
+    Evidence "Evidence screen" ALL 12 Shows: "What the results prove, leg by leg", "reliability weibull proof";
+    NextScreen "next screen" ALL 0 Shows: "Go to the next screen; after the last one, to the list of actions", "tab";
+    LastScreen "screen before" ALL 0 Shows: "Go to the screen before; before the first one, to the list of actions", "previous tab";
+    Up "up" ALL 0 Moves: "Move up", "";
+    Down "down" ALL 0 Moves: "Move down", "";
+    Left "left" ALL 0 Moves: "Move left, or back in time", "";
+    Right "right" ALL 0 Moves: "Move right, or on in time", "";
+    PageUp "page up" ALL 0 Moves: "A page up, or a screen's width back in time", "";
+    PageDown "page down" ALL 0 Moves: "A page down, or a screen's width on in time", "";
+    First "first" ALL 0 Moves: "To the first", "home top";
+    Last "last" ALL 0 Moves: "To the last", "end bottom";
+    Back "back" ALL 0 Shows: "Back one step", "cancel close";
+    Refresh "refresh" ALL 0 Shows: "Read the ledger again", "reload";
+    Palette "palette" ALL 11 Shows: "Find an action by name", "command";
+    Quit "quit" ALL 13 Shows: "Close what lies in front, or leave the program", "exit close leave";
+    Help "help" ALL 14 Shows: "Every action with its key; typing narrows, Enter runs", "keys";
+}
+
+/// The line of an action.
+///
+/// # Panics
+/// Never: every variant comes from a line of the table.
+pub fn entry_of(action: Action) -> &'static Entry {
+    let found = ACTIONS.iter().find(|entry| entry.action == action);
+    found.expect("every action is a line of the table")
+}
 
 /// True where the entry works on the screen.
 pub fn works_on(entry: &Entry, screen: Screen) -> bool {
     entry.works == Where::Everywhere || entry.works == Where::On(screen)
 }
 
-/// The action of a key on a screen; the screen's own keys go before those that work everywhere.
-pub fn action_of(key: &str, screen: Screen) -> Option<Action> {
-    let has = |entry: &&Entry| entry.keys.contains(&key);
-    let own = ACTIONS
-        .iter()
-        .filter(has)
-        .find(|entry| entry.works == Where::On(screen));
-    let any = ACTIONS
-        .iter()
-        .filter(has)
-        .find(|entry| entry.works == Where::Everywhere);
-    own.or(any).map(|entry| entry.action)
-}
-
-/// Entries that work on the screen and match what was typed, best first: every letter typed must come in
-/// order in the name or its synonyms.
-pub fn matching(typed: &str, screen: Screen) -> Vec<&'static Entry> {
-    let typed = typed.to_lowercase();
-    let mut found: Vec<(usize, usize, &Entry)> = ACTIONS
+/// Entries that match what was typed, best first. Those of the screen go before equally good ones of other
+/// screens, which are left out where `here` is set.
+pub fn matching(typed: &str, screen: Screen, here: bool) -> Vec<&'static Entry> {
+    let typed = typed.trim().to_lowercase();
+    let mut found: Vec<(Distance, bool, usize, &Entry)> = ACTIONS
         .iter()
         .enumerate()
-        .filter(|(_, entry)| works_on(entry, screen))
-        .filter_map(|(ix, entry)| Some((distance(&typed, entry)?, ix, entry)))
+        .map(|(ix, entry)| (ix, entry, works_on(entry, screen)))
+        .filter(|(_, _, own)| *own || !here)
+        .filter_map(|(ix, entry, own)| Some((distance(&typed, entry)?, !own, ix, entry)))
         .collect();
-    found.sort_by_key(|(far, ix, _)| (*far, *ix));
-    found.into_iter().map(|(_, _, entry)| entry).collect()
+    found.sort_by_key(|(far, strange, ix, _)| (*far, *strange, *ix));
+    found.into_iter().map(|(.., entry)| entry).collect()
 }
 
-/// How far the entry is from what was typed: 0 the name begins so, 1 it holds it, 2 a synonym holds it, 3 its
-/// letters come in order.
-fn distance(typed: &str, entry: &Entry) -> Option<usize> {
+/// How an entry matches, the best first.
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+enum Distance {
+    Name,
+    NameBegins,
+    WordBegins,
+    NameHolds,
+    /// The first letters of its words.
+    Initials,
+    SynonymBegins,
+    SynonymHolds,
+    /// Its letters come in order, so many others between them.
+    Letters(usize),
+    /// A word is so many slips away.
+    Slips(usize),
+    SentenceHolds,
+}
+
+fn distance(typed: &str, entry: &Entry) -> Option<Distance> {
     let name = entry.name.to_lowercase();
-    if name.starts_with(typed) {
-        return Some(0);
-    }
-    if name.contains(typed) {
-        return Some(1);
-    }
-    if entry.synonyms.contains(typed) {
-        return Some(2);
-    }
-    let mut letters = name.chars();
-    typed
-        .chars()
-        .all(|wanted| letters.any(|letter| letter == wanted))
-        .then_some(3)
+    let begins = |text: &str| text.split([' ', '-']).any(|word| word.starts_with(typed));
+    let initials: String = name
+        .split([' ', '-'])
+        .filter_map(|word| word.chars().next())
+        .collect();
+    Some(match () {
+        () if name == typed => Distance::Name,
+        () if name.starts_with(typed) => Distance::NameBegins,
+        () if begins(&name) => Distance::WordBegins,
+        () if name.contains(typed) => Distance::NameHolds,
+        () if initials == typed => Distance::Initials,
+        () if begins(entry.synonyms) => Distance::SynonymBegins,
+        () if entry.synonyms.contains(typed) => Distance::SynonymHolds,
+        () => {
+            let letters = between_letters(typed, &name).map(Distance::Letters);
+            letters
+                .or(slips(typed, &name, entry.synonyms))
+                .or_else(|| {
+                    let sentence = entry.sentence.to_lowercase();
+                    sentence.contains(typed).then_some(Distance::SentenceHolds)
+                })?
+        }
+    })
+}
+
+/// How many letters lie between those typed, where they come in order in the name.
+fn between_letters(typed: &str, name: &str) -> Option<usize> {
+    let mut places = name.chars().enumerate();
+    let mut found = typed.chars().map(|wanted| {
+        let place = places.find(|(_, letter)| *letter == wanted)?;
+        Some(place.0)
+    });
+    let first = found.next()??;
+    let last = found.try_fold(first, |_, place| place)?;
+    Some(last + 1 - first - typed.chars().count())
+}
+
+/// The fewest slips of the finger from what was typed to a word of the entry; one for each four letters.
+fn slips(typed: &str, name: &str, synonyms: &str) -> Option<Distance> {
+    let allowed = typed.chars().count() / 4;
+    let words = std::iter::once(name)
+        .chain(name.split(' '))
+        .chain(synonyms.split(' '));
+    let fewest = words.map(|word| damerau_levenshtein(typed, word)).min()?;
+    (fewest <= allowed).then_some(Distance::Slips(fewest))
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
+    use std::collections::BTreeSet;
 
     #[test]
     fn every_action_is_in_the_table_once_and_can_be_found_by_its_name() {
+        let ids: BTreeSet<String> = ACTIONS.iter().map(Entry::id).collect();
+        assert_eq!(ids.len(), ACTIONS.len(), "two actions share a name");
         for entry in ACTIONS {
-            let same = ACTIONS
-                .iter()
-                .filter(|other| other.action == entry.action)
-                .count();
-            assert_eq!(same, 1, "{}", entry.name);
-            let screen = match entry.works {
-                Where::On(screen) => screen,
-                Where::Everywhere => Screen::Load,
-            };
-            assert_eq!(
-                matching(entry.name, screen)[0].action,
-                entry.action,
-                "{}",
-                entry.name
-            );
+            for screen in Screen::ALL {
+                let first = matching(entry.name, screen, false)[0].action;
+                assert_eq!(first, entry.action, "{}", entry.name);
+            }
+            assert!(!entry.sentence.is_empty() && !entry.sentence.ends_with('.'));
         }
     }
 
     #[test]
-    fn nothing_that_records_is_on_a_key_that_a_torn_arrow_or_a_slip_can_send() {
-        for entry in ACTIONS {
-            for key in entry.keys {
-                assert!(
-                    !["[", "]", "O", "A", "B", "C", "D", "~"].contains(key),
-                    "{key}"
-                );
-                assert!(!key.starts_with("Alt-") && !key.starts_with('F'), "{key}");
-                assert!(
-                    !["Ctrl-a", "Ctrl-b", "Ctrl-s", "Ctrl-q", "Ctrl-z"].contains(key),
-                    "{key}"
-                );
-            }
-        }
-    }
-
-    #[test]
-    fn no_two_actions_of_one_screen_share_a_key_but_for_the_screens_own() {
-        for screen in Screen::ALL {
-            for entry in ACTIONS
-                .iter()
-                .filter(|entry| entry.works == Where::On(screen))
-            {
-                for key in entry.keys {
-                    assert_eq!(action_of(key, screen), Some(entry.action));
-                }
-            }
-        }
+    fn the_best_match_comes_first_and_slips_are_forgiven() {
+        let first =
+            |typed: &str, screen| matching(typed, screen, false).first().map(|own| own.action);
+        assert_eq!(first("plan", Screen::Plan), Some(Action::MakePlan));
+        assert_eq!(first("rd", Screen::Plan), Some(Action::RigDown));
+        assert_eq!(first("breakdown", Screen::Load), Some(Action::RigDown));
+        assert_eq!(first("wihtdraw", Screen::Plan), Some(Action::Withdraw));
+        assert_eq!(first("zzzz", Screen::Plan), None);
+        assert!(matching("withdraw", Screen::Plan, true).is_empty());
+        assert_eq!(matching("", Screen::Plan, false).len(), ACTIONS.len());
     }
 }

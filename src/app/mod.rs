@@ -9,19 +9,24 @@
 //! `jobs` call the desk and threads.
 
 pub mod actions;
+pub mod config;
 pub mod demo_files;
 pub mod desk;
 mod effects;
 pub mod evidence;
 mod jobs;
 mod keeping;
+pub mod keymap;
+mod leave;
 pub mod line_samples;
+mod lists;
 pub mod morning;
 pub mod offers;
 pub mod plan;
 pub mod remedies;
 pub mod review;
 pub mod scenario;
+pub mod settings;
 mod size_form;
 pub mod sizing;
 mod state;
@@ -33,10 +38,12 @@ pub mod view;
 pub mod walk;
 pub mod what_if;
 
-pub use actions::{ACTIONS, Action, Entry, Where};
+pub use actions::{ACTIONS, Action, Entry, Kind, Where};
 pub use effects::perform;
 pub use keeping::recall;
 pub use jobs::Jobs;
+pub use keymap::KeyMap;
+pub use settings::Settings;
 pub use state::{
     App, Bench, Effect, Field, Key, Message, Mouse, MouseDeed, Overlay, Purpose, RigOffer, Screen,
     SizeForm, UnitList, Waiting,

@@ -4,6 +4,7 @@ use super::desk::{Desk, Proposal};
 use super::plan::PlanView;
 use super::plan::layout::{PlanLayout, Wanted};
 use super::plan::timeline::Timeline;
+use super::settings::Settings;
 use super::sizing::Wish;
 use super::view::View;
 use super::what_if::{Change, WhatIf};
@@ -264,6 +265,13 @@ pub enum Overlay {
     },
     /// A reason or a note.
     Ask(Purpose, Field),
+    /// Something unsaved would be lost: stay, or lose it.
+    Leave {
+        /// What it is.
+        what: String,
+        /// The selected answer: 0 stays.
+        selected: usize,
+    },
     /// Rigs that can do a unit's next step.
     ChooseRig {
         /// The unit.
@@ -288,7 +296,7 @@ pub enum Overlay {
     /// A what-if was kept when the program ended: shall it be taken up?
     Offered,
     /// The program is to end, and a what-if is not in force.
-    Leave,
+    Parting,
     /// Everything that a leg's verdicts say, and what is offered.
     Proof {
         /// Its place in the view.
@@ -375,6 +383,8 @@ pub struct App {
     pub view: View,
     /// The time that everything on the screen is of.
     pub now: Minute,
+    /// What the user has set.
+    pub settings: Settings,
     /// Which screen.
     pub screen: Screen,
     /// What lies in front of it, the last on top.
@@ -424,6 +434,7 @@ impl App {
         let mut app = Self {
             view,
             now,
+            settings: Settings::default(),
             screen: Screen::Plan,
             overlays: Vec::new(),
             plan: PlanView::at(now),
@@ -446,6 +457,14 @@ impl App {
         };
         app.select_near(now);
         app
+    }
+
+    /// Takes the user's settings, and says what of them does not count.
+    pub fn set(&mut self, settings: Settings) {
+        let complaint = settings.complaint().map(|text| (false, text));
+        self.said = self.said.take().or(complaint);
+        self.settings = settings;
+        self.dirty = true;
     }
 
     /// Selects the entry of the selected rig that is on it at `at`, or the next one.

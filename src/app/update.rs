@@ -1,6 +1,6 @@
 //! Messages become changes of state and effects; nothing here reads or writes anything else.
 
-use super::actions::{Action, action_of, matching};
+use super::actions::{Action, Kind, Where, entry_of};
 use super::state::{App, Effect, Field, Message, Overlay, Purpose, Screen};
 use crate::domain::text::normal;
 use chrono::Days;
@@ -64,11 +64,19 @@ impl App {
 
     pub(super) fn key(&mut self, key: &str) -> Vec<Effect> {
         if key == "Ctrl-c" {
-            return self.run(Action::Quit);
+            return self.quit();
         }
         match self.overlays.last() {
             Some(Overlay::Help(_) | Overlay::Palette(_)) => self.key_in_list(key),
             Some(Overlay::Ask(..)) => self.key_in_question(key),
+            Some(
+                Overlay::ChooseRig { .. }
+                | Overlay::ChooseUnit { .. }
+                | Overlay::Morning { .. }
+                | Overlay::Offered
+                | Overlay::Parting,
+            ) => self.key_in_plan_overlay(key),
+            Some(Overlay::Leave { .. }) => self.key_in_leave(key),
             Some(Overlay::Changes { .. }) => self.key_in_changes(key),
             Some(Overlay::Size(_)) => self.key_in_size_form(key),
             Some(_) => self.key_in_overlay(key),
@@ -97,7 +105,7 @@ impl App {
     }
 
     fn act(&mut self, key: &str) -> Vec<Effect> {
-        match action_of(key, self.screen) {
+        match self.settings.keys.action(key, self.screen) {
             Some(action) => self.run(action),
             None => Vec::new(),
         }
@@ -139,10 +147,17 @@ impl App {
         }
     }
 
-    /// Letters of the screen count only with a unit on the card; a few of the program's always.
+    /// Letters of the screen count only with a unit on the card; a few of the program's always. Moving is
+    /// for the arrows: its letters are text here.
     fn is_bench_command(&self, key: &str) -> bool {
-        let own = ["p", "f", "h", "l", "o", "e"].contains(&key) && self.bench.unit.is_some();
-        own || ["?", ":", "1", "2", "3", "4", "5", "q", "u", "U", "r"].contains(&key)
+        let Some(action) = self.settings.keys.action(key, self.screen) else {
+            return false;
+        };
+        let entry = entry_of(action);
+        match entry.works {
+            Where::On(_) => self.bench.unit.is_some(),
+            Where::Everywhere => entry.kind != Kind::Moves,
+        }
     }
 
     /// A scan only selects a unit; it never gives a verdict.
@@ -163,82 +178,16 @@ impl App {
         Vec::new()
     }
 
-    /// Help and palette: typing narrows, arrows choose, Enter runs.
-    fn key_in_list(&mut self, key: &str) -> Vec<Effect> {
-        let screen = self.screen;
-        let Some(Overlay::Help(field) | Overlay::Palette(field)) = self.overlays.last_mut() else {
-            return Vec::new();
-        };
-        let found = matching(field.input.value(), screen);
-        match key {
-            "Esc" => {
-                self.overlays.pop();
-            }
-            "Up" | "Ctrl-p" => field.selected = field.selected.saturating_sub(1),
-            "Down" | "Ctrl-n" => {
-                field.selected = (field.selected + 1).min(found.len().saturating_sub(1));
-            }
-            "Enter" => {
-                let action = found.get(field.selected).map(|entry| entry.action);
-                self.overlays.pop();
-                return action.map_or_else(Vec::new, |action| self.run(action));
-            }
-            _ => {
-                edit(&mut field.input, key);
-                field.selected = 0;
-            }
-        }
-        Vec::new()
-    }
-
-    /// A reason: typed, or chosen from the lab's list with the arrows.
-    fn key_in_question(&mut self, key: &str) -> Vec<Effect> {
-        let reasons = self.reasons().to_vec();
-        let Some(Overlay::Ask(purpose, field)) = self.overlays.last_mut() else {
-            return Vec::new();
-        };
-        match key {
-            "Esc" => {
-                self.overlays.pop();
-            }
-            "Up" => field.selected = field.selected.saturating_sub(1),
-            "Down" => field.selected = (field.selected + 1).min(reasons.len()),
-            "Enter" => {
-                let typed = field.input.value().trim().to_owned();
-                let chosen = field.selected.checked_sub(1).and_then(|ix| reasons.get(ix));
-                let text = match chosen {
-                    Some(reason) if typed.is_empty() => reason.clone(),
-                    Some(reason) => format!("{reason}: {typed}"),
-                    None => typed,
-                };
-                let may_be_empty = matches!(purpose, Purpose::Hold(_));
-                if !text.is_empty() || may_be_empty {
-                    let purpose = purpose.clone();
-                    self.overlays.pop();
-                    return vec![Effect::Record(purpose, text)];
-                }
-            }
-            _ => edit(&mut field.input, key),
-        }
-        Vec::new()
-    }
-
-    /// The lab's reasons, where the question is about a failure.
-    pub fn reasons(&self) -> &[String] {
-        match self.overlays.last() {
-            Some(Overlay::Ask(Purpose::Fail(_), _)) => &self.desk.lab.fail_reasons,
-            _ => &[],
-        }
-    }
-
     fn key_in_overlay(&mut self, key: &str) -> Vec<Effect> {
         let page = self.page.max(1);
-        let moved = |at: usize| match key {
-            "Up" | "k" => Some(at.saturating_sub(1)),
-            "Down" | "j" => Some(at + 1),
-            "PgUp" => Some(at.saturating_sub(page)),
-            "PgDn" => Some(at + page),
-            "Home" | "g" => Some(0),
+        let action = self.settings.keys.action(key, self.screen);
+        let moved = |at: usize| match action {
+            Some(Action::Up) => Some(at.saturating_sub(1)),
+            Some(Action::Down) => Some(at + 1),
+            Some(Action::PageUp) => Some(at.saturating_sub(page)),
+            Some(Action::PageDown) => Some(at + page),
+            Some(Action::First) => Some(0),
+            Some(Action::Last) => Some(usize::MAX / 2),
             _ => None,
         };
         match (self.overlays.last_mut(), key) {
@@ -246,19 +195,10 @@ impl App {
                 return vec![Effect::StopPlanning];
             }
             (Some(Overlay::Working { .. } | Overlay::Trying { .. }), _) => {}
-            (_, "Esc" | "q") => {
+            (_, "Esc") => {
                 self.overlays.pop();
             }
-            (
-                Some(
-                    Overlay::ChooseUnit { .. }
-                    | Overlay::ChooseRig { .. }
-                    | Overlay::Morning { .. }
-                    | Overlay::Offered
-                    | Overlay::Leave,
-                ),
-                _,
-            ) => return self.key_in_plan_overlay(key),
+            _ if action == Some(Action::Quit) => return self.quit(),
             (Some(Overlay::Difference { .. }), "c") => return vec![Effect::Publish],
             (Some(Overlay::Difference { .. }), "t") => return self.onto_timeline(),
             (Some(Overlay::Beside { .. }), "c") => return vec![Effect::PublishWhatIf],
@@ -322,7 +262,7 @@ impl App {
             Action::Evidence => self.show(Screen::Evidence),
             Action::Size => self.ask_size(),
             Action::NextScreen => self.turn(1),
-            Action::LastScreen => self.turn(Screen::ALL.len() - 1),
+            Action::LastScreen => self.turn(-1),
             Action::Help => self.overlays.push(Overlay::Help(Field::default())),
             Action::Palette => self.overlays.push(Overlay::Palette(Field::default())),
             Action::Quit => return self.quit(),
@@ -348,7 +288,7 @@ impl App {
             Action::TakeOff => return self.take_off(),
             Action::Commit => self.commit(),
             Action::Morning => return self.show_morning(),
-            Action::Walk => self.open(),
+            Action::UnitWalk => self.open(),
             Action::Assign => self.choose_unit(),
             Action::Pass | Action::LoadUnit | Action::UnloadUnit => return self.about_unit(action),
             Action::Fail | Action::Hold | Action::Note | Action::Withdraw => self.ask(action),
@@ -371,17 +311,19 @@ impl App {
         Vec::new()
     }
 
-    fn show(&mut self, screen: Screen) {
+    pub(super) fn show(&mut self, screen: Screen) {
         self.screen = screen;
         self.said = None;
     }
 
-    fn turn(&mut self, by: usize) {
-        let at = Screen::ALL
-            .iter()
-            .position(|own| *own == self.screen)
-            .unwrap_or(0);
-        self.show(Screen::ALL[(at + by) % Screen::ALL.len()]);
+    /// Goes round the screens; between the last and the first comes the list of all actions.
+    fn turn(&mut self, by: isize) {
+        let at = Screen::ALL.iter().position(|own| *own == self.screen);
+        let next = at.and_then(|at| at.checked_add_signed(by));
+        match next.and_then(|next| Screen::ALL.get(next)) {
+            Some(screen) => self.show(*screen),
+            None => self.overlays.push(Overlay::Palette(Field::default())),
+        }
     }
 
     fn back(&mut self) {

@@ -1,6 +1,8 @@
 //! The Plan screen's own actions: changes by hand that are a what-if until they are published, units assigned,
 //! clashes walked, the morning sheet.
 
+use super::actions::Action;
+use super::lists::select;
 use super::morning::About;
 use super::plan::SCALES;
 use super::plan::draft::{Draft, StepKey};
@@ -149,16 +151,6 @@ impl App {
             return self.after_change();
         }
         vec![Effect::Redo]
-    }
-
-    /// Leaves the program; asks first where a what-if is not in force.
-    pub(super) fn quit(&mut self) -> Vec<Effect> {
-        let asked = matches!(self.overlays.last(), Some(Overlay::Leave));
-        if self.changed() > 0 && !asked {
-            self.overlays.push(Overlay::Leave);
-            return Vec::new();
-        }
-        vec![Effect::Quit]
     }
 
     /// Units whose next step is in no plan, and the selected one.
@@ -389,27 +381,34 @@ impl App {
 
     /// Keys in lists and questions of the Plan screen.
     pub(super) fn key_in_plan_overlay(&mut self, key: &str) -> Vec<Effect> {
-        let page = self.page.max(1);
+        let (action, page) = (self.settings.keys.action(key, self.screen), self.page);
         let entries = self.view.morning.len();
+        match (self.overlays.last(), action) {
+            (_, Some(Action::Back | Action::Quit)) => {
+                self.overlays.pop();
+                return Vec::new();
+            }
+            (Some(Overlay::Offered), _) => return self.key_in_offer(key),
+            (Some(Overlay::Parting), _) => return self.key_in_parting(key),
+            _ if key == "Enter" => return self.choose(),
+            _ => {}
+        }
         let (selected, count) = match self.overlays.last_mut() {
             Some(Overlay::ChooseUnit { units, selected }) => (selected, units.len()),
             Some(Overlay::ChooseRig { rigs, selected, .. }) => (selected, rigs.len()),
             Some(Overlay::Morning { selected }) => (selected, entries),
-            Some(Overlay::Offered) => return self.key_in_offer(key),
-            Some(Overlay::Leave) => return self.key_in_leave(key),
             _ => return Vec::new(),
         };
         let last = count.saturating_sub(1);
-        *selected = match key {
-            "Up" | "k" => selected.saturating_sub(1),
-            "Down" | "j" => (*selected + 1).min(last),
-            "PgUp" => selected.saturating_sub(page),
-            "PgDn" => (*selected + page).min(last),
-            "Home" | "g" => 0,
-            "End" | "G" => last,
-            "Enter" | " " => return self.choose(),
-            _ => (*selected).min(last),
-        };
+        match action {
+            Some(Action::Up) => *selected = selected.saturating_sub(1),
+            Some(Action::Down) => *selected = (*selected + 1).min(last),
+            Some(Action::First) => *selected = 0,
+            Some(Action::Last) => *selected = last,
+            _ => {
+                select(selected, count, page, key);
+            }
+        }
         Vec::new()
     }
 
@@ -500,7 +499,7 @@ impl App {
     }
 
     /// The program is to end: Enter leaves and keeps the what-if, `x` throws it away and leaves.
-    fn key_in_leave(&mut self, key: &str) -> Vec<Effect> {
+    fn key_in_parting(&mut self, key: &str) -> Vec<Effect> {
         match key {
             "Enter" => vec![Effect::Quit],
             "x" => {

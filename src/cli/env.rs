@@ -1,11 +1,13 @@
 //! The world as a command sees it: streams, folder, environment, user, clock.
 
 use super::{Exit, Failure};
+use crate::app::Settings;
 use crate::app::review::LATE_MINUTES;
 use crate::clock::{Clock, FakeClock, SystemClock};
 use crate::domain::text::{ID_MAX, NOTE_MAX, line_fault, normal, shown};
 use crate::domain::{Actor, Minute, Zone};
 use crate::ledger::Heads;
+use crate::screens::theme::{Level, Theme};
 use std::io::{BufWriter, IsTerminal, Stdout, Write};
 use std::path::PathBuf;
 use std::sync::Arc;
@@ -181,10 +183,16 @@ impl Env {
         let locale = locale.unwrap_or_default().to_uppercase();
         let term = variable("TERM").unwrap_or_default();
         let plain = ["linux", "ansi"].contains(&term.as_str()) || term.starts_with("vt");
+        let unicode = (locale.contains("UTF-8") || locale.contains("UTF8")) && !plain;
+        let level = if variable("NO_COLOR").is_none_or(|value| value.is_empty()) {
+            Level::Ansi16
+        } else {
+            Level::None
+        };
         crate::terminal::Options {
             sample,
-            unicode: (locale.contains("UTF-8") || locale.contains("UTF8")) && !plain,
-            colour: variable("NO_COLOR").is_none_or(|value| value.is_empty()),
+            theme: Theme::new(unicode, level),
+            settings: Settings::default(),
             keep: None,
         }
     }

@@ -2,6 +2,7 @@
 
 mod bench;
 mod evidence;
+mod key_line;
 mod load;
 mod overlays;
 mod plan;
@@ -13,7 +14,7 @@ mod units;
 mod what_if;
 
 use crate::app::offers::Offer;
-use crate::app::{ACTIONS, App, Screen};
+use crate::app::{Action, App, Screen};
 use crate::widgets::text::fit;
 use ratatui::buffer::Buffer;
 use ratatui::layout::Rect;
@@ -50,7 +51,7 @@ pub fn draw(app: &App, theme: &Theme, area: Rect, buffer: &mut Buffer) -> usize 
         Screen::Evidence => evidence::draw(app, theme, body, buffer),
     };
     said(app, theme, row(area, area.height - 2), buffer);
-    key_line(app, theme, row(area, area.height - 1), buffer);
+    key_line::key_line(app, theme, row(area, area.height - 1), buffer);
     let above = overlays::draw(app, theme, body, buffer);
     above.unwrap_or(rows)
 }
@@ -133,12 +134,8 @@ fn screens_line(app: &App, room: usize) -> String {
     let others = |spelt: fn(&str, &str) -> String| {
         let mut all = own.clone();
         for screen in Screen::ALL.iter().filter(|screen| **screen != app.screen) {
-            let name = format!("{} screen", screen.name());
-            let entry = ACTIONS.iter().find(|entry| entry.name == name);
-            all.push_str(&spelt(
-                entry.map_or("", |entry| entry.keys[0]),
-                screen.name(),
-            ));
+            let key = app.settings.keys.key(action_to(*screen), app.screen);
+            all.push_str(&spelt(key.unwrap_or_default(), screen.name()));
         }
         all
     };
@@ -146,6 +143,17 @@ fn screens_line(app: &App, room: usize) -> String {
     let by_initial = others(|key, name| format!(" {key}{}", &name[..1]));
     let fits = |line: &String| line.width() <= room;
     [by_name, by_initial].into_iter().find(fits).unwrap_or(own)
+}
+
+/// The action that shows a screen.
+const fn action_to(screen: Screen) -> Action {
+    match screen {
+        Screen::Plan => Action::Plan,
+        Screen::Bench => Action::Bench,
+        Screen::Load => Action::Load,
+        Screen::Units => Action::Units,
+        Screen::Evidence => Action::Evidence,
+    }
 }
 
 /// The last answer, or what the screen wants said.
@@ -192,28 +200,6 @@ fn state_line(app: &App) -> String {
         parts.push("p plans anew".to_owned());
     }
     parts.join("; ")
-}
-
-/// Keys of this screen by rank, as many as fit; help is dropped last.
-fn key_line(app: &App, theme: &Theme, area: Rect, buffer: &mut Buffer) {
-    let mut entries: Vec<_> = ACTIONS
-        .iter()
-        .filter(|entry| entry.rank > 0 && crate::app::actions::works_on(entry, app.screen))
-        .filter(|entry| !entry.name.ends_with("screen"))
-        .collect();
-    entries.sort_by_key(|entry| entry.rank);
-    let width = usize::from(area.width);
-    let help = "? help";
-    let mut text = String::new();
-    for entry in entries.iter().filter(|entry| entry.name != "help") {
-        let part = format!("{} {}  ", entry.keys[0], entry.name);
-        if text.len() + part.len() + help.len() > width {
-            break;
-        }
-        text.push_str(&part);
-    }
-    text.push_str(help);
-    line(buffer, area, 0, &text, theme.bar());
 }
 
 /// A minute as the time of day, with the date where it is not today's.

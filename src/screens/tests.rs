@@ -1,7 +1,7 @@
 //! Every screen at every size, and the three jobs of a morning by keys.
 
 use super::draw;
-use super::theme::Theme;
+use super::theme::{Level, Theme};
 use crate::app::desk::{Desk, Opening};
 use crate::app::scenario::Scenario;
 use crate::app::what_if::Change;
@@ -17,18 +17,12 @@ use std::sync::Arc;
 use std::sync::mpsc::{Receiver, channel};
 use std::time::Duration;
 
-const THEMES: [Theme; 2] = [
-    Theme {
-        unicode: true,
-        colour: true,
-    },
-    Theme {
-        unicode: false,
-        colour: false,
-    },
+pub(in crate::screens) const THEMES: [Theme; 2] = [
+    Theme::new(true, Level::Ansi16),
+    Theme::new(false, Level::None),
 ];
 
-fn actor() -> Actor {
+pub(in crate::screens) fn actor() -> Actor {
     let text = |text: &str| text.to_owned();
     Actor {
         uid: 1,
@@ -39,14 +33,14 @@ fn actor() -> Actor {
     }
 }
 
-fn demo_lab() -> Lab {
+pub(in crate::screens) fn demo_lab() -> Lab {
     let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("demo-lab");
     crate::lab::read(&folder)
         .expect("the demo lab has no fault")
         .lab
 }
 
-fn memory(clock: &Arc<FakeClock>) -> Box<dyn Ledger> {
+pub(in crate::screens) fn memory(clock: &Arc<FakeClock>) -> Box<dyn Ledger> {
     let env = Env {
         clock: clock.clone(),
         ids: Ids::seeded(1),
@@ -57,7 +51,7 @@ fn memory(clock: &Arc<FakeClock>) -> Box<dyn Ledger> {
     Box::new(MemoryLedger::new(env))
 }
 
-fn app_on(lab: Lab, ledger: Box<dyn Ledger>, clock: Arc<FakeClock>) -> App {
+pub(in crate::screens) fn app_on(lab: Lab, ledger: Box<dyn Ledger>, clock: Arc<FakeClock>) -> App {
     let with = Opening {
         lab,
         ledger,
@@ -72,7 +66,7 @@ fn app_on(lab: Lab, ledger: Box<dyn Ledger>, clock: Arc<FakeClock>) -> App {
 }
 
 /// The demo's lab without any history.
-fn fresh() -> App {
+pub(in crate::screens) fn fresh() -> App {
     let lab = demo_lab();
     let now = crate::lab::parse_instant("2027-03-22T06:50", Some(&lab.zone)).expect("an instant");
     let clock = Arc::new(FakeClock::at(now));
@@ -80,7 +74,7 @@ fn fresh() -> App {
 }
 
 /// The demo on its Monday, its story played.
-fn demo() -> App {
+pub(in crate::screens) fn demo() -> App {
     let lab = demo_lab();
     let story =
         Scenario::read(crate::app::demo_files::SCENARIO, &lab).expect("the story can be read");
@@ -110,14 +104,14 @@ fn hostile() -> App {
     app_on(lab, memory(&clock), clock)
 }
 
-fn shown(app: &App, theme: &Theme, width: u16, height: u16) -> Buffer {
+pub(in crate::screens) fn shown(app: &App, theme: &Theme, width: u16, height: u16) -> Buffer {
     let area = Rect::new(0, 0, width, height);
     let mut buffer = Buffer::empty(area);
     draw(app, theme, area, &mut buffer);
     buffer
 }
 
-fn text(buffer: &Buffer) -> String {
+pub(in crate::screens) fn text(buffer: &Buffer) -> String {
     let row = |y| {
         let cells = (0..buffer.area.width).map(|x| buffer[(x, y)].symbol().to_owned());
         cells.collect::<String>().trim_end().to_owned()
@@ -142,6 +136,10 @@ fn overlays(app: &App) -> Vec<Option<Overlay>> {
         }),
         Some(Overlay::Ask(Purpose::Fail(unit.clone()), field())),
         Some(Overlay::Ask(Purpose::RigDown(rig.clone()), field())),
+        Some(Overlay::Leave {
+            what: "a plan that is not in force".to_owned(),
+            selected: 0,
+        }),
         Some(Overlay::ChooseRig {
             unit: unit.clone(),
             rigs: vec![RigOffer {
@@ -151,7 +149,7 @@ fn overlays(app: &App) -> Vec<Option<Overlay>> {
             selected: 0,
         }),
         Some(Overlay::Morning { selected: 2 }),
-        Some(Overlay::Leave),
+        Some(Overlay::Parting),
         Some(Overlay::Offered),
         Some(Overlay::Walk { unit, scroll: 3 }),
         Some(Overlay::Changes {
@@ -266,14 +264,14 @@ fn header_keeps_stale_and_sample_when_there_is_little_room() {
 }
 
 /// The program with its jobs, driven by keys.
-struct Script {
-    app: App,
+pub(in crate::screens) struct Script {
+    pub(in crate::screens) app: App,
     jobs: Jobs,
     messages: Receiver<Message>,
 }
 
 impl Script {
-    fn new(app: App) -> Self {
+    pub(in crate::screens) fn new(app: App) -> Self {
         let (sender, messages) = channel();
         Self {
             app,
@@ -283,10 +281,20 @@ impl Script {
     }
 
     /// Keys by name, apart by spaces.
-    fn keys(&mut self, keys: &str) {
+    pub(in crate::screens) fn keys(&mut self, keys: &str) {
         for key in keys.split_whitespace() {
             step(&mut self.app, Message::Key(key.to_owned()), &mut self.jobs);
         }
+    }
+
+    /// One key by name.
+    pub(in crate::screens) fn key(&mut self, key: &str) {
+        step(&mut self.app, Message::Key(key.to_owned()), &mut self.jobs);
+    }
+
+    /// Whatever can happen.
+    pub(in crate::screens) fn message(&mut self, message: Message) {
+        step(&mut self.app, message, &mut self.jobs);
     }
 
     fn type_in(&mut self, words: &str) {
@@ -300,12 +308,12 @@ impl Script {
     }
 
     /// Waits until the planner has answered.
-    fn planned(&mut self) {
+    pub(in crate::screens) fn planned(&mut self) {
         self.until(|overlay| matches!(overlay, Overlay::Difference { .. }));
     }
 
     /// Waits until the topmost overlay is as wanted.
-    fn until(&mut self, wanted: impl Fn(&Overlay) -> bool) {
+    pub(in crate::screens) fn until(&mut self, wanted: impl Fn(&Overlay) -> bool) {
         while !self.app.overlays.last().is_some_and(&wanted) {
             let message = self
                 .messages
@@ -315,7 +323,7 @@ impl Script {
         }
     }
 
-    fn screen(&self) -> String {
+    pub(in crate::screens) fn screen(&self) -> String {
         text(&shown(&self.app, &THEMES[1], 100, 30))
     }
 }

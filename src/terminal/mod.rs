@@ -3,7 +3,7 @@
 //! Whatever way the program ends, the terminal is left as it was found.
 
 use crate::app::desk::Desk;
-use crate::app::{App, Jobs, Key, Message, Mouse, MouseDeed, perform, recall};
+use crate::app::{App, Jobs, Key, Message, Mouse, MouseDeed, Settings, perform, recall};
 use crate::screens::draw;
 use crate::screens::theme::Theme;
 use crossterm::event::{
@@ -21,15 +21,15 @@ use std::path::PathBuf;
 use std::sync::mpsc::{Receiver, RecvTimeoutError, Sender, channel};
 use std::time::Duration;
 
-/// How the terminal draws.
+/// How the program looks and what the user has set.
 #[derive(Clone, Debug)]
 pub struct Options {
     /// The data is made up: every screen says so.
     pub sample: bool,
-    /// Marks and lines beyond ASCII may be drawn.
-    pub unicode: bool,
-    /// Colours may be used.
-    pub colour: bool,
+    /// Marks and colours.
+    pub theme: Theme,
+    /// Keys, and how dates are written.
+    pub settings: Settings,
     /// The file that keeps a what-if between two starts, where there is one.
     pub keep: Option<PathBuf>,
 }
@@ -49,19 +49,18 @@ pub fn run(desk: Desk, options: Options) -> std::io::Result<()> {
     let backend = CrosstermBackend::new(BufWriter::with_capacity(1 << 16, std::io::stdout()));
     let mut terminal = Terminal::new(backend)?;
     let mut app = App::new(desk, options.sample);
+    app.set(options.settings);
+    // Without colours crossterm is not to write any, whatever the environment says, and with them it is.
+    crossterm::style::force_color_output(options.theme.is_coloured());
     if let Some(path) = &options.keep {
         recall(&mut app, path);
     }
-    let theme = Theme {
-        unicode: options.unicode,
-        colour: options.colour,
-    };
     let done = turn(
         &mut app,
         &mut terminal,
         &messages,
         Jobs::new(sender),
-        &theme,
+        &options.theme,
         &mut Frame,
     );
     drop(held);
@@ -282,6 +281,8 @@ pub fn key_name(key: &KeyEvent) -> Option<Key> {
         KeyCode::End => "End".to_owned(),
         KeyCode::PageUp => "PgUp".to_owned(),
         KeyCode::PageDown => "PgDn".to_owned(),
+        KeyCode::Insert => "Insert".to_owned(),
+        KeyCode::F(number) => format!("F{number}"),
         _ => return None,
     };
     Some(name)

@@ -1,6 +1,7 @@
-//! Timeline, heat cells and text cut by columns: they know cells, not the program.
+//! Timeline, heat cells, lists and text cut by columns: they know cells, not the program.
 
 pub mod heat;
+pub mod list;
 pub mod plot;
 pub mod text;
 pub mod timeline;

@@ -14,7 +14,7 @@ use rigday::domain::event::Subject;
 use rigday::domain::{Actor, EventBody, EventId, NewEvent, Seq};
 use rigday::ledger::{Env, Ids, Ledger, Outcome, create, open, open_read_only};
 use rigday::screens::draw;
-use rigday::screens::theme::Theme;
+use rigday::screens::theme::{Level, Theme};
 use std::path::Path;
 use std::sync::Arc;
 use std::time::Duration;
@@ -129,10 +129,7 @@ fn main() {
     let (first, mut app) = timed(&clock, || App::new(desk, true));
     println!("working out what the screens show: {first:.1?}");
     let mut slowest = Duration::ZERO;
-    let theme = Theme {
-        unicode: true,
-        colour: true,
-    };
+    let theme = Theme::new(true, Level::Ansi16);
     for screen in Screen::ALL {
         app.screen = screen;
         let area = Rect::new(0, 0, 160, 48);

@@ -4,9 +4,7 @@
 mod block;
 mod crews;
 mod detail;
-pub(super) mod difference;
 mod head;
-pub(super) mod lists;
 mod rig;
 #[cfg(test)]
 mod tests;

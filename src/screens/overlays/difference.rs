@@ -1,19 +1,41 @@
-//! A plan that is not in force, beside the one that is: what it costs, who finishes when, every booking that moves.
+//! The planner at work, and a plan that is not in force beside the one that is: what it costs, who finishes when, every booking that moves.
 
-use super::super::overlays::frame;
-use super::super::theme::Theme;
-use super::super::{clock, line};
+use super::{frame, middle};
 use crate::app::App;
 use crate::app::desk::{ChangeKind, PlanChange, Proposal};
 use crate::domain::plan::{Finish, at_most_better};
 use crate::domain::{Booking, Minutes};
+use crate::planner::Progress;
+use crate::screens::theme::Theme;
+use crate::screens::{clock, line};
 use crate::widgets::text::fit;
 use ratatui::buffer::Buffer;
 use ratatui::layout::Rect;
 use ratatui::style::Style;
 
+pub(super) fn working(theme: &Theme, progress: Option<Progress>, area: Rect, buffer: &mut Buffer) {
+    let inside = frame(theme, "Planning", middle(area, 60, 5), buffer);
+    let text = match progress {
+        None => "looking for a first plan".to_owned(),
+        Some(news) => format!(
+            "round {}, cost {}{}",
+            news.rounds,
+            news.cost,
+            gap_words(news.cost, news.bound)
+        ),
+    };
+    line(buffer, inside, 0, &text, Style::new());
+    line(
+        buffer,
+        inside,
+        1,
+        "Esc stops and keeps the best plan so far",
+        Style::new(),
+    );
+}
+
 /// Counts, cost, then clashes, requests left out, finishes, late requests and every change.
-pub(in crate::screens) fn difference(
+pub(super) fn difference(
     app: &App,
     theme: &Theme,
     proposal: &Proposal,
@@ -59,7 +81,7 @@ fn figures(app: &App, proposal: &Proposal) -> String {
     text
 }
 
-pub(in crate::screens) fn gap_words(cost: i64, bound: Option<i64>) -> String {
+fn gap_words(cost: i64, bound: Option<i64>) -> String {
     let words = bound.and_then(|bound| at_most_better(cost, bound));
     words.map_or_else(String::new, |words| format!(", {words}"))
 }

@@ -1,12 +1,13 @@
 //! Lists and questions in front of the Plan screen: units that wait, rigs that can take one, the morning sheet, a
 //! what-if that was kept, and one that would be left.
 
-use super::super::overlays::{frame, middle};
-use super::super::theme::Theme;
-use super::super::{clock, line};
+use super::{frame, middle};
 use crate::app::morning::Item;
 use crate::app::{App, RigOffer, Waiting};
 use crate::domain::UnitId;
+use crate::screens::theme::Theme;
+use crate::screens::{clock, line};
+use crate::widgets::list::choices;
 use crate::widgets::text::{fit, wrapped};
 use ratatui::buffer::Buffer;
 use ratatui::layout::Rect;
@@ -16,7 +17,7 @@ use ratatui::style::Style;
 const KIND: usize = 13;
 
 /// Units whose next step has no booking.
-pub(in crate::screens) fn waiting(
+pub(super) fn waiting(
     theme: &Theme,
     (units, selected): (&[Waiting], usize),
     area: Rect,
@@ -32,7 +33,7 @@ pub(in crate::screens) fn waiting(
 }
 
 /// Rigs that can do the next step, each with its first free time.
-pub(in crate::screens) fn rigs(
+pub(super) fn rigs(
     app: &App,
     theme: &Theme,
     unit: &UnitId,
@@ -62,21 +63,16 @@ fn list(
     buffer: &mut Buffer,
 ) {
     line(buffer, inside, 0, hint, Style::new());
-    let rows = usize::from(inside.height.saturating_sub(1)).max(1);
-    let first = (selected + 1).saturating_sub(rows);
-    for (at, text) in lines.iter().enumerate().skip(first).take(rows) {
-        let (cursor, style) = if at == selected {
-            (">", theme.selected())
-        } else {
-            (" ", Style::new())
-        };
-        let row = u16::try_from(1 + at - first).unwrap_or(1);
-        line(buffer, inside, row, &format!("{cursor} {text}"), style);
-    }
+    let below = Rect {
+        y: inside.y + 1.min(inside.height),
+        height: inside.height.saturating_sub(1),
+        ..inside
+    };
+    choices(lines, Some(selected), theme.selected(), below, buffer);
 }
 
 /// The morning sheet: each entry with its next step below it.
-pub(in crate::screens) fn morning(
+pub(super) fn morning(
     app: &App,
     theme: &Theme,
     selected: usize,
@@ -129,7 +125,7 @@ fn entry(theme: &Theme, item: &Item, selected: bool, width: usize) -> Vec<(Strin
 }
 
 /// A what-if from an earlier start.
-pub(in crate::screens) fn offered(app: &App, theme: &Theme, area: Rect, buffer: &mut Buffer) {
+pub(super) fn offered(app: &App, theme: &Theme, area: Rect, buffer: &mut Buffer) {
     let inside = frame(theme, "A what-if was kept", middle(area, 64, 7), buffer);
     let Some(draft) = &app.plan.offered else { return };
     let published = app.desk.floor.now.published.as_ref();
@@ -149,7 +145,7 @@ pub(in crate::screens) fn offered(app: &App, theme: &Theme, area: Rect, buffer: 
 }
 
 /// The program is to end, and a what-if is not in force.
-pub(in crate::screens) fn leave(app: &App, theme: &Theme, area: Rect, buffer: &mut Buffer) {
+pub(super) fn parting(app: &App, theme: &Theme, area: Rect, buffer: &mut Buffer) {
     let title = format!("WHAT-IF {} not in force", app.changed());
     let inside = frame(theme, &title, middle(area, 64, 6), buffer);
     let keeps = app.keep.is_some();
