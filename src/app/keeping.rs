@@ -15,7 +15,10 @@ pub fn recall(app: &mut App, path: &Path) {
     let kept = match read(path) {
         Ok(kept) => kept,
         Err(why) => {
-            let words = format!("a what-if kept in {} cannot be read, and is left there: {why}", path.display());
+            let words = format!(
+                "a what-if kept in {} cannot be read, and is left there: {why}",
+                path.display()
+            );
             app.said = Some((false, words));
             return;
         }
@@ -56,7 +59,10 @@ pub(super) fn keep(app: &mut App) {
         sheet: app.sheet,
     };
     if let Err(error) = write(&path, &kept.to_text()) {
-        let words = format!("the what-if could not be kept in {}: {error}", path.display());
+        let words = format!(
+            "the what-if could not be kept in {}: {error}",
+            path.display()
+        );
         app.said = Some((false, words));
         app.dirty = true;
     }

@@ -40,8 +40,8 @@ pub mod what_if;
 
 pub use actions::{ACTIONS, Action, Entry, Kind, Where};
 pub use effects::perform;
-pub use keeping::recall;
 pub use jobs::Jobs;
+pub use keeping::recall;
 pub use keymap::KeyMap;
 pub use settings::Settings;
 pub use state::{

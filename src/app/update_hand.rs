@@ -27,11 +27,17 @@ impl App {
             self.said = Some((false, words));
             return;
         }
-        let together = self.desk.lab.rigs.iter().any(|own| {
-            own.id == row.rig && own.loading == Loading::Together
-        });
+        let together = self
+            .desk
+            .lab
+            .rigs
+            .iter()
+            .any(|own| own.id == row.rig && own.loading == Loading::Together);
         if run && !together {
-            let words = format!("{} takes units one by one: Enter lifts the booking", row.rig);
+            let words = format!(
+                "{} takes units one by one: Enter lifts the booking",
+                row.rig
+            );
             self.said = Some((false, words));
             return;
         }
@@ -97,7 +103,11 @@ impl App {
                 }
             }
             Action::Shorter | Action::Longer => {
-                let by = if action == Action::Longer { scale } else { -scale };
+                let by = if action == Action::Longer {
+                    scale
+                } else {
+                    -scale
+                };
                 if !hand.stretch(by) {
                     refused = Some(stretch_words(hand));
                 }
@@ -176,7 +186,11 @@ impl App {
         self.dirty = true;
         match mouse.deed {
             MouseDeed::WheelUp | MouseDeed::WheelDown => {
-                let key = if mouse.deed == MouseDeed::WheelUp { "Up" } else { "Down" };
+                let key = if mouse.deed == MouseDeed::WheelUp {
+                    "Up"
+                } else {
+                    "Down"
+                };
                 if self.plan.hand.is_some() {
                     return Vec::new();
                 }
@@ -209,7 +223,10 @@ impl App {
     /// The rig row and the minute of a cell.
     fn under(&self, mouse: Mouse) -> Option<(usize, Minute)> {
         let layout = self.plan_layout(self.size.0, self.size.1.saturating_sub(3));
-        let line = mouse.row.checked_sub(ABOVE).filter(|line| *line < layout.rigs)?;
+        let line = mouse
+            .row
+            .checked_sub(ABOVE)
+            .filter(|line| *line < layout.rigs)?;
         let first = layout.first(self.plan.first, self.plan.row, self.view.rigs.len());
         let row = first + usize::from(line);
         let column = i64::from(mouse.column.checked_sub(layout.name)?);

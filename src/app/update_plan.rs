@@ -54,7 +54,8 @@ impl App {
         let count = moved.by_hand().count();
         self.plan.hand = None;
         self.plan.draft = Some(moved).filter(|_| count > 0);
-        let words = format!("another plan is in force; what you placed by hand ({count}) is on it now");
+        let words =
+            format!("another plan is in force; what you placed by hand ({count}) is on it now");
         self.said = Some((false, words));
     }
 
@@ -82,7 +83,9 @@ impl App {
         self.draft_mut().place(gone);
         let words = match count {
             1 => format!("{unit} step {step} is off; a assigns it, p plans it anew"),
-            _ => format!("{unit} is off from step {step} on ({count} bookings); a assigns it, p plans it anew"),
+            _ => format!(
+                "{unit} is off from step {step} on ({count} bookings); a assigns it, p plans it anew"
+            ),
         };
         self.said = Some((true, words));
         let effects = self.after_change();
@@ -102,7 +105,11 @@ impl App {
         let proposal = draft.proposal(&planning, published);
         if let Some(clash) = proposal.clashes.first() {
             let count = proposal.clashes.len();
-            let more = if count == 1 { String::new() } else { format!(", and {} more", count - 1) };
+            let more = if count == 1 {
+                String::new()
+            } else {
+                format!(", and {} more", count - 1)
+            };
             let words = format!(
                 "not yet, {} {}{more}: p plans the rest around your changes",
                 clash.rule.name(),
@@ -195,7 +202,9 @@ impl App {
         let request = self.desk.walks.request(&self.desk.lab, unit);
         let walk = request.and_then(|own| step_of(self.desk.walks.steps(own), step));
         let method = walk.map_or("", |own| own.method.as_str());
-        let product = request.map_or(String::new(), |own| format!("{} {}", own.product, own.build));
+        let product = request.map_or(String::new(), |own| {
+            format!("{} {}", own.product, own.build)
+        });
         let note = if selected { " (selected)" } else { "" };
         Waiting {
             unit: unit.clone(),
@@ -351,7 +360,10 @@ impl App {
     pub(super) fn zoom(&mut self, by: isize) {
         let scale = self.plan.scale;
         let at = SCALES.iter().position(|own| *own == scale.get());
-        let next = at.unwrap_or(6).saturating_add_signed(by).min(SCALES.len() - 1);
+        let next = at
+            .unwrap_or(6)
+            .saturating_add_signed(by)
+            .min(SCALES.len() - 1);
         self.plan.scale = Minutes::new(SCALES[next]);
         let about = self.selected_start().unwrap_or(self.plan.at);
         let column = (about - self.plan.from).get().div_euclid(scale.get());

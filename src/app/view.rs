@@ -3,14 +3,14 @@
 use super::desk::Desk;
 use super::evidence::{LegEvidence, legs};
 use super::line_samples::{LineSamples, line_samples};
-use super::offers::{Offer, offers};
-use super::walk::state_word;
 use super::morning::{Item, Sources, sheet};
+use super::offers::{Offer, offers};
 use super::plan::crews::CrewRow;
 use super::plan::draft::Draft;
 use super::plan::hand::Hand;
 pub use super::plan::rows::{PlanEntry, RigRow};
 use super::plan::timeline::Timeline;
+use super::walk::state_word;
 use crate::checker::Clash;
 use crate::domain::{Minute, Minutes, RequestId, UnitId};
 use crate::floor::{Due, UnitState};

@@ -108,7 +108,10 @@ fn morning_json(items: &[Item]) -> String {
         })
     };
     let entries: Vec<serde_json::Value> = items.iter().map(entry).collect();
-    format!("{:#}\n", serde_json::json!({ "format": 1, "morning": entries }))
+    format!(
+        "{:#}\n",
+        serde_json::json!({ "format": 1, "morning": entries })
+    )
 }
 
 fn table(desk: &Desk, due: &[Due]) -> Table {

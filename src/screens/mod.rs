@@ -175,10 +175,7 @@ fn state_line(app: &App) -> String {
         ));
     }
     if !view.clashes.is_empty() {
-        parts.push(format!(
-            "{} clashes !! (e)",
-            view.clashes.len()
-        ));
+        parts.push(format!("{} clashes !! (e)", view.clashes.len()));
     }
     if view.late > 0 {
         parts.push(format!("{} requests late by the plan", view.late));

@@ -7,14 +7,16 @@ use crate::app::scenario::Scenario;
 use crate::app::what_if::Change;
 use crate::app::{App, Field, Jobs, Message, Overlay, Purpose, RigOffer, Screen, SizeForm};
 use crate::clock::FakeClock;
-use crate::domain::{Actor, EventBody, Lab, Minute, Minutes, RigId, UnitId, Verdict, Zone};
-use crate::ledger::{Env, Ids, Ledger, MemoryLedger, Shared};
+use crate::domain::{
+    Actor, Event, EventBody, Lab, Minute, Minutes, NewEvent, RigId, UnitId, Verdict, Zone,
+};
+use crate::ledger::{Env, Ids, Ledger, MemoryLedger, Outcome, Shared};
 use crate::terminal::step;
 use ratatui::buffer::Buffer;
 use ratatui::layout::Rect;
 use std::path::Path;
-use std::sync::Arc;
 use std::sync::mpsc::{Receiver, channel};
+use std::sync::{Arc, OnceLock};
 use std::time::Duration;
 
 pub(in crate::screens) const THEMES: [Theme; 2] = [
@@ -76,14 +78,39 @@ pub(in crate::screens) fn fresh() -> App {
 /// The demo on its Monday, its story played.
 pub(in crate::screens) fn demo() -> App {
     let lab = demo_lab();
-    let story =
-        Scenario::read(crate::app::demo_files::SCENARIO, &lab).expect("the story can be read");
-    let clock = Arc::new(FakeClock::at(story.opens));
-    let shared = Shared::new(memory(&clock));
-    story
-        .play(&lab, Box::new(shared.clone()), &clock, &actor())
-        .expect("the story can be played");
-    app_on(lab, Box::new(shared), clock)
+    let (opens, events) = story();
+    let clock = Arc::new(FakeClock::at(*opens));
+    let mut ledger = memory(&clock);
+    for event in events {
+        clock.set(event.happened);
+        let again = NewEvent {
+            id: event.id,
+            happened: event.happened,
+            actor: event.actor.clone(),
+            body: event.body.clone(),
+        };
+        let outcome = ledger.append(&[], &[again]);
+        assert!(matches!(outcome, Outcome::Recorded { .. }), "{outcome:?}");
+    }
+    clock.set(*opens);
+    app_on(lab, ledger, clock)
+}
+
+/// When the demo opens, and what happened until then: its story takes a while to play, so it is played once.
+fn story() -> &'static (Minute, Vec<Event>) {
+    static PLAYED: OnceLock<(Minute, Vec<Event>)> = OnceLock::new();
+    PLAYED.get_or_init(|| {
+        let lab = demo_lab();
+        let story =
+            Scenario::read(crate::app::demo_files::SCENARIO, &lab).expect("the story can be read");
+        let clock = Arc::new(FakeClock::at(story.opens));
+        let shared = Shared::new(memory(&clock));
+        story
+            .play(&lab, Box::new(shared.clone()), &clock, &actor())
+            .expect("the story can be played");
+        let app = app_on(lab, Box::new(shared), clock);
+        (story.opens, app.desk.floor.events)
+    })
 }
 
 /// A lab whose names try to break the screen.

@@ -114,8 +114,8 @@ where
             app.dirty = false;
             around.begin(terminal)?;
             let mut page = app.page;
-            let drawn = terminal
-                .draw(|frame| page = draw(app, theme, frame.area(), frame.buffer_mut()))?;
+            let drawn =
+                terminal.draw(|frame| page = draw(app, theme, frame.area(), frame.buffer_mut()))?;
             app.size = (drawn.area.width, drawn.area.height);
             app.page = page;
             around.end(terminal)?;

@@ -155,7 +155,13 @@ mod tests {
             scale: Minutes::new(10),
             columns: 6,
         };
-        let spans = [span(-5, 12), span(12, 25), span(25, 27), span(27, 29), span(40, 99)];
+        let spans = [
+            span(-5, 12),
+            span(12, 25),
+            span(25, 27),
+            span(27, 29),
+            span(40, 99),
+        ];
         let own = pieces(&blocks(&spans), &axis);
         let columns: Vec<(usize, usize, usize)> = own
             .iter()

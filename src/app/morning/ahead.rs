@@ -19,7 +19,12 @@ pub(super) fn rigs_down(from: &Sources<'_>, items: &mut Vec<Item>) {
             .on_rig(rig)
             .map(|(unit, ..)| unit.clone())
             .collect();
-        let bookings = from.floor.now.published.iter().flat_map(|own| &own.bookings);
+        let bookings = from
+            .floor
+            .now
+            .published
+            .iter()
+            .flat_map(|own| &own.bookings);
         let waiting = bookings
             .filter(|own| own.rig == *rig && own.times.load < back && !started(from, own))
             .count();
@@ -86,7 +91,10 @@ pub(super) fn windows(from: &Sources<'_>, items: &mut Vec<Item>) {
                 format!("{} by {}", deed(task, &rig), at(from, closes)),
             ),
             _ => (
-                format!("{who}, {rig}: the exposure is over since {}", from.clock(since)),
+                format!(
+                    "{who}, {rig}: the exposure is over since {}",
+                    from.clock(since)
+                ),
                 format!("{}: the rig is free then", deed(task, &rig)),
             ),
         };
@@ -125,7 +133,10 @@ pub(super) fn held(from: &Sources<'_>, items: &mut Vec<Item>) {
             kind: Kind::Held,
             at: Some(when),
             about: About::Unit(unit.clone()),
-            words: format!("{unit} is on hold at step {step} since {}", from.clock(when)),
+            words: format!(
+                "{unit} is on hold at step {step} since {}",
+                from.clock(when)
+            ),
             next: "decide: pass or fail (2)".to_owned(),
         });
     }
@@ -133,7 +144,12 @@ pub(super) fn held(from: &Sources<'_>, items: &mut Vec<Item>) {
 
 /// Bookings that were to start and have not, a rig an entry.
 pub(super) fn not_started(from: &Sources<'_>, items: &mut Vec<Item>) {
-    let bookings = from.floor.now.published.iter().flat_map(|own| &own.bookings);
+    let bookings = from
+        .floor
+        .now
+        .published
+        .iter()
+        .flat_map(|own| &own.bookings);
     let mut by_rig: BTreeMap<&RigId, Vec<&crate::domain::Booking>> = BTreeMap::new();
     for own in bookings.filter(|own| own.times.load < from.now && !started(from, own)) {
         let state = from
@@ -198,7 +214,12 @@ pub(super) fn plan(from: &Sources<'_>, items: &mut Vec<Item>) {
     };
     if from.clashes > 0 {
         let words = format!("the plan breaks {} rules as things stand", from.clashes);
-        items.push(entry(Kind::Clash, About::Plan, words, "walk them (e), or plan again (p)"));
+        items.push(entry(
+            Kind::Clash,
+            About::Plan,
+            words,
+            "walk them (e), or plan again (p)",
+        ));
     }
     for id in from.unplanned {
         let request = from.walks.request_of_id(from.lab, id);
@@ -263,7 +284,9 @@ pub(super) fn evidence(from: &Sources<'_>, items: &mut Vec<Item>) {
 pub(super) fn calibrations(from: &Sources<'_>, items: &mut Vec<Item>) {
     let today = from.lab.zone.local(from.now).date();
     for rig in &from.lab.rigs {
-        let Some(due) = rig.calibration_due else { continue };
+        let Some(due) = rig.calibration_due else {
+            continue;
+        };
         let days = (due - today).num_days();
         if days > CALIBRATION_DAYS {
             continue;
@@ -272,7 +295,10 @@ pub(super) fn calibrations(from: &Sources<'_>, items: &mut Vec<Item>) {
             ..0 => format!("{}: its calibration ran out on {due}", rig.id),
             0 => format!("{}: its calibration runs out today", rig.id),
             1 => format!("{}: its calibration runs out tomorrow", rig.id),
-            _ => format!("{}: its calibration runs out in {days} days, on {due}", rig.id),
+            _ => format!(
+                "{}: its calibration runs out in {days} days, on {due}",
+                rig.id
+            ),
         };
         items.push(Item {
             kind: Kind::Calibration,

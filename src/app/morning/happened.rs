@@ -9,9 +9,11 @@ use std::collections::BTreeMap;
 /// Failures, rigs that are back, and units that finished.
 pub(super) fn since(from: &Sources<'_>, items: &mut Vec<Item>) {
     let since = from.since();
-    let news = from.floor.events.iter().filter(|event| {
-        event.happened >= since && !from.floor.voided.contains(&event.seq)
-    });
+    let news = from
+        .floor
+        .events
+        .iter()
+        .filter(|event| event.happened >= since && !from.floor.voided.contains(&event.seq));
     let mut finished: BTreeMap<String, Vec<UnitId>> = BTreeMap::new();
     for event in news {
         match &event.body {
@@ -50,7 +52,10 @@ pub(super) fn since(from: &Sources<'_>, items: &mut Vec<Item>) {
             kind: Kind::Finished,
             at: None,
             about: About::Unit(units[0].clone()),
-            words: format!("{request}: {} through, all checks good", super::named(&units)),
+            words: format!(
+                "{request}: {} through, all checks good",
+                super::named(&units)
+            ),
             next: "see what it proves (5)".to_owned(),
         });
     }

@@ -145,17 +145,20 @@ fn the_sheet_tells_the_night_in_the_order_in_which_to_act() {
         good(&outcome.expect("it is on the bench"));
     }
     night.publish();
-    good(&night
-        .at("2027-03-01T14:00")
-        .start(&unit(1), None)
-        .expect("the oven is free"));
+    good(
+        &night
+            .at("2027-03-01T14:00")
+            .start(&unit(1), None)
+            .expect("the oven is free"),
+    );
     let spare = RigId::new("spare");
     let down = night
         .at("2027-03-01T23:00")
         .rig_down(&spare, "no light", None);
     good(&down.expect("it was up"));
     let mut lab = (*night.desk.lab).clone();
-    lab.requests.push(request("B", "s", 2, utc("2027-03-02T06:00")));
+    lab.requests
+        .push(request("B", "s", 2, utc("2027-03-02T06:00")));
     night.desk.set_lab(lab);
 
     // The oven was loaded at 14:00 for 16 hours: over at 06:00, to be out by 12:00.
@@ -177,20 +180,39 @@ fn the_sheet_tells_the_night_in_the_order_in_which_to_act() {
     assert!(items.iter().all(|item| !item.next.is_empty()));
 
     let down = of(&items, Kind::RigDown);
-    assert!(down.words.contains("spare is down since Mon 01 Mar 23:00: no light"), "{down:?}");
+    assert!(
+        down.words
+            .contains("spare is down since Mon 01 Mar 23:00: no light"),
+        "{down:?}"
+    );
     let window = of(&items, Kind::Window);
     assert_eq!(window.words, "A/1 step 2, oven: the window closes 12:00");
     assert_eq!(window.next, "unload from oven (2) by 12:00");
     assert_eq!(window.at, Some(utc("2027-03-02T12:00")));
     let failed = of(&items, Kind::Failed);
-    assert_eq!(failed.words, "A/2 failed at step 1, Mon 01 Mar 07:30, Ines: cracked");
-    assert!(of(&items, Kind::Held).words.contains("A/3 is on hold at step 1"));
-    assert!(of(&items, Kind::New).words.starts_with("B: 2 units of latch DV, s"));
+    assert_eq!(
+        failed.words,
+        "A/2 failed at step 1, Mon 01 Mar 07:30, Ines: cracked"
+    );
+    assert!(
+        of(&items, Kind::Held)
+            .words
+            .contains("A/3 is on hold at step 1")
+    );
+    assert!(
+        of(&items, Kind::New)
+            .words
+            .starts_with("B: 2 units of latch DV, s")
+    );
     assert!(of(&items, Kind::Calibration).words.contains("in 3 days"));
 
     // Past its window the unit is late, and stands before what still can wait.
     let items = night.sheet("2027-03-02T12:01");
-    assert!(of(&items, Kind::Late).words.contains("its window closed 12:00"));
+    assert!(
+        of(&items, Kind::Late)
+            .words
+            .contains("its window closed 12:00")
+    );
     assert!(!kinds(&items).contains(&Kind::Window));
 }
 

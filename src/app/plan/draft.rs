@@ -228,7 +228,11 @@ fn seats_of(
             )
         })
         .collect();
-    seats.extend(by_hand.iter().map(|(key, seat)| (key.clone(), seat.clone())));
+    seats.extend(
+        by_hand
+            .iter()
+            .map(|(key, seat)| (key.clone(), seat.clone())),
+    );
     seats
 }
 

@@ -11,9 +11,7 @@ use crate::checker::{Clash, check};
 use crate::domain::lab::Loading;
 use crate::domain::plan::{Times, Unplannable};
 use crate::domain::{Booking, Minute, Minutes, RequestId, RigId, Span, UnitId};
-use crate::problem::{
-    CondIx, Pin, Place, Plan, Problem, RequestIx, RigIx, UnitIx, Visit,
-};
+use crate::problem::{CondIx, Pin, Place, Plan, Problem, RequestIx, RigIx, UnitIx, Visit};
 
 /// The longest that anything is let wait in its rig for somebody to unload it.
 const LONGEST_WAIT: Minutes = Minutes::new(14 * 1440);

@@ -19,9 +19,7 @@ use draft::Draft;
 use hand::Hand;
 
 /// Minutes in a column, from an hour on the screen to a horizon of months.
-pub const SCALES: [i64; 13] = [
-    1, 2, 5, 10, 20, 30, 60, 120, 240, 480, 1440, 2880, 10_080,
-];
+pub const SCALES: [i64; 13] = [1, 2, 5, 10, 20, 30, 60, 120, 240, 480, 1440, 2880, 10_080];
 
 /// Columns of the past that are shown before now.
 const BEFORE_NOW: i64 = 12;

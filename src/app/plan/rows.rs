@@ -114,17 +114,9 @@ pub fn rig_rows(
     rows
 }
 
-fn happened(
-    desk: &Desk,
-    now: Minute,
-    unit: &UnitId,
-    step: u32,
-    visit: &VisitRecord,
-) -> PlanEntry {
+fn happened(desk: &Desk, now: Minute, unit: &UnitId, step: u32, visit: &VisitRecord) -> PlanEntry {
     let floor = &desk.floor;
-    let booked = floor
-        .booking(unit, step)
-        .filter(|own| own.rig == visit.rig);
+    let booked = floor.booking(unit, step).filter(|own| own.rig == visit.rig);
     let foreseen = booked.map_or(now, |own| own.times.out).max(now);
     let record = floor.now.units.get(unit);
     let verdict = record.and_then(|own| own.verdicts.get(&step));

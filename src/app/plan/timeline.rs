@@ -60,9 +60,8 @@ fn planned(desk: &Desk, draft: Option<&Draft>, hand: Option<&Hand>) -> Vec<Plann
         .flat_map(|own| &own.bookings)
         .map(|own| ((&own.unit, own.step), own))
         .collect();
-    let keys: BTreeSet<StepKey> = hand.map_or(BTreeSet::new(), |hand| {
-        hand.keys().into_iter().collect()
-    });
+    let keys: BTreeSet<StepKey> =
+        hand.map_or(BTreeSet::new(), |hand| hand.keys().into_iter().collect());
     let own = |booking: &Booking, lifted| {
         let before = force.get(&(&booking.unit, booking.step));
         let same = |before: &&&Booking| {
@@ -76,8 +75,17 @@ fn planned(desk: &Desk, draft: Option<&Draft>, hand: Option<&Hand>) -> Vec<Plann
     };
     let stays = |booking: &&Booking| !keys.contains(&(booking.unit.clone(), booking.step));
     let mut all: Vec<Planned> = match draft {
-        Some(draft) => draft.bookings().filter(stays).map(|b| own(b, false)).collect(),
-        None => force.values().copied().filter(stays).map(|b| own(b, false)).collect(),
+        Some(draft) => draft
+            .bookings()
+            .filter(stays)
+            .map(|b| own(b, false))
+            .collect(),
+        None => force
+            .values()
+            .copied()
+            .filter(stays)
+            .map(|b| own(b, false))
+            .collect(),
     };
     if let Some(hand) = hand {
         all.extend(hand.bookings().iter().map(|booking| own(booking, true)));

@@ -46,9 +46,11 @@ pub(super) fn rigs(
     let inside = frame(theme, &title, middle(area, 60, height.max(4)), buffer);
     let hint = "Enter plans with it there, Esc goes back";
     let line = |own: &RigOffer| {
-        let when = own.earliest.map_or("no place within the horizon".to_owned(), |at| {
-            format!("free from {}", clock(app, at))
-        });
+        let when = own
+            .earliest
+            .map_or("no place within the horizon".to_owned(), |at| {
+                format!("free from {}", clock(app, at))
+            });
         format!("{} {when}", fit(own.rig.as_str(), 14))
     };
     let lines: Vec<String> = rigs.iter().map(line).collect();
@@ -72,16 +74,13 @@ fn list(
 }
 
 /// The morning sheet: each entry with its next step below it.
-pub(super) fn morning(
-    app: &App,
-    theme: &Theme,
-    selected: usize,
-    area: Rect,
-    buffer: &mut Buffer,
-) {
+pub(super) fn morning(app: &App, theme: &Theme, selected: usize, area: Rect, buffer: &mut Buffer) {
     let items = &app.view.morning;
     let date = app.desk.lab.zone.local(app.now).format("%a %d %b");
-    let title = format!("Morning sheet, {date}: {} to act on, first things first", items.len());
+    let title = format!(
+        "Morning sheet, {date}: {} to act on, first things first",
+        items.len()
+    );
     let inside = frame(theme, &title, area, buffer);
     let hint = "Enter goes there, Esc closes; a sheet to print: rigday due --morning";
     line(buffer, inside, 0, hint, Style::new());
@@ -111,10 +110,17 @@ pub(super) fn morning(
 }
 
 fn entry(theme: &Theme, item: &Item, selected: bool, width: usize) -> Vec<(String, Style)> {
-    let style = if selected { theme.selected() } else { Style::new() };
+    let style = if selected {
+        theme.selected()
+    } else {
+        Style::new()
+    };
     let cursor = if selected { ">" } else { " " };
     let mut lines = Vec::new();
-    for (at, words) in wrapped(&item.words, width.saturating_sub(KIND + 2)).iter().enumerate() {
+    for (at, words) in wrapped(&item.words, width.saturating_sub(KIND + 2))
+        .iter()
+        .enumerate()
+    {
         let kind = if at == 0 { item.kind.word() } else { "" };
         let cursor = if at == 0 { cursor } else { " " };
         lines.push((format!("{cursor} {}{words}", fit(kind, KIND)), style));
@@ -127,20 +133,42 @@ fn entry(theme: &Theme, item: &Item, selected: bool, width: usize) -> Vec<(Strin
 /// A what-if from an earlier start.
 pub(super) fn offered(app: &App, theme: &Theme, area: Rect, buffer: &mut Buffer) {
     let inside = frame(theme, "A what-if was kept", middle(area, 64, 7), buffer);
-    let Some(draft) = &app.plan.offered else { return };
+    let Some(draft) = &app.plan.offered else {
+        return;
+    };
     let published = app.desk.floor.now.published.as_ref();
     let count = draft.changes(published, app.now).len();
     let other = draft.from != published.map(|own| own.seq);
-    let since = if other { "; another plan is in force since" } else { "" };
+    let since = if other {
+        "; another plan is in force since"
+    } else {
+        ""
+    };
     let text = format!(
         "{count} changes to the plan, begun {}, not in force{since}",
         clock(app, draft.begun)
     );
-    for (at, words) in wrapped(&text, inside.width.into()).iter().take(2).enumerate() {
-        line(buffer, inside, u16::try_from(at).unwrap_or(0), words, Style::new());
+    for (at, words) in wrapped(&text, inside.width.into())
+        .iter()
+        .take(2)
+        .enumerate()
+    {
+        line(
+            buffer,
+            inside,
+            u16::try_from(at).unwrap_or(0),
+            words,
+            Style::new(),
+        );
     }
     line(buffer, inside, 2, "Enter takes it up again", theme.title());
-    line(buffer, inside, 3, "Esc leaves it for the next start", Style::new());
+    line(
+        buffer,
+        inside,
+        3,
+        "Esc leaves it for the next start",
+        Style::new(),
+    );
     line(buffer, inside, 4, "x throws it away", Style::new());
 }
 
@@ -155,6 +183,12 @@ pub(super) fn parting(app: &App, theme: &Theme, area: Rect, buffer: &mut Buffer)
         "Enter leaves; nothing of it is kept"
     };
     line(buffer, inside, 0, text, theme.title());
-    line(buffer, inside, 1, "x throws it away and leaves", Style::new());
+    line(
+        buffer,
+        inside,
+        1,
+        "x throws it away and leaves",
+        Style::new(),
+    );
     line(buffer, inside, 2, "Esc stays", Style::new());
 }

@@ -65,7 +65,11 @@ pub(super) fn difference(
 /// Cost, bound, requests late, and how many bookings change in which way.
 fn figures(app: &App, proposal: &Proposal) -> String {
     let plan = &proposal.plan;
-    let late = plan.requests.iter().filter(|own| own.late > Minutes::ZERO).count();
+    let late = plan
+        .requests
+        .iter()
+        .filter(|own| own.late > Minutes::ZERO)
+        .count();
     let mut text = format!("cost {}", plan.cost);
     if let Some(published) = &app.desk.floor.now.published {
         text.push_str(&format!(" (in force {})", published.cost));
@@ -73,7 +77,11 @@ fn figures(app: &App, proposal: &Proposal) -> String {
     text.push_str(&gap_words(plan.cost, plan.bound));
     text.push_str(&format!("; {late} late"));
     for kind in ChangeKind::ALL {
-        let count = proposal.changes.iter().filter(|own| own.kind == kind).count();
+        let count = proposal
+            .changes
+            .iter()
+            .filter(|own| own.kind == kind)
+            .count();
         if count > 0 {
             text.push_str(&format!(", {count} {}", kind.word()));
         }
@@ -94,7 +102,10 @@ fn lines(app: &App, theme: &Theme, proposal: &Proposal) -> Vec<(String, Style)> 
         lines.push((text, theme.clash()));
     }
     for own in &plan.unplannable {
-        let text = format!("left out: {} step {}: {}", own.request, own.step, own.reason);
+        let text = format!(
+            "left out: {} step {}: {}",
+            own.request, own.step, own.reason
+        );
         lines.push((text, theme.warning()));
     }
     for change in &proposal.changes {
@@ -141,7 +152,10 @@ fn finishes(app: &App, theme: &Theme, proposal: &Proposal) -> Vec<(String, Style
             continue;
         }
         lines.push(finish_line(app, theme, own, before));
-        let why = proposal.why.iter().find(|(request, _)| *request == own.request);
+        let why = proposal
+            .why
+            .iter()
+            .find(|(request, _)| *request == own.request);
         if let Some(cause) = why.and_then(|(_, lines)| lines.last()) {
             lines.push((format!("  {cause}"), Style::new()));
         }
@@ -149,12 +163,7 @@ fn finishes(app: &App, theme: &Theme, proposal: &Proposal) -> Vec<(String, Style
     lines
 }
 
-fn finish_line(
-    app: &App,
-    theme: &Theme,
-    own: &Finish,
-    before: Option<&Finish>,
-) -> (String, Style) {
+fn finish_line(app: &App, theme: &Theme, own: &Finish, before: Option<&Finish>) -> (String, Style) {
     let was = before.map_or("-".to_owned(), |before| clock(app, before.finish));
     let by = before.map_or(Minutes::ZERO, |before| own.finish - before.finish);
     let by = match by {
@@ -167,7 +176,10 @@ fn finish_line(
         late => (late.to_string(), theme.warning()),
     };
     let with = clock(app, own.finish);
-    (columns(own.request.as_str(), &was, &with, &by, &late), style)
+    (
+        columns(own.request.as_str(), &was, &with, &by, &late),
+        style,
+    )
 }
 
 fn columns(request: &str, was: &str, with: &str, by: &str, late: &str) -> String {

@@ -92,7 +92,11 @@ impl Look<'_> {
                 (1, ..) => self.sign(),
                 (2, true, _) => "!!".to_owned(),
                 (_, true, _) => fit(&format!("{}!!", self.mark), width),
-                _ => format!("{}{}", self.mark, if self.changed { "*" } else { self.fill() }),
+                _ => format!(
+                    "{}{}",
+                    self.mark,
+                    if self.changed { "*" } else { self.fill() }
+                ),
             };
             return padded(&head, width, self.fill());
         }
@@ -100,7 +104,11 @@ impl Look<'_> {
         let filled = self
             .filled
             .map_or(String::new(), |(units, of)| format!(" {units}/{of}"));
-        let more = if self.count > 1 { format!(" +{}", self.count - 1) } else { String::new() };
+        let more = if self.count > 1 {
+            format!(" +{}", self.count - 1)
+        } else {
+            String::new()
+        };
         let late = &self.late;
         let texts = [
             format!("{}{filled}{more}{late}", self.unit),
@@ -113,7 +121,11 @@ impl Look<'_> {
             Some(text) => fit(text, text.width()),
             None if room >= 4 => fit(self.unit, room),
             None => {
-                let head = if self.changed || self.clash { head } else { self.mark.to_owned() };
+                let head = if self.changed || self.clash {
+                    head
+                } else {
+                    self.mark.to_owned()
+                };
                 return padded(&head, width, self.fill());
             }
         };
@@ -147,7 +159,13 @@ mod tests {
 
     #[test]
     fn a_block_takes_exactly_its_columns_whatever_it_holds() {
-        for unit in ["R-1/1", "漢字かな-1", "e\u{301}e\u{301}e\u{301}", "a\u{1b}[2J", ""] {
+        for unit in [
+            "R-1/1",
+            "漢字かな-1",
+            "e\u{301}e\u{301}e\u{301}",
+            "a\u{1b}[2J",
+            "",
+        ] {
             for bits in 0..32_u8 {
                 let bit = |at: u8| bits & (1 << at) != 0;
                 let own = Look {
@@ -192,10 +210,7 @@ mod tests {
 
     #[test]
     fn what_is_too_narrow_to_be_told_apart_is_counted() {
-        let many = Look {
-            count: 3,
-            ..look()
-        };
+        let many = Look { count: 3, ..look() };
         assert_eq!(many.text(1, (false, false)), "3");
         let late = Look {
             urgent: true,

@@ -29,7 +29,14 @@ pub(super) fn draw(
     for (at, crew) in all.iter().enumerate() {
         let y = track.y + u16::try_from(at).unwrap_or(0);
         let own = Rect { y, ..track };
-        row(app, theme, (crew.crew.as_str(), &[crew]), axis, (area, own), buffer);
+        row(
+            app,
+            theme,
+            (crew.crew.as_str(), &[crew]),
+            axis,
+            (area, own),
+            buffer,
+        );
     }
 }
 

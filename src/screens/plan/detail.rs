@@ -21,7 +21,13 @@ pub(super) fn draw(app: &App, theme: &Theme, area: Rect, buffer: &mut Buffer) {
         None => selected(app, theme, area),
     };
     for (at, (text, style)) in lines.iter().enumerate() {
-        line(buffer, area, u16::try_from(at).unwrap_or(u16::MAX), text, *style);
+        line(
+            buffer,
+            area,
+            u16::try_from(at).unwrap_or(u16::MAX),
+            text,
+            *style,
+        );
     }
 }
 
@@ -31,7 +37,10 @@ fn selected(app: &App, theme: &Theme, area: Rect) -> Vec<(String, Style)> {
         return Vec::new();
     };
     let Some(entry) = own.entries.get(app.plan.entry) else {
-        let text = format!("{}: free, nothing on it and nothing booked; a assigns a unit", own.rig);
+        let text = format!(
+            "{}: free, nothing on it and nothing booked; a assigns a unit",
+            own.rig
+        );
         return vec![(text, theme.title())];
     };
     let mut lines = vec![(what(app, own, entry), theme.title())];
@@ -39,7 +48,9 @@ fn selected(app: &App, theme: &Theme, area: Rect) -> Vec<(String, Style)> {
     let room = usize::from(area.height);
     let cautions = method_of(app, entry).map_or(&[][..], |method| &method.cautions[..]);
     let because = wrapped(&format!("because: {}", entry.because), width);
-    let spare = room.saturating_sub(1 + usize::from(!cautions.is_empty())).max(1);
+    let spare = room
+        .saturating_sub(1 + usize::from(!cautions.is_empty()))
+        .max(1);
     for words in because.into_iter().take(spare) {
         lines.push((words, Style::new()));
     }
@@ -86,10 +97,12 @@ fn method_of<'a>(app: &'a App, entry: &PlanEntry) -> Option<&'a crate::domain::l
 /// Rig, start, end; clashes; finishes; keys.
 fn in_hand(app: &App, theme: &Theme, hand: &Hand, rows: usize) -> Vec<(String, Style)> {
     let keys = hand.keys();
-    let who = keys.first().map_or(String::new(), |(unit, step)| match keys.len() {
-        1 => format!("{unit} step {step}"),
-        count => format!("the run of {unit} step {step} and {} more", count - 1),
-    });
+    let who = keys
+        .first()
+        .map_or(String::new(), |(unit, step)| match keys.len() {
+            1 => format!("{unit} step {step}"),
+            count => format!("the run of {unit} step {step} and {} more", count - 1),
+        });
     let times = hand.times();
     let (rig, load) = hand.was();
     let was = if hand.unmoved() {
@@ -107,8 +120,15 @@ fn in_hand(app: &App, theme: &Theme, hand: &Hand, rows: usize) -> Vec<(String, S
     let clash = match &hand.clashes[..] {
         [] => ("no clash".to_owned(), Style::new()),
         [first, rest @ ..] => {
-            let more = if rest.is_empty() { String::new() } else { format!("{} clashes: ", rest.len() + 1) };
-            (format!("!! {more}{} {}", first.rule.name(), first.text), theme.clash())
+            let more = if rest.is_empty() {
+                String::new()
+            } else {
+                format!("{} clashes: ", rest.len() + 1)
+            };
+            (
+                format!("!! {more}{} {}", first.rule.name(), first.text),
+                theme.clash(),
+            )
         }
     };
     let rigs: Vec<&str> = hand.rigs().iter().map(|rig| rig.as_str()).collect();
@@ -117,7 +137,11 @@ fn in_hand(app: &App, theme: &Theme, hand: &Hand, rows: usize) -> Vec<(String, S
         app.plan.scale,
         rigs.join(" ")
     );
-    let mut lines = vec![(place, theme.title()), clash, (finishes(app, hand), Style::new())];
+    let mut lines = vec![
+        (place, theme.title()),
+        clash,
+        (finishes(app, hand), Style::new()),
+    ];
     lines.truncate(rows.saturating_sub(1).max(1));
     lines.push((hint, theme.title()));
     lines
@@ -126,14 +150,19 @@ fn in_hand(app: &App, theme: &Theme, hand: &Hand, rows: usize) -> Vec<(String, S
 /// What changes about the finishes, the request in hand first.
 fn finishes(app: &App, hand: &Hand) -> String {
     let keys = hand.keys();
-    let own = keys.first().and_then(|(unit, _)| app.desk.walks.request(&app.desk.lab, unit));
+    let own = keys
+        .first()
+        .and_then(|(unit, _)| app.desk.walks.request(&app.desk.lab, unit));
     let mut effects: Vec<&Effect> = hand.effects.iter().collect();
     effects.sort_by_key(|effect| own.is_none_or(|own| own.id != effect.request));
     let mut words: Vec<String> = effects.iter().map(|own| effect_words(app, own)).collect();
     if words.is_empty() {
         words.push("every request finishes as by the plan in force".to_owned());
     } else {
-        words.insert(0, format!("cost {}{}", if hand.cost > 0 { "+" } else { "" }, hand.cost));
+        words.insert(
+            0,
+            format!("cost {}{}", if hand.cost > 0 { "+" } else { "" }, hand.cost),
+        );
     }
     words.join("; ")
 }
@@ -153,6 +182,14 @@ pub(super) fn effect_words(app: &App, own: &Effect) -> String {
     } else {
         String::new()
     };
-    let least = if own.follow { " at the earliest (later steps must follow)" } else { "" };
-    format!("{} finishes {}{by}{late}{least}", own.request, clock(app, own.after))
+    let least = if own.follow {
+        " at the earliest (later steps must follow)"
+    } else {
+        ""
+    };
+    format!(
+        "{} finishes {}{by}{late}{least}",
+        own.request,
+        clock(app, own.after)
+    )
 }

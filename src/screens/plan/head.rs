@@ -13,7 +13,11 @@ pub(super) fn draw(app: &App, axis: &Axis, area: Rect, track: Rect, buffer: &mut
     line(buffer, area, 0, "", Style::new());
     let name = usize::from(area.width.saturating_sub(track.width));
     let scale = format!(" {}/column", axis.scale);
-    let scale = if scale.len() < name { scale } else { format!(" {}/col", axis.scale) };
+    let scale = if scale.len() < name {
+        scale
+    } else {
+        format!(" {}/col", axis.scale)
+    };
     buffer.set_string(area.x, area.y, fit(&scale, name), Style::new());
     let mut cells = vec![' '; axis.columns];
     let now = axis.column(app.now);
@@ -34,7 +38,11 @@ pub(super) fn draw(app: &App, axis: &Axis, area: Rect, track: Rect, buffer: &mut
         before = Some(text);
     }
     if let Some(column) = now {
-        let word = if column + 4 <= axis.columns { "|now" } else { "|" };
+        let word = if column + 4 <= axis.columns {
+            "|now"
+        } else {
+            "|"
+        };
         write(&mut cells, column, word);
     }
     let text: String = cells.into_iter().collect();

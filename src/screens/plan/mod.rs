@@ -35,7 +35,14 @@ pub(super) fn draw(app: &App, theme: &Theme, area: Rect, buffer: &mut Buffer) ->
         let line = 1 + u16::try_from(at - first).unwrap_or(0);
         let chosen = at == app.plan.row;
         let place = super::row(area, line);
-        rig::draw(app, theme, (own, chosen), &axis, (place, track(line)), buffer);
+        rig::draw(
+            app,
+            theme,
+            (own, chosen),
+            &axis,
+            (place, track(line)),
+            buffer,
+        );
     }
     let mut line = 1 + layout.rigs;
     if layout.crews > 0 {

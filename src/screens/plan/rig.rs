@@ -46,11 +46,24 @@ pub(super) fn draw(
     let signs = signs(theme);
     let columns = usize::from(area.width - track.width);
     let cursor = if chosen { ">" } else { " " };
-    let name = format!("{cursor}{} ", fit(own.rig.as_str(), columns.saturating_sub(6)));
+    let name = format!(
+        "{cursor}{} ",
+        fit(own.rig.as_str(), columns.saturating_sub(6))
+    );
     buffer.set_string(area.x, area.y, fit(&name, columns), Style::new());
     let mark = track.x.saturating_sub(4).max(area.x);
-    buffer.set_string(mark, area.y, theme.rig_mark(own.state), theme.rig(own.state));
-    buffer.set_string(track.x, track.y, signs.free.repeat(axis.columns), Style::new());
+    buffer.set_string(
+        mark,
+        area.y,
+        theme.rig_mark(own.state),
+        theme.rig(own.state),
+    );
+    buffer.set_string(
+        track.x,
+        track.y,
+        signs.free.repeat(axis.columns),
+        Style::new(),
+    );
     for span in &own.closed {
         stretch(axis, *span, "/", track, buffer);
     }
@@ -132,7 +145,10 @@ impl Row<'_> {
             .flat_map(|ix| all[*ix].members.iter().copied())
             .collect();
         let entries: Vec<&PlanEntry> = members.iter().map(|ix| &self.own.entries[*ix]).collect();
-        let worst = entries.iter().map(|own| own.state).min_by_key(|own| urgency(*own));
+        let worst = entries
+            .iter()
+            .map(|own| own.state)
+            .min_by_key(|own| urgency(*own));
         let state = worst.unwrap_or(UnitState::Booked);
         let selected = self.chosen && members.contains(&self.app.plan.entry);
         let lifted = entries.iter().any(|own| own.lifted);

@@ -57,15 +57,25 @@ fn t01_plan_shows_its_rigs_its_time_and_its_people_at_80x24() {
         let zone = &app.desk.lab.zone;
         let date = |at| zone.local(at).format("%a %d %b").to_string();
         let (from, to) = (app.plan.from, app.plan.from + columns - Minutes::new(1));
-        assert!(lines[1].contains(&date(from)) && lines[1].ends_with(&date(to)), "{}", lines[1]);
+        assert!(
+            lines[1].contains(&date(from)) && lines[1].ends_with(&date(to)),
+            "{}",
+            lines[1]
+        );
         let rigs = app.view.rigs.iter().filter(|row| {
             let begins = |line: &&&str| {
                 line[1..].starts_with(row.rig.as_str()) && line.contains(theme.rig_mark(row.state))
             };
-            lines.iter().filter(|line| line.len() > 8).any(|line| begins(&&line))
+            lines
+                .iter()
+                .filter(|line| line.len() > 8)
+                .any(|line| begins(&&line))
         });
         assert!(rigs.count() >= 14, "{drawn}");
-        assert!(drawn.contains("people") && drawn.contains("because:"), "{drawn}");
+        assert!(
+            drawn.contains("people") && drawn.contains("because:"),
+            "{drawn}"
+        );
         assert!(lines[23].contains("? help"), "{drawn}");
     }
 }
@@ -82,9 +92,16 @@ fn t73_changes_are_a_what_if_until_the_difference_was_seen_and_put_in_force() {
     run.keys("Enter Right Right Enter");
     let drawn = run.screen();
     assert!(drawn.contains("WHAT-IF 1 change"), "{drawn}");
-    let row = drawn.lines().find(|line| line[1..].starts_with("rc-1")).expect("a row");
+    let row = drawn
+        .lines()
+        .find(|line| line[1..].starts_with("rc-1"))
+        .expect("a row");
     assert!(row.contains('*'), "{row}");
-    assert_eq!(run.app.desk.floor.events.len(), events, "nothing is recorded");
+    assert_eq!(
+        run.app.desk.floor.events.len(),
+        events,
+        "nothing is recorded"
+    );
     assert_eq!(booked(&run.app, &unit, step), Some(before.clone()));
     if !run.app.view.clashes.is_empty() {
         // A broken rule refuses, in words, and records nothing.
@@ -97,8 +114,15 @@ fn t73_changes_are_a_what_if_until_the_difference_was_seen_and_put_in_force() {
     run.keys("p Esc");
     run.planned();
     let drawn = run.screen();
-    assert!(drawn.contains("WHAT-IF") && drawn.contains("in force"), "{drawn}");
-    assert_eq!(run.app.desk.floor.events.len(), events, "nothing is recorded");
+    assert!(
+        drawn.contains("WHAT-IF") && drawn.contains("in force"),
+        "{drawn}"
+    );
+    assert_eq!(
+        run.app.desk.floor.events.len(),
+        events,
+        "nothing is recorded"
+    );
     run.keys("c");
     assert!(run.app.desk.floor.events.len() > events, "{}", run.screen());
     let after = booked(&run.app, &unit, step).expect("it is booked");
@@ -126,7 +150,11 @@ fn t73_a_clash_refuses_the_commit_and_is_walked_to() {
     assert!(run.app.overlays.is_empty());
     let drawn = run.screen();
     assert!(drawn.contains("not yet, R"), "{drawn}");
-    assert_eq!(run.app.desk.floor.events.len(), events, "nothing is recorded");
+    assert_eq!(
+        run.app.desk.floor.events.len(),
+        events,
+        "nothing is recorded"
+    );
     run.keys("g e");
     let drawn = run.screen();
     assert!(drawn.contains("clash 1 of"), "{drawn}");
@@ -134,7 +162,11 @@ fn t73_a_clash_refuses_the_commit_and_is_walked_to() {
     run.keys("u");
     assert!(!run.screen().contains("WHAT-IF"), "{}", run.screen());
     run.keys("U");
-    assert!(run.screen().contains("WHAT-IF 1 change"), "{}", run.screen());
+    assert!(
+        run.screen().contains("WHAT-IF 1 change"),
+        "{}",
+        run.screen()
+    );
     assert_eq!(run.app.desk.floor.events.len(), events);
     assert!(booked(&run.app, &unit, step).is_some());
 }
@@ -153,8 +185,14 @@ fn t74_a_booking_is_lifted_moved_put_back_exactly_and_dropped_by_keys() {
         let lift = if lift == "Space" { " " } else { lift };
         run.key(lift);
         let drawn = run.screen();
-        assert!(drawn.contains("IN HAND") && drawn.contains("as it was"), "{drawn}");
-        assert!(drawn.contains(&key.0) && drawn.contains(before.rig.as_str()), "{drawn}");
+        assert!(
+            drawn.contains("IN HAND") && drawn.contains("as it was"),
+            "{drawn}"
+        );
+        assert!(
+            drawn.contains(&key.0) && drawn.contains(before.rig.as_str()),
+            "{drawn}"
+        );
         assert!(drawn.contains('<') && drawn.contains("put back"), "{drawn}");
         run.keys("Right l Down Up Left");
         assert_ne!(run.screen(), drawn, "it moves as it is moved");
@@ -172,7 +210,10 @@ fn t74_a_booking_is_lifted_moved_put_back_exactly_and_dropped_by_keys() {
     let hand = run.app.plan.hand.as_ref().expect("it is in hand");
     assert_eq!(hand.times().load, before.times.load + Minutes::hours(3));
     let drawn = run.screen();
-    assert!(drawn.contains("no clash") || drawn.contains("!! "), "{drawn}");
+    assert!(
+        drawn.contains("no clash") || drawn.contains("!! "),
+        "{drawn}"
+    );
     assert!(drawn.contains("finish"), "{drawn}");
     // The length follows from the method, and that is said.
     run.keys("<");
@@ -198,7 +239,10 @@ fn t74_a_booking_is_lifted_moved_put_back_exactly_and_dropped_by_keys() {
 fn what_has_started_cannot_be_lifted_and_says_so() {
     let mut app = demo();
     let found = app.view.rigs.iter().enumerate().find_map(|(row, rig)| {
-        let entry = rig.entries.iter().position(|own| own.state == UnitState::Running)?;
+        let entry = rig
+            .entries
+            .iter()
+            .position(|own| own.state == UnitState::Running)?;
         Some((row, entry))
     });
     (app.plan.row, app.plan.entry) = found.expect("the demo has a running unit");
@@ -207,7 +251,11 @@ fn what_has_started_cannot_be_lifted_and_says_so() {
     assert!(run.app.plan.hand.is_none());
     assert!(run.screen().contains("has started"), "{}", run.screen());
     run.keys("x");
-    assert!(run.screen().contains("cannot be taken off"), "{}", run.screen());
+    assert!(
+        run.screen().contains("cannot be taken off"),
+        "{}",
+        run.screen()
+    );
 }
 
 #[test]
@@ -238,7 +286,11 @@ fn a_whole_run_is_lifted_and_stays_together() {
         .filter(|own| own.changed)
         .collect();
     assert!(moved.len() > 1, "{}", run.screen());
-    assert!(moved.iter().all(|own| own.span == moved[0].span && own.run == moved[0].run));
+    assert!(
+        moved
+            .iter()
+            .all(|own| own.span == moved[0].span && own.run == moved[0].run)
+    );
 }
 
 #[test]
@@ -250,7 +302,12 @@ fn a_unit_is_taken_off_and_assigned_again_to_a_rig_with_its_first_free_time() {
         own.step == 1 && own.span.start > now + Minutes::hours(3)
     });
     run.keys("x");
-    assert!(run.screen().contains(&format!("{unit} is off from step 1 on")), "{}", run.screen());
+    assert!(
+        run.screen()
+            .contains(&format!("{unit} is off from step 1 on")),
+        "{}",
+        run.screen()
+    );
     assert!(run.screen().contains("WHAT-IF"), "{}", run.screen());
     run.keys("a");
     if let Some(Overlay::ChooseUnit { units, .. }) = run.app.overlays.last() {
@@ -262,13 +319,19 @@ fn a_unit_is_taken_off_and_assigned_again_to_a_rig_with_its_first_free_time() {
         panic!("no rigs but {}", run.screen());
     };
     let first = rigs[0].clone();
-    assert!(rigs.iter().all(|own| own.earliest.is_none() || own.earliest >= first.earliest));
+    assert!(
+        rigs.iter()
+            .all(|own| own.earliest.is_none() || own.earliest >= first.earliest)
+    );
     assert!(run.screen().contains("free from"), "{}", run.screen());
     run.keys("Enter Esc");
     run.planned();
     run.keys("c");
     let after = booked(&run.app, &unit, step).expect("it is in force");
-    assert_eq!((Some(after.times.load), after.rig), (first.earliest, first.rig));
+    assert_eq!(
+        (Some(after.times.load), after.rig),
+        (first.earliest, first.rig)
+    );
 }
 
 #[test]
@@ -291,7 +354,9 @@ fn a_booking_is_dragged_with_the_mouse() {
     mouse(MouseDeed::Drag, column + 3);
     mouse(MouseDeed::Release, column + 3);
     let draft = run.app.plan.draft.as_ref().expect("a what-if");
-    let moved = draft.booking(&(before.unit.clone(), before.step)).expect("it is there");
+    let moved = draft
+        .booking(&(before.unit.clone(), before.step))
+        .expect("it is there");
     assert_eq!(moved.times.load, before.times.load + Minutes::hours(3));
     assert!(run.app.plan.hand.is_none());
 }
@@ -312,10 +377,18 @@ fn t32_a_what_if_is_kept_and_offered_at_the_next_start() {
     run.app.plan.draft = None;
     run.app.renew();
     crate::app::recall(&mut run.app, &file);
-    assert!(run.screen().contains("A what-if was kept"), "{}", run.screen());
+    assert!(
+        run.screen().contains("A what-if was kept"),
+        "{}",
+        run.screen()
+    );
     assert!(run.screen().contains("1 changes"), "{}", run.screen());
     run.keys("Enter");
-    assert!(run.screen().contains("WHAT-IF 1 change"), "{}", run.screen());
+    assert!(
+        run.screen().contains("WHAT-IF 1 change"),
+        "{}",
+        run.screen()
+    );
     let key = (crate::domain::UnitId::new(&unit), step);
     let own = run.app.plan.draft.as_ref().expect("it is back");
     assert_eq!(own.booking(&key), draft.booking(&key));
@@ -323,7 +396,11 @@ fn t32_a_what_if_is_kept_and_offered_at_the_next_start() {
     // Leaving asks, and keeps it.
     run.keys("q");
     assert!(!run.app.over);
-    assert!(run.screen().contains("offered at the next start"), "{}", run.screen());
+    assert!(
+        run.screen().contains("offered at the next start"),
+        "{}",
+        run.screen()
+    );
     run.keys("Esc q Enter");
     assert!(run.app.over);
     // A file that is not ours is left alone, and said.
@@ -338,7 +415,11 @@ fn t32_a_what_if_is_kept_and_offered_at_the_next_start() {
 fn t53_every_two_marks_of_the_timeline_differ_in_the_printed_frame() {
     let mut app = demo();
     app.plan.row = 1;
-    let row = app.view.rigs.iter().position(|row| row.rig.as_str() == "rc-1");
+    let row = app
+        .view
+        .rigs
+        .iter()
+        .position(|row| row.rig.as_str() == "rc-1");
     let row = row.expect("the demo has it");
     let from = app.now + Minutes::hours(3);
     let plain = PlanEntry {
@@ -368,14 +449,35 @@ fn t53_every_two_marks_of_the_timeline_differ_in_the_printed_frame() {
     ];
     let mut looks: Vec<(PlanEntry, bool)> = Vec::new();
     for state in states {
-        looks.push((PlanEntry { state, ..plain.clone() }, false));
+        looks.push((
+            PlanEntry {
+                state,
+                ..plain.clone()
+            },
+            false,
+        ));
     }
     looks.push((plain.clone(), true));
-    let changed = PlanEntry { changed: true, ..plain.clone() };
-    let clash = PlanEntry { clash: true, ..plain.clone() };
-    let both = PlanEntry { clash: true, ..changed.clone() };
-    let lifted = PlanEntry { lifted: true, ..changed.clone() };
-    let late = PlanEntry { late: Minutes::DAY, ..plain };
+    let changed = PlanEntry {
+        changed: true,
+        ..plain.clone()
+    };
+    let clash = PlanEntry {
+        clash: true,
+        ..plain.clone()
+    };
+    let both = PlanEntry {
+        clash: true,
+        ..changed.clone()
+    };
+    let lifted = PlanEntry {
+        lifted: true,
+        ..changed.clone()
+    };
+    let late = PlanEntry {
+        late: Minutes::DAY,
+        ..plain
+    };
     for own in [changed, clash, both, lifted, late] {
         looks.push((own, false));
     }
@@ -388,12 +490,18 @@ fn t53_every_two_marks_of_the_timeline_differ_in_the_printed_frame() {
                 if entry.late > Minutes::ZERO && hours < 20 {
                     continue;
                 }
-                app.view.rigs[row].entries = vec![PlanEntry { span, ..entry.clone() }];
+                app.view.rigs[row].entries = vec![PlanEntry {
+                    span,
+                    ..entry.clone()
+                }];
                 app.plan.row = if *selected { row } else { 1 };
                 app.plan.entry = 0;
                 let drawn = text(&shown(&app, theme, 80, 24));
                 let line = drawn.lines().nth(2 + row).expect("its row").to_owned();
-                assert!(frames.insert(line.clone()), "{line} twice, at {hours} columns");
+                assert!(
+                    frames.insert(line.clone()),
+                    "{line} twice, at {hours} columns"
+                );
             }
         }
     }
@@ -403,14 +511,19 @@ fn t53_every_two_marks_of_the_timeline_differ_in_the_printed_frame() {
 fn zoom_reaches_from_an_hour_to_the_horizon_and_keeps_the_cursor() {
     let mut run = planned();
     let now = run.app.now;
-    select(&mut run.app, |own, _| own.span.start > now + Minutes::hours(5));
+    select(&mut run.app, |own, _| {
+        own.span.start > now + Minutes::hours(5)
+    });
     let at = run.app.plan.at;
     let columns = i64::from(run.app.plan_layout(80, 21).track);
     run.keys(&"+ ".repeat(20));
     assert!((run.app.plan.scale * columns).get() < 75, "about an hour");
     run.keys(&"- ".repeat(20));
     assert!(run.app.plan.scale * columns >= run.app.desk.lab.horizon);
-    let shown = Span::new(run.app.plan.from, run.app.plan.from + run.app.plan.scale * columns);
+    let shown = Span::new(
+        run.app.plan.from,
+        run.app.plan.from + run.app.plan.scale * columns,
+    );
     assert!(shown.contains(at));
     run.keys("t");
     assert_eq!(run.app.plan.at, now);
