@@ -2,7 +2,6 @@
 
 use super::desk::{DeskError, outcome_words};
 use super::jobs::Jobs;
-use super::plan::draft::Draft;
 use super::state::{App, Effect, Overlay, Purpose, Screen};
 use super::what_if::Change;
 use crate::domain::event::Subject;
@@ -122,7 +121,11 @@ fn refresh(app: &mut App) {
 
 /// Starts planning around what was put in its place by hand.
 fn plan(app: &mut App, jobs: &mut Jobs) {
-    let pins = app.plan.draft.as_ref().map_or(Vec::new(), Draft::pins);
+    let pins = app
+        .plan
+        .draft
+        .as_ref()
+        .map_or(Vec::new(), |draft| draft.pins(app.desk.now()));
     let planning = app.desk.planning().with_pins(&pins);
     app.job += 1;
     app.overlays.push(Overlay::Working {

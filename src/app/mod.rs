@@ -5,8 +5,8 @@
 //! [`plan`] is what the Plan screen works with, [`morning`] what a day begins with, and
 //! [`remedies`] looks for the smallest change that makes a late request on time. [`scenario`] plays the story of
 //! the demo. The rest is the program on the screen: a key becomes an [`Action`] by one table, an action
-//! becomes a change of [`App`] or an [`Effect`] in [`App::update`], which does no IO; only `effects` and
-//! `jobs` call the desk and threads.
+//! becomes a change of [`App`] or an [`Effect`] in [`App::update`], which does no IO; only `effects`,
+//! `jobs` and `keeping` call the desk, threads and files.
 
 pub mod actions;
 pub mod config;

@@ -1,7 +1,7 @@
 //! What is in hand on the Plan screen: lifted, moved, dropped, put back; by keys and by mouse.
 
 use super::actions::Action;
-use super::plan::draft::{Draft, StepKey};
+use super::plan::draft::StepKey;
 use super::plan::hand::{Hand, Table};
 use super::state::{App, Effect, Mouse, MouseDeed, Screen};
 use super::update::step_by;
@@ -62,7 +62,11 @@ impl App {
     fn hand_with(&self, keys: &[StepKey]) -> Result<Hand, String> {
         let published = self.desk.floor.now.published.as_ref();
         let bookings = self.planned_bookings();
-        let pins = self.plan.draft.as_ref().map_or(Vec::new(), Draft::pins);
+        let pins = self
+            .plan
+            .draft
+            .as_ref()
+            .map_or(Vec::new(), |draft| draft.pins(self.desk.now()));
         let table = Table {
             planning: &self.desk.planning().with_pins(&pins),
             bookings: &bookings,

@@ -118,7 +118,7 @@ impl App {
             self.said = Some((false, words));
             return;
         }
-        planning = planning.with_pins(&draft.pins());
+        planning = planning.with_pins(&draft.pins(self.desk.now()));
         let mut proposal = Box::new(proposal);
         proposal.why = planning.why_late(&proposal, 20);
         self.said = None;
@@ -256,7 +256,11 @@ impl App {
             return Vec::new();
         };
         let published = self.desk.floor.now.published.as_ref();
-        let pins = self.plan.draft.as_ref().map_or(Vec::new(), Draft::pins);
+        let pins = self
+            .plan
+            .draft
+            .as_ref()
+            .map_or(Vec::new(), |draft| draft.pins(self.desk.now()));
         let planning = self.desk.planning().with_pins(&pins);
         let bookings = self.planned_bookings();
         let record = self.desk.floor.now.units.get(unit);

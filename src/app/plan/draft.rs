@@ -91,9 +91,11 @@ impl Draft {
         own.map(|(key, _)| key)
     }
 
-    /// What somebody put in its place, as pins for the planner and the checker.
-    pub fn pins(&self) -> Vec<Pin> {
-        let own = self.seats.values().filter(|seat| seat.by_hand);
+    /// What somebody put in its place, as pins for the planner and the checker; what was to load before now is
+    /// no wish any more.
+    pub fn pins(&self, now: Minute) -> Vec<Pin> {
+        let ahead = |seat: &&Seat| seat.by_hand && seat.booking.times.load >= now;
+        let own = self.seats.values().filter(ahead);
         own.map(|seat| Pin {
             unit: seat.booking.unit.clone(),
             step: seat.booking.step,
@@ -205,7 +207,7 @@ impl Draft {
         let left = published.map_or(&[][..], |own| &own.unplannable[..]);
         planning
             .clone()
-            .with_pins(&self.pins())
+            .with_pins(&self.pins(planning.now()))
             .judge(&bookings, left)
     }
 }

@@ -31,7 +31,7 @@ impl Timeline {
         let problem = if let Some(hand) = hand {
             hand.problem()
         } else {
-            let pins = draft.map_or(Vec::new(), Draft::pins);
+            let pins = draft.map_or(Vec::new(), |draft| draft.pins(now));
             compiled = desk.planning().with_pins(&pins).problem();
             &compiled
         };

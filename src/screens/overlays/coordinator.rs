@@ -145,7 +145,8 @@ pub(super) fn offered(app: &App, theme: &Theme, area: Rect, buffer: &mut Buffer)
         ""
     };
     let text = format!(
-        "{count} changes to the plan, begun {}, not in force{since}",
+        "{count} {} to the plan, begun {}, not in force{since}",
+        if count == 1 { "change" } else { "changes" },
         clock(app, draft.begun)
     );
     for (at, words) in wrapped(&text, inside.width.into())
