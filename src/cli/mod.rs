@@ -129,7 +129,7 @@ enum Command {
     Check(check::Arguments),
     /// Open the screens
     Open(open::Arguments),
-    /// Show what is due at the bench
+    /// Show what is due at the bench, or what the morning asks for
     Due(due::Arguments),
     /// Show how rigs are used, the backlog and what is late
     Load(load::Arguments),
