@@ -5,7 +5,7 @@ use super::jobs::Jobs;
 use super::state::{App, Effect, Overlay, Purpose, Screen};
 use super::what_if::Change;
 use crate::domain::event::Subject;
-use crate::domain::{RequestId, Verdict};
+use crate::domain::{Minute, RequestId, RigId, Verdict};
 use crate::ledger::Outcome;
 
 type Done = Result<(Outcome, String), DeskError>;
@@ -56,6 +56,10 @@ pub fn perform(app: &mut App, effect: Effect, jobs: &mut Jobs) {
                 .map(|o| (o, format!("UNLOADED  {unit}")));
             answer(app, done);
         }
+        Effect::RigDown(rig, reason, until) => {
+            let done = rig_down(app, &rig, &reason, until);
+            answer(app, done);
+        }
         Effect::RigUp(rig) => {
             let done = app
                 .desk
@@ -87,10 +91,16 @@ fn record(app: &mut App, purpose: &Purpose, text: String) -> Done {
         Purpose::Withdraw(unit) => desk
             .withdraw(unit, &text)
             .map(|o| (o, format!("{unit} withdrawn; plan again"))),
-        Purpose::RigDown(rig) => desk
-            .rig_down(rig, &text, None)
-            .map(|o| (o, format!("{rig} is down; plan again (p)"))),
+        Purpose::RigDown(rig) => rig_down(app, rig, &text, None),
     }
+}
+
+fn rig_down(app: &mut App, rig: &RigId, reason: &str, until: Option<Minute>) -> Done {
+    let back = until.map_or(String::new(), |at| {
+        format!(" until {}", app.asked().words(at))
+    });
+    let done = app.desk.rig_down(rig, reason, until);
+    done.map(|o| (o, format!("{rig} is down{back}; plan again (p)")))
 }
 
 /// Shows what came of a deed: the words where it was recorded, the reason where not.

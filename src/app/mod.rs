@@ -10,6 +10,7 @@
 
 pub mod actions;
 pub mod config;
+pub mod dates;
 pub mod demo_files;
 pub mod desk;
 mod effects;
@@ -34,9 +35,11 @@ mod update;
 mod update_hand;
 mod update_plan;
 mod update_what_if;
+mod update_when;
 pub mod view;
 pub mod walk;
 pub mod what_if;
+pub mod when;
 
 pub use actions::{ACTIONS, Action, Entry, Kind, Where};
 pub use effects::perform;
@@ -46,5 +49,5 @@ pub use keymap::KeyMap;
 pub use settings::Settings;
 pub use state::{
     App, Bench, Effect, Field, Key, Message, Mouse, MouseDeed, Overlay, Purpose, RigOffer, Screen,
-    SizeForm, UnitList, Waiting,
+    SizeForm, UnitList, Waiting, WhenFor,
 };

@@ -8,6 +8,7 @@ use super::settings::Settings;
 use super::sizing::Wish;
 use super::view::View;
 use super::what_if::{Change, WhatIf};
+use super::when::Asked;
 use crate::domain::{Minute, RequestId, RigId, UnitId};
 use crate::planner::Progress;
 use chrono::NaiveDate;
@@ -139,6 +140,8 @@ pub enum Effect {
     UnloadUnit(UnitId),
     /// A pass.
     Pass(UnitId),
+    /// Report a rig down: why, and until when, where that is known.
+    RigDown(RigId, String, Option<Minute>),
     /// Report a rig back.
     RigUp(RigId),
     /// Undo.
@@ -175,6 +178,34 @@ impl Purpose {
             Self::Note(unit) => format!("Note on {unit}"),
             Self::Withdraw(unit) => format!("Why is {unit} withdrawn?"),
             Self::RigDown(rig) => format!("What is wrong with {rig}?"),
+        }
+    }
+}
+
+/// What a date is asked for.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum WhenFor {
+    /// When a rig that is down is expected back; may stay open.
+    RigBack {
+        /// The rig.
+        rig: RigId,
+        /// Why it is down.
+        reason: String,
+    },
+}
+
+impl WhenFor {
+    /// The question.
+    pub fn question(&self) -> String {
+        match self {
+            Self::RigBack { rig, .. } => format!("When is {rig} expected back?"),
+        }
+    }
+
+    /// What Enter on an empty line means.
+    pub const fn empty(&self) -> &'static str {
+        match self {
+            Self::RigBack { .. } => "nobody knows yet",
         }
     }
 }
@@ -265,6 +296,8 @@ pub enum Overlay {
     },
     /// A reason or a note.
     Ask(Purpose, Field),
+    /// A date and time.
+    When(WhenFor, Field),
     /// Something unsaved would be lost: stay, or lose it.
     Leave {
         /// What it is.
@@ -478,6 +511,15 @@ impl App {
         self.plan.entry = near.unwrap_or(entries.len().saturating_sub(1));
     }
 
+    /// Where and when dates are asked for.
+    pub fn asked(&self) -> Asked<'_> {
+        Asked {
+            zone: &self.desk.lab.zone,
+            now: self.now,
+            dates: self.settings.dates,
+        }
+    }
+
     /// Seconds since the ledger could last be read, once they are too many to trust the screen.
     pub fn stale_seconds(&self) -> Option<u64> {
         const TRUSTED: u64 = 10;
@@ -524,6 +566,13 @@ impl App {
             name: self.view.rigs.iter().map(name).max().unwrap_or(0),
         };
         PlanLayout::of(width, height, wanted)
+    }
+
+    /// The lab's clock at the last reading of the ledger without a fault, in milliseconds.
+    pub fn read_ms(&self) -> i64 {
+        let clock = self.desk.clock();
+        let age = clock.elapsed().saturating_sub(self.read).as_millis();
+        clock.now_ms() - i64::try_from(age).unwrap_or(i64::MAX)
     }
 
     /// Keeps every selection on something that is there.

@@ -76,6 +76,7 @@ impl App {
                 | Overlay::Offered
                 | Overlay::Parting,
             ) => self.key_in_plan_overlay(key),
+            Some(Overlay::When(..)) => self.key_in_when(key),
             Some(Overlay::Leave { .. }) => self.key_in_leave(key),
             Some(Overlay::Changes { .. }) => self.key_in_changes(key),
             Some(Overlay::Size(_)) => self.key_in_size_form(key),
@@ -235,6 +236,7 @@ impl App {
                 Overlay::Help(field)
                 | Overlay::Palette(field)
                 | Overlay::Ask(_, field)
+                | Overlay::When(_, field)
                 | Overlay::Changes { field, .. },
             ) => Some(&mut field.input),
             Some(Overlay::Size(form)) => form.fields.get_mut(form.at),

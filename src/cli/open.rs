@@ -47,7 +47,7 @@ pub(crate) fn show(
     env.flush()?;
     let options = crate::terminal::Options {
         keep,
-        ..env.terminal_options(sample)
+        ..env.terminal_options(sample)?
     };
     crate::terminal::run(desk, options).map_err(|error| Failure::new(Exit::Failed, error))?;
     Ok(Exit::Done)

@@ -101,6 +101,7 @@ fn overlay_keys(overlay: &Overlay) -> Vec<(String, String)> {
             ("Esc", "drop"),
         ],
         Overlay::Ask(..) => &[("Enter", "record"), ("Esc", "back"), ("Up Down", "choose")],
+        Overlay::When(..) => &[("Enter", "take it"), ("Esc", "back"), ("Up Down", "choose")],
         Overlay::Morning { .. } => &[("Enter", "go there"), ("Esc", "close"), ("Up Down", "move")],
         Overlay::Offered => &[
             ("Enter", "take it up"),

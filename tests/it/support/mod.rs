@@ -6,6 +6,7 @@ pub(crate) mod parts;
 pub(crate) mod program;
 pub(crate) mod random;
 pub(crate) mod random_lab;
+pub(crate) mod stage;
 pub(crate) mod tiny_lab;
 
 use rigday::checker::check;
