@@ -13,6 +13,7 @@ use crate::domain::steps::step_of;
 use crate::domain::{Minute, Minutes, UnitId};
 use crate::planner::first_free;
 use crate::problem::{Plan, UnitIx};
+use std::collections::BTreeSet;
 
 impl App {
     /// The what-if, begun where there is none.
@@ -164,7 +165,7 @@ impl App {
     pub(super) fn choose_unit(&mut self) {
         let problem = self.desk.planning().problem();
         let bookings = self.planned_bookings();
-        let booked: std::collections::BTreeSet<(&UnitId, u32)> =
+        let booked: BTreeSet<(&UnitId, u32)> =
             bookings.iter().map(|own| (&own.unit, own.step)).collect();
         let selected = self.unit();
         let (mut chosen, mut units) = (Vec::new(), Vec::new());
@@ -223,8 +224,16 @@ impl App {
             self.said = Some((false, format!("{unit} has no further step to assign")));
             return;
         };
+        // What breaks a rule where it is has no claim to its place.
+        let entries = self.view.rigs.iter().flat_map(|row| &row.entries);
+        let broken: BTreeSet<(&UnitId, u32)> = entries
+            .filter(|own| own.clash)
+            .map(|own| (&own.unit, own.step))
+            .collect();
+        let mut bookings = self.planned_bookings();
+        bookings.retain(|own| !broken.contains(&(&own.unit, own.step)));
         let plan = Plan {
-            visits: plan_visits(&problem, &self.planned_bookings()),
+            visits: plan_visits(&problem, &bookings),
             left: Vec::new(),
         };
         let offer = |(rig, _): &(crate::problem::RigIx, Minutes)| RigOffer {

@@ -151,7 +151,12 @@ pub(super) fn not_started(from: &Sources<'_>, items: &mut Vec<Item>) {
         .iter()
         .flat_map(|own| &own.bookings);
     let mut by_rig: BTreeMap<&RigId, Vec<&crate::domain::Booking>> = BTreeMap::new();
-    for own in bookings.filter(|own| own.times.load < from.now && !started(from, own)) {
+    let overdue = |own: &&crate::domain::Booking| {
+        let record = from.floor.now.units.get(&own.unit);
+        let next = record.map_or(1, |own| own.steps_done() + 1);
+        own.times.load < from.now && own.step == next && !started(from, own)
+    };
+    for own in bookings.filter(overdue) {
         let state = from
             .floor
             .unit_state(from.lab, from.walks, &own.unit, from.now);

@@ -67,11 +67,12 @@ impl Look<'_> {
         }
     }
 
-    /// The one sign that matters most: a clash, somebody needed, how many, the state.
+    /// The one sign that matters most: a clash, somebody needed, changed, how many, the state.
     fn sign(&self) -> String {
         match self.count {
             _ if self.clash => "X".to_owned(),
             _ if self.urgent => self.mark.to_owned(),
+            _ if self.changed => "*".to_owned(),
             2..=9 => self.count.to_string(),
             10.. => "+".to_owned(),
             _ => self.mark.to_owned(),
@@ -90,13 +91,13 @@ impl Look<'_> {
         if head.width() >= width {
             head = match (width, self.clash, self.changed) {
                 (1, ..) => self.sign(),
-                (2, true, _) => "!!".to_owned(),
-                (_, true, _) => fit(&format!("{}!!", self.mark), width),
-                _ => format!(
-                    "{}{}",
-                    self.mark,
-                    if self.changed { "*" } else { self.fill() }
-                ),
+                (2, true, true) => "*!".to_owned(),
+                (2, true, false) => "!!".to_owned(),
+                (3, true, true) => "*!!".to_owned(),
+                (3, true, false) => format!("{}!!", self.mark),
+                (_, true, _) => head,
+                (_, false, true) => format!("{}*", self.mark),
+                (_, false, false) => self.mark.to_owned(),
             };
             return padded(&head, width, self.fill());
         }
@@ -199,7 +200,8 @@ mod tests {
             ..look()
         };
         assert_eq!(text(&moved, 20), "[B*!!R-306/1 3/6---]");
-        assert_eq!(text(&moved, 4), "[!!]");
+        assert_eq!(text(&moved, 4), "[*!]");
+        assert_eq!(text(&moved, 5), "[*!!]");
         assert_eq!(text(&moved, 1), "X");
         assert_eq!(text(&look(), 8), "[B R-3~]");
         assert_eq!(text(&look(), 5), "[B--]");

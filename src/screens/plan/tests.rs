@@ -178,6 +178,7 @@ fn t74_a_booking_is_lifted_moved_put_back_exactly_and_dropped_by_keys() {
     let key = select(&mut run.app, |own, rig| {
         rig.starts_with("fb-") && own.span.start > now + Minutes::hours(4)
     });
+    run.app.said = None;
     let still = run.screen();
     let (row, entry) = (run.app.plan.row, run.app.plan.entry);
     let before = booked(&run.app, &key.0, key.1).expect("it is booked");
@@ -338,21 +339,23 @@ fn a_unit_is_taken_off_and_assigned_again_to_a_rig_with_its_first_free_time() {
 fn a_booking_is_dragged_with_the_mouse() {
     let mut run = planned();
     let now = run.app.now;
-    let key = select(&mut run.app, |own, rig| {
+    select(&mut run.app, |own, rig| {
         rig == "rc-1" && own.span.start > now + Minutes::hours(4)
     });
-    let before = booked(&run.app, &key.0, key.1).expect("it is booked");
     let layout: PlanLayout = run.app.plan_layout(80, 21);
     let line = u16::try_from(run.app.plan.row).expect("few rigs") + 2;
     let column = layout.name + 12;
-    let mut mouse = |deed, column| {
+    let mouse = |run: &mut Script, deed, column| {
         let row = line;
         run.message(Message::Mouse(Mouse { deed, column, row }));
     };
-    mouse(MouseDeed::Press, column);
-    mouse(MouseDeed::Drag, column + 1);
-    mouse(MouseDeed::Drag, column + 3);
-    mouse(MouseDeed::Release, column + 3);
+    mouse(&mut run, MouseDeed::Press, column);
+    let pressed = &run.app.view.rigs[run.app.plan.row].entries[run.app.plan.entry];
+    let (unit, step) = (pressed.unit.to_string(), pressed.step);
+    let before = booked(&run.app, &unit, step).expect("it is booked");
+    mouse(&mut run, MouseDeed::Drag, column + 1);
+    mouse(&mut run, MouseDeed::Drag, column + 3);
+    mouse(&mut run, MouseDeed::Release, column + 3);
     let draft = run.app.plan.draft.as_ref().expect("a what-if");
     let moved = draft
         .booking(&(before.unit.clone(), before.step))
