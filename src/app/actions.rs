@@ -76,6 +76,7 @@ macro_rules! actions {
 const ALL: Where = Where::Everywhere;
 const PLAN: Where = Where::On(Screen::Plan);
 const BENCH: Where = Where::On(Screen::Bench);
+const LOAD: Where = Where::On(Screen::Load);
 const UNITS: Where = Where::On(Screen::Units);
 const EVIDENCE: Where = Where::On(Screen::Evidence);
 
@@ -89,7 +90,6 @@ actions! {
     TakeOff "take off" PLAN 6 Shows: "Take the selected booking and the unit's later ones off their rigs, not in force yet", "remove unbook free";
     Commit "commit" PLAN 3 Shows: "Show what your changes make different, to put them in force", "publish difference";
     Morning "morning sheet" PLAN 2 Shows: "What happened since the last plan and overnight, and what to do first", "overnight today news start day";
-    UnitWalk "walk" PLAN 9 Shows: "The whole walk and history of the selected unit", "details unit";
     WhatIf "what-if" PLAN 2 Shows: "Plan with a rig down, one more shift, a rush request, beside the plan in force", "change scenario rush extra shift try";
     WhyLate "why late" PLAN 7 Shows: "Follow the selected unit's request back to what holds it up, and try what would help", "reason cause chain remedy remedies";
     NextClash "next clash" PLAN 4 Shows: "Go to the next rule that the plan on the screen breaks", "error conflict problem";
@@ -104,6 +104,12 @@ actions! {
     LoadUnit "load" BENCH 2 Records: "Put the scanned unit on its booked rig", "start begin";
     UnloadUnit "unload" BENCH 2 Records: "Take the scanned unit off its rig", "end off out";
     Note "note" BENCH 5 Records: "Add a note about the unit", "remark comment";
+    LoadDays "days" LOAD 1 Shows: "A column a local day", "daily";
+    LoadWeeks "weeks" LOAD 1 Shows: "A column an ISO week", "weekly";
+    LoadMeasure "figure" LOAD 2 Shows: "Show another figure in the cells: time in use, positions filled, down, setup", "measure cell use fill down setup";
+    LoadSort "sort" LOAD 3 Shows: "Sort the rigs by the next column", "order column";
+    LoadTurn "turn" LOAD 4 Shows: "Sort the rigs the other way round", "direction reverse descending ascending";
+    LoadNow "today" LOAD 5 Moves: "Go to the days or weeks around today", "this week";
     Search "search" UNITS 1 Shows: "Narrow the list as you type", "find filter";
     Withdraw "withdraw" UNITS 3 Records: "Take the selected unit out of the lab; asks why", "remove out";
     Size "size a leg" EVIDENCE 1 Shows: "Say how many units, for how long, show a reliability", "sample new request weibayes";

@@ -1,9 +1,13 @@
 //! What the running program knows and shows.
 
 use super::desk::{Desk, Proposal};
+<<<<<<< HEAD
 use super::plan::PlanView;
 use super::plan::layout::{PlanLayout, Wanted};
 use super::plan::timeline::Timeline;
+=======
+use super::load_view::LoadView;
+>>>>>>> main
 use super::settings::Settings;
 use super::sizing::Wish;
 use super::view::View;
@@ -11,8 +15,11 @@ use super::what_if::{Change, WhatIf};
 use super::when::Asked;
 use crate::domain::{Minute, RequestId, RigId, UnitId};
 use crate::planner::Progress;
+<<<<<<< HEAD
 use chrono::NaiveDate;
 use std::path::PathBuf;
+=======
+>>>>>>> main
 use std::time::Duration;
 use tui_input::Input;
 
@@ -426,10 +433,8 @@ pub struct App {
     pub plan: PlanView,
     /// The Bench screen.
     pub bench: Bench,
-    /// First day of the Load screen.
-    pub load_from: NaiveDate,
-    /// First rig row of the Load screen.
-    pub load_row: usize,
+    /// The Load screen.
+    pub load: LoadView,
     /// The Units screen.
     pub units: UnitList,
     /// Selected line of the Evidence screen.
@@ -461,7 +466,12 @@ impl App {
     pub fn new(desk: Desk, sample: bool) -> Self {
         let now = desk.now();
         let view = View::of(&desk, now);
+<<<<<<< HEAD
         let load_from = desk.lab.zone.local(now).date();
+=======
+        let load = LoadView::new(desk.lab.zone.local(now).date());
+        let scale = Minutes::new(60);
+>>>>>>> main
         // What is wrong with the ledger or the clock is the first thing that is said.
         let said = desk.warnings().into_iter().next().map(|text| (false, text));
         let mut app = Self {
@@ -472,8 +482,7 @@ impl App {
             overlays: Vec::new(),
             plan: PlanView::at(now),
             bench: Bench::default(),
-            load_from,
-            load_row: 0,
+            load,
             units: UnitList::default(),
             said,
             leg: 0,
@@ -535,10 +544,15 @@ impl App {
     /// Works out anew what the screens show.
     pub fn renew(&mut self) {
         self.now = self.desk.now();
+<<<<<<< HEAD
         self.follow_published();
         let (draft, hand) = (self.plan.draft.as_ref(), self.plan.hand.as_deref());
         self.view = View::with(&self.desk, self.now, draft, hand);
         self.plan.changed = self.count_changes();
+=======
+        self.view = View::of(&self.desk, self.now);
+        self.load.forget();
+>>>>>>> main
         self.settle();
         self.dirty = true;
     }
@@ -590,7 +604,7 @@ impl App {
         keep(&mut self.bench.selected, self.view.due.len());
         let units = self.shown_units().len();
         keep(&mut self.units.selected, units);
-        keep(&mut self.load_row, self.view.rigs.len());
+        keep(&mut self.load.row, self.view.rigs.len());
         keep(&mut self.leg, self.view.legs.len());
     }
 

@@ -3,7 +3,12 @@
 use super::actions::{Action, Kind, Where, entry_of};
 use super::state::{App, Effect, Field, Message, Overlay, Purpose, Screen};
 use crate::domain::text::normal;
+<<<<<<< HEAD
 use chrono::Days;
+=======
+use crate::domain::{Minutes, RigId};
+use crate::problem::UnitIx;
+>>>>>>> main
 use tui_input::{Input, InputRequest};
 
 impl App {
@@ -290,7 +295,6 @@ impl App {
             Action::TakeOff => return self.take_off(),
             Action::Commit => self.commit(),
             Action::Morning => return self.show_morning(),
-            Action::UnitWalk => self.open(),
             Action::Assign => self.choose_unit(),
             Action::Pass | Action::LoadUnit | Action::UnloadUnit => return self.about_unit(action),
             Action::Fail | Action::Hold | Action::Note | Action::Withdraw => self.ask(action),
@@ -301,6 +305,12 @@ impl App {
             Action::Now => self.go_to_now(),
             Action::ZoomIn => self.zoom(-1),
             Action::ZoomOut => self.zoom(1),
+            Action::LoadDays
+            | Action::LoadWeeks
+            | Action::LoadNow
+            | Action::LoadMeasure
+            | Action::LoadSort
+            | Action::LoadTurn => self.load_action(action),
             Action::Up
             | Action::Down
             | Action::Left
@@ -343,8 +353,7 @@ impl App {
             let leg = self.leg;
             self.overlays.push(Overlay::Proof { leg, scroll: 0 });
         } else if self.screen == Screen::Load {
-            self.plan.row = self.load_row;
-            self.show(Screen::Plan);
+            self.open_rig();
         }
     }
 
@@ -380,11 +389,7 @@ impl App {
             Screen::Bench => step_by(&mut self.bench.selected, action, self.page),
             Screen::Units => step_by(&mut self.units.selected, action, self.page),
             Screen::Evidence => step_by(&mut self.leg, action, self.page),
-            Screen::Load => match action {
-                Action::Left => self.load_from = self.load_from - Days::new(1),
-                Action::Right => self.load_from = self.load_from + Days::new(1),
-                other => step_by(&mut self.load_row, other, self.page),
-            },
+            Screen::Load => self.go_load(action),
         }
         self.settle();
     }

@@ -91,7 +91,7 @@ impl App {
         let hand = self.plan.hand.as_mut()?;
         let mut refused = None;
         match action {
-            Action::Lift | Action::Open => return Some(self.drop_hand()),
+            Action::Lift => return Some(self.drop_hand()),
             Action::Back => {
                 self.put_back();
                 return Some(Vec::new());

@@ -19,6 +19,7 @@ mod load;
 mod log;
 mod mark;
 mod method;
+mod metrics;
 mod open;
 mod place;
 mod plan;
@@ -138,6 +139,8 @@ enum Command {
     Due(due::Arguments),
     /// Show how rigs are used, the backlog and what is late
     Load(load::Arguments),
+    /// Print the lab's gauges in the OpenMetrics text format
+    Metrics(metrics::Arguments),
     /// List the methods, or explain one and draw its profile
     Method(method::Arguments),
     /// Print the keys of the screens that are in force
@@ -235,6 +238,7 @@ fn run(command: Command, env: &mut Env) -> Answer {
         Command::Open(arguments) => open::run(&arguments, env),
         Command::Due(arguments) => due::run(&arguments, env),
         Command::Load(arguments) => load::run(&arguments, env),
+        Command::Metrics(arguments) => metrics::run(&arguments, env),
         Command::Method(arguments) => method::run(&arguments, env),
         Command::Keys(arguments) => keys::run(&arguments, env),
         Command::Units(arguments) => units::run(&arguments, env),

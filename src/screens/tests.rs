@@ -1,5 +1,7 @@
 //! Every screen at every size, and the three jobs of a morning by keys.
 
+mod load;
+
 use super::draw;
 use super::theme::{Level, Theme};
 use crate::app::desk::{Desk, Opening};
@@ -262,7 +264,6 @@ fn the_screens_of_the_demos_monday_look_as_they_were_read() {
     for (screen, width, height) in [
         (Screen::Plan, 80, 24),
         (Screen::Bench, 80, 24),
-        (Screen::Load, 80, 24),
         (Screen::Units, 80, 24),
         (Screen::Evidence, 80, 24),
         (Screen::Plan, 40, 12),
@@ -446,7 +447,7 @@ fn the_three_people_do_their_morning_by_keys() {
     // The manager sees the hours.
     run.keys("3");
     assert!(
-        run.screen().contains("bottleneck:") && run.screen().contains("use h"),
+        run.screen().contains("bottleneck of") && run.screen().contains("rig-d"),
         "{}",
         run.screen()
     );
