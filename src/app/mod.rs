@@ -21,11 +21,8 @@ pub mod keymap;
 mod leave;
 pub mod line_samples;
 mod lists;
-<<<<<<< HEAD
-pub mod morning;
-=======
 pub mod load_view;
->>>>>>> main
+pub mod morning;
 pub mod offers;
 pub mod plan;
 pub mod remedies;
@@ -36,12 +33,9 @@ mod size_form;
 pub mod sizing;
 mod state;
 mod update;
-<<<<<<< HEAD
 mod update_hand;
-mod update_plan;
-=======
 mod update_load;
->>>>>>> main
+mod update_plan;
 mod update_what_if;
 mod update_when;
 pub mod view;

@@ -1,13 +1,10 @@
 //! What the running program knows and shows.
 
 use super::desk::{Desk, Proposal};
-<<<<<<< HEAD
+use super::load_view::LoadView;
 use super::plan::PlanView;
 use super::plan::layout::{PlanLayout, Wanted};
 use super::plan::timeline::Timeline;
-=======
-use super::load_view::LoadView;
->>>>>>> main
 use super::settings::Settings;
 use super::sizing::Wish;
 use super::view::View;
@@ -15,11 +12,8 @@ use super::what_if::{Change, WhatIf};
 use super::when::Asked;
 use crate::domain::{Minute, RequestId, RigId, UnitId};
 use crate::planner::Progress;
-<<<<<<< HEAD
 use chrono::NaiveDate;
 use std::path::PathBuf;
-=======
->>>>>>> main
 use std::time::Duration;
 use tui_input::Input;
 
@@ -466,12 +460,7 @@ impl App {
     pub fn new(desk: Desk, sample: bool) -> Self {
         let now = desk.now();
         let view = View::of(&desk, now);
-<<<<<<< HEAD
-        let load_from = desk.lab.zone.local(now).date();
-=======
         let load = LoadView::new(desk.lab.zone.local(now).date());
-        let scale = Minutes::new(60);
->>>>>>> main
         // What is wrong with the ledger or the clock is the first thing that is said.
         let said = desk.warnings().into_iter().next().map(|text| (false, text));
         let mut app = Self {
@@ -544,15 +533,11 @@ impl App {
     /// Works out anew what the screens show.
     pub fn renew(&mut self) {
         self.now = self.desk.now();
-<<<<<<< HEAD
         self.follow_published();
         let (draft, hand) = (self.plan.draft.as_ref(), self.plan.hand.as_deref());
         self.view = View::with(&self.desk, self.now, draft, hand);
         self.plan.changed = self.count_changes();
-=======
-        self.view = View::of(&self.desk, self.now);
         self.load.forget();
->>>>>>> main
         self.settle();
         self.dirty = true;
     }

@@ -3,12 +3,6 @@
 use super::actions::{Action, Kind, Where, entry_of};
 use super::state::{App, Effect, Field, Message, Overlay, Purpose, Screen};
 use crate::domain::text::normal;
-<<<<<<< HEAD
-use chrono::Days;
-=======
-use crate::domain::{Minutes, RigId};
-use crate::problem::UnitIx;
->>>>>>> main
 use tui_input::{Input, InputRequest};
 
 impl App {

@@ -7,20 +7,14 @@ use super::morning::{Item, Sources, sheet};
 use super::offers::{Offer, offers};
 use super::plan::crews::CrewRow;
 use super::plan::draft::Draft;
-use super::plan::hand::Hand;
+use super::plan::hand::{Hand, plan_visits};
 pub use super::plan::rows::{PlanEntry, RigRow};
 use super::plan::timeline::Timeline;
 use super::walk::state_word;
-<<<<<<< HEAD
 use crate::checker::Clash;
 use crate::domain::{Minute, Minutes, RequestId, UnitId};
 use crate::floor::{Due, UnitState};
-=======
-use crate::checker::{Clash, check};
-use crate::domain::{Minute, Minutes, RigId, Span, UnitId};
-use crate::floor::{Due, RigState, UnitState};
-use crate::problem::{Plan, Problem, UnitIx};
->>>>>>> main
+use crate::problem::{Plan, Problem};
 use std::collections::BTreeSet;
 
 /// Everything the screens show of a lab at a moment.
@@ -142,120 +136,15 @@ impl View {
     }
 }
 
-<<<<<<< HEAD
-=======
-/// Rules that what is left of the published plan breaks, as things stand now. Units that the plan does not
-/// know yet are no clash: they are to be planned.
-fn clashes(desk: &Desk) -> Vec<Clash> {
-    let Some((problem, plan)) = plan_in_force(desk) else {
-        return Vec::new();
-    };
-    let all = check(&problem, &plan);
-    let about_a_visit = |clash: &Clash| clash.unit.is_some() && clash.step.is_some();
-    all.into_iter().filter(about_a_visit).collect()
-}
-
 /// What is left of the published plan, with what has happened; `None` where none is in force.
 pub(super) fn plan_in_force(desk: &Desk) -> Option<(Problem, Plan)> {
     let published = desk.floor.now.published.as_ref()?;
     let problem = desk.planning().problem();
-    let started: BTreeSet<(UnitIx, usize)> = problem
-        .units
-        .iter()
-        .enumerate()
-        .flat_map(|(ix, unit)| {
-            unit.facts
-                .iter()
-                .map(move |fact| (UnitIx::from(ix), fact.visit.step))
-        })
-        .collect();
-    let (ahead, _) = problem.resolve(&published.bookings);
-    let mut visits: Vec<_> = problem
-        .units
-        .iter()
-        .flat_map(|unit| unit.facts.iter().map(|fact| fact.visit))
-        .collect();
-    visits.extend(
-        ahead
-            .into_iter()
-            .filter(|visit| !started.contains(&(visit.unit, visit.step))),
-    );
+    let visits = plan_visits(&problem, &published.bookings);
     let left = Vec::new();
     Some((problem, Plan { visits, left }))
 }
 
-fn clashes_by_step(desk: &Desk, clashes: &[Clash]) -> BTreeSet<(String, u32)> {
-    let units: Vec<&UnitId> = desk
-        .lab
-        .requests
-        .iter()
-        .flat_map(|own| &own.units)
-        .collect();
-    let step = |clash: &Clash| {
-        let unit = units.get(clash.unit?.ix())?;
-        Some((unit.to_string(), u32::try_from(clash.step? + 1).ok()?))
-    };
-    clashes.iter().filter_map(step).collect()
-}
-
-fn rig_row(desk: &Desk, rig: &RigId, now: Minute, broken: &BTreeSet<(String, u32)>) -> RigRow {
-    let floor = &desk.floor;
-    let mut entries = Vec::new();
-    for (unit, record) in &floor.now.units {
-        for (step, visit) in record.visits.iter().filter(|(_, visit)| visit.rig == *rig) {
-            let booked = floor.booking(unit, *step).filter(|own| own.rig == *rig);
-            let foreseen = booked.map_or(now, |own| own.times.out).max(now);
-            let state = match visit.out {
-                Some(_) => UnitState::Passed,
-                None => floor.unit_state(&desk.lab, &desk.walks, unit, now),
-            };
-            entries.push(PlanEntry {
-                unit: unit.clone(),
-                step: *step,
-                span: Span::new(visit.loaded, visit.out.unwrap_or(foreseen)),
-                state,
-                because: "has started".to_owned(),
-                clash: false,
-            });
-        }
-    }
-    for own in floor
-        .now
-        .published
-        .iter()
-        .flat_map(|plan| &plan.bookings)
-        .filter(|own| own.rig == *rig)
-    {
-        let started = floor
-            .now
-            .units
-            .get(&own.unit)
-            .is_some_and(|r| r.visits.contains_key(&own.step));
-        if !started {
-            let late = own.times.load < now;
-            entries.push(PlanEntry {
-                unit: own.unit.clone(),
-                step: own.step,
-                span: own.times.stay(),
-                state: if late {
-                    UnitState::Late
-                } else {
-                    UnitState::Booked
-                },
-                because: own.because.clone(),
-                clash: broken.contains(&(own.unit.to_string(), own.step)),
-            });
-        }
-    }
-    entries.sort_by_key(|entry| (entry.span.start, entry.unit.clone()));
-    RigRow {
-        rig: rig.clone(),
-        state: floor.rig_state(&desk.lab, rig, now),
-        entries,
-    }
-}
-
->>>>>>> main
 fn units(desk: &Desk, now: Minute) -> Vec<UnitLine> {
     let mut lines = Vec::new();
     for request in &desk.lab.requests {
