@@ -1,14 +1,19 @@
 //! What a change of state asks for outside of it: the only part of the screen's program that records.
 
+use super::bench_deeds;
 use super::desk::{DeskError, outcome_words};
 use super::jobs::Jobs;
-use super::state::{App, Effect, Overlay, Purpose, Screen};
+use super::state::{App, Effect, Overlay, Purpose};
 use super::what_if::Change;
-use crate::domain::event::Subject;
+use crate::domain::text::shown;
 use crate::domain::{Minute, RequestId, RigId, Verdict};
 use crate::ledger::Outcome;
+use std::path::Path;
 
-type Done = Result<(Outcome, String), DeskError>;
+/// Terminals drop what is longer than this, and some of them break.
+const MOST_COPIED: usize = 74_994;
+
+pub(super) type Done = Result<(Outcome, String), DeskError>;
 
 /// Carries an effect out and says on the screen what came of it.
 pub fn perform(app: &mut App, effect: Effect, jobs: &mut Jobs) {
@@ -27,35 +32,20 @@ pub fn perform(app: &mut App, effect: Effect, jobs: &mut Jobs) {
         Effect::PublishWhatIf => publish_what_if(app),
         Effect::Quit => app.over = true,
         Effect::Refresh => refresh(app),
+        Effect::CopyRow => copy_row(app),
+        Effect::CopyTable => copy_table(app),
+        Effect::Export => export(app),
         Effect::Undo => {
             let done = app.desk.undo();
-            answer(app, done);
+            bench_deeds::taken_back(app, "UNDONE", done);
         }
         Effect::Redo => {
             let done = app.desk.redo();
-            answer(app, done);
+            bench_deeds::taken_back(app, "REDONE", done);
         }
-        Effect::Pass(unit) => {
-            let done = app
-                .desk
-                .mark(&unit, Verdict::Pass)
-                .map(|o| (o, format!("PASS  {unit}")));
-            answer(app, done);
-        }
-        Effect::LoadUnit(unit) => {
-            let done = app
-                .desk
-                .start(&unit, None)
-                .map(|o| (o, format!("LOADED  {unit}")));
-            answer(app, done);
-        }
-        Effect::UnloadUnit(unit) => {
-            let done = app
-                .desk
-                .end(&unit)
-                .map(|o| (o, format!("UNLOADED  {unit}")));
-            answer(app, done);
-        }
+        Effect::Pass(unit) => bench_deeds::mark(app, &unit, Verdict::Pass),
+        Effect::LoadUnit(unit) => bench_deeds::load(app, &unit),
+        Effect::UnloadUnit(unit) => bench_deeds::unload(app, &unit),
         Effect::RigDown(rig, reason, until) => {
             let done = rig_down(app, &rig, &reason, until);
             answer(app, done);
@@ -67,32 +57,27 @@ pub fn perform(app: &mut App, effect: Effect, jobs: &mut Jobs) {
                 .map(|o| (o, format!("{rig} is back; plan again (p)")));
             answer(app, done);
         }
-        Effect::Record(purpose, text) => {
-            let done = record(app, &purpose, text);
-            answer(app, done);
-        }
+        Effect::Record(purpose, text) => record(app, purpose, text),
     }
 }
 
-fn record(app: &mut App, purpose: &Purpose, text: String) -> Done {
-    let desk = &mut app.desk;
-    match purpose {
-        Purpose::Fail(unit) => desk
-            .mark(unit, Verdict::Fail { reason: text })
-            .map(|o| (o, format!("FAIL  {unit}"))),
-        Purpose::Hold(unit) => desk
-            .mark(unit, Verdict::Hold { reason: text })
-            .map(|o| (o, format!("HOLD  {unit}"))),
-        Purpose::Note(unit) => {
-            let about = Subject::Unit(unit.clone());
-            desk.note(about, &text)
-                .map(|o| (o, format!("note on {unit}")))
+fn record(app: &mut App, purpose: Purpose, text: String) {
+    let done = match purpose {
+        Purpose::Fail(unit) => {
+            return bench_deeds::mark(app, &unit, Verdict::Fail { reason: text });
         }
-        Purpose::Withdraw(unit) => desk
-            .withdraw(unit, &text)
+        Purpose::Hold(unit) => {
+            return bench_deeds::mark(app, &unit, Verdict::Hold { reason: text });
+        }
+        Purpose::Note(unit) => return bench_deeds::note(app, &unit, &text),
+        Purpose::Who(_) => return,
+        Purpose::Withdraw(unit) => app
+            .desk
+            .withdraw(&unit, &text)
             .map(|o| (o, format!("{unit} withdrawn; plan again"))),
-        Purpose::RigDown(rig) => rig_down(app, rig, &text, None),
-    }
+        Purpose::RigDown(rig) => rig_down(app, &rig, &text, None),
+    };
+    answer(app, done);
 }
 
 fn rig_down(app: &mut App, rig: &RigId, reason: &str, until: Option<Minute>) -> Done {
@@ -104,7 +89,7 @@ fn rig_down(app: &mut App, rig: &RigId, reason: &str, until: Option<Minute>) -> 
 }
 
 /// Shows what came of a deed: the words where it was recorded, the reason where not.
-fn answer(app: &mut App, done: Done) {
+pub(super) fn answer(app: &mut App, done: Done) {
     let said = match done {
         Ok((outcome, words)) => match outcome_words(&outcome, &app.desk.lab.zone) {
             (true, _) => (true, words),
@@ -112,11 +97,54 @@ fn answer(app: &mut App, done: Done) {
         },
         Err(error) => (false, error.to_string()),
     };
-    if app.screen == Screen::Bench {
-        app.bench.answer = Some(said.clone());
-    }
     app.said = Some(said);
     app.renew();
+}
+
+fn copy_row(app: &mut App) {
+    match app.table_row() {
+        Some(row) => {
+            let cells: Vec<String> = row.iter().map(|cell| shown(cell)).collect();
+            copy(app, cells.join("\t"));
+        }
+        None => say(app, false, "there is no row to copy".to_owned()),
+    }
+}
+
+fn copy_table(app: &mut App) {
+    let text = app.table().tsv();
+    copy(app, text);
+}
+
+/// Sends a text to the terminal's clipboard; whether the terminal takes it, it does not say.
+fn copy(app: &mut App, text: String) {
+    let bytes = text.len();
+    if bytes > MOST_COPIED {
+        let words = format!("{bytes} bytes are too many for a terminal's clipboard; export it (:)");
+        return say(app, false, words);
+    }
+    app.copied = Some(text);
+    say(
+        app,
+        true,
+        format!("sent to terminal clipboard: {bytes} bytes"),
+    );
+}
+
+fn export(app: &mut App) {
+    match app.export_into(Path::new(".")) {
+        Ok(name) => say(app, true, format!("written: {name}")),
+        Err(error) => say(
+            app,
+            false,
+            format!("the table could not be written: {error}"),
+        ),
+    }
+}
+
+fn say(app: &mut App, good: bool, words: String) {
+    app.said = Some((good, words));
+    app.dirty = true;
 }
 
 fn refresh(app: &mut App) {

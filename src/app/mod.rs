@@ -9,12 +9,16 @@
 //! `jobs` and `keeping` call the desk, threads and files.
 
 pub mod actions;
+mod bench_deeds;
+mod bench_state;
+pub mod card;
 pub mod config;
 pub mod dates;
 pub mod demo_files;
 pub mod desk;
 mod effects;
 pub mod evidence;
+mod handed_out;
 mod jobs;
 mod keeping;
 pub mod keymap;
@@ -24,15 +28,22 @@ mod lists;
 pub mod load_view;
 pub mod morning;
 pub mod offers;
+pub mod plain_bench;
 pub mod plan;
+mod pointer;
 pub mod remedies;
 pub mod review;
+pub mod rig_work;
+pub mod scan;
+pub mod scan_burst;
 pub mod scenario;
 pub mod settings;
 mod size_form;
 pub mod sizing;
 mod state;
+mod unit_sort;
 mod update;
+mod update_bench;
 mod update_hand;
 mod update_load;
 mod update_plan;
@@ -44,12 +55,15 @@ pub mod what_if;
 pub mod when;
 
 pub use actions::{ACTIONS, Action, Entry, Kind, Where};
+pub use bench_state::{Answer, Bench, BenchList, Mood};
 pub use effects::perform;
 pub use jobs::Jobs;
 pub use keeping::recall;
 pub use keymap::KeyMap;
+pub use pointer::{Pointer, PointerKind};
 pub use settings::Settings;
 pub use state::{
-    App, Bench, Effect, Field, Key, Message, Mouse, MouseDeed, Overlay, Purpose, RigOffer, Screen,
-    SizeForm, UnitList, Waiting, WhenFor,
+    App, Effect, Field, Key, Message, Overlay, Purpose, RigOffer, Screen, SizeForm, UnitList,
+    Waiting, WhenFor,
 };
+pub use unit_sort::UnitSort;

@@ -1,12 +1,16 @@
 //! What the running program knows and shows.
 
+use super::actions::Action;
+use super::bench_state::Bench;
 use super::desk::{Desk, Proposal};
 use super::load_view::LoadView;
 use super::plan::PlanView;
 use super::plan::layout::{PlanLayout, Wanted};
 use super::plan::timeline::Timeline;
+use super::pointer::Pointer;
 use super::settings::Settings;
 use super::sizing::Wish;
+use super::unit_sort::UnitSort;
 use super::view::View;
 use super::what_if::{Change, WhatIf};
 use super::when::Asked;
@@ -57,43 +61,27 @@ impl Screen {
 /// A key as text: `a`, `A`, `Enter`, `Ctrl-c`, `Shift-Tab`.
 pub type Key = String;
 
-/// What a mouse did.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum MouseDeed {
-    /// The left button went down.
-    Press,
-    /// It moved with the button down.
-    Drag,
-    /// The button went up.
-    Release,
-    /// The wheel turned away.
-    WheelUp,
-    /// The wheel turned near.
-    WheelDown,
-}
-
-/// A mouse at a cell of the screen, from 0.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub struct Mouse {
-    /// What it did.
-    pub deed: MouseDeed,
-    /// Column.
-    pub column: u16,
-    /// Row.
-    pub row: u16,
-}
-
 /// Whatever can happen to the program.
 #[derive(Debug)]
 pub enum Message {
     /// A key was pressed.
     Key(Key),
+    /// A key was pressed at this time, by the clock that never goes back; not yet told from a scan.
+    Typed(Key, Duration),
     /// Text was pasted.
     Paste(String),
-    /// The mouse did something at a cell.
-    Mouse(Mouse),
+    /// Letters for the scan line of the Bench.
+    Text(String),
+    /// A whole scan, where no line of text waited for it.
+    Scan(String),
+    /// Letters as fast as a scan but without its end; none of them was run.
+    Stray(String),
+    /// The mouse was used.
+    Pointer(Pointer),
     /// The terminal has another size.
     Resized,
+    /// The program goes on after it was stopped.
+    Resumed,
     /// Time has passed.
     Tick,
     /// The planner has news; of the job with that number.
@@ -110,8 +98,8 @@ pub enum Message {
     Sized(u64, Result<Vec<String>, String>),
     /// The job with that number broke down.
     JobFailed(u64),
-    /// The program was told to end.
-    Terminate,
+    /// The program was told to end, by the signal of that number.
+    Terminate(i32),
 }
 
 /// What a change of state asks for outside of it.
@@ -151,6 +139,12 @@ pub enum Effect {
     Redo,
     /// Read the ledger again.
     Refresh,
+    /// Copy the selected row.
+    CopyRow,
+    /// Copy the whole table.
+    CopyTable,
+    /// Write the table into a file.
+    Export,
     /// End the program.
     Quit,
 }
@@ -168,6 +162,8 @@ pub enum Purpose {
     Withdraw(UnitId),
     /// Why the rig is down.
     RigDown(RigId),
+    /// Who is at the bench; what waits for the answer.
+    Who(Option<Action>),
 }
 
 impl Purpose {
@@ -179,6 +175,7 @@ impl Purpose {
             Self::Note(unit) => format!("Note on {unit}"),
             Self::Withdraw(unit) => format!("Why is {unit} withdrawn?"),
             Self::RigDown(rig) => format!("What is wrong with {rig}?"),
+            Self::Who(_) => "Who is at the bench?".to_owned(),
         }
     }
 }
@@ -385,19 +382,6 @@ impl SizeForm {
     }
 }
 
-/// The Bench screen.
-#[derive(Clone, Debug, Default)]
-pub struct Bench {
-    /// The scan line.
-    pub scan: Input,
-    /// The unit on the card.
-    pub unit: Option<UnitId>,
-    /// The big answer below the card, until the next scan.
-    pub answer: Option<(bool, String)>,
-    /// Selected line of the due list.
-    pub selected: usize,
-}
-
 /// The Units screen.
 #[derive(Clone, Debug, Default)]
 pub struct UnitList {
@@ -407,6 +391,10 @@ pub struct UnitList {
     pub typing: bool,
     /// Selected line.
     pub selected: usize,
+    /// The column that it is sorted by.
+    pub sort: UnitSort,
+    /// Sorted from the last to the first.
+    pub down: bool,
 }
 
 /// The running program.
@@ -443,6 +431,10 @@ pub struct App {
     pub over: bool,
     /// Rows of the lists, as the last drawing had them; for paging.
     pub page: usize,
+    /// The mouse is ours and not the terminal's own.
+    pub mouse: bool,
+    /// What is to go to the terminal's clipboard.
+    pub copied: Option<String>,
     /// Number of the planning job that counts; older ones are stale.
     pub job: u64,
     /// When the ledger was last read without a fault, by the clock that never goes back.
@@ -470,7 +462,7 @@ impl App {
             screen: Screen::Plan,
             overlays: Vec::new(),
             plan: PlanView::at(now),
-            bench: Bench::default(),
+            bench: Bench::new(&desk),
             load,
             units: UnitList::default(),
             said,
@@ -479,6 +471,8 @@ impl App {
             dirty: true,
             over: false,
             page: 10,
+            mouse: false,
+            copied: None,
             job: 0,
             size: (80, 24),
             keep: None,
@@ -586,7 +580,10 @@ impl App {
             .get(self.plan.row)
             .map_or(0, |row| row.entries.len());
         keep(&mut self.plan.entry, entries);
-        keep(&mut self.bench.selected, self.view.due.len());
+        let due = self.shown_due().len();
+        keep(&mut self.bench.selected, due);
+        let tasks = self.rig_tasks().count();
+        keep(&mut self.bench.rig_task, tasks);
         let units = self.shown_units().len();
         keep(&mut self.units.selected, units);
         keep(&mut self.load.row, self.view.rigs.len());
@@ -596,11 +593,10 @@ impl App {
     /// Lines of the Units screen that match what narrows it.
     pub fn shown_units(&self) -> Vec<&super::view::UnitLine> {
         let find = self.units.filter.value().to_lowercase();
-        self.view
-            .units
-            .iter()
-            .filter(|line| line.matches(&find))
-            .collect()
+        let matching = self.view.units.iter().filter(|line| line.matches(&find));
+        let mut lines: Vec<_> = matching.collect();
+        self.units.sort.order(&mut lines, self.units.down);
+        lines
     }
 
     /// The unit that the screen's actions are about.

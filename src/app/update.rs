@@ -1,21 +1,23 @@
 //! Messages become changes of state and effects; nothing here reads or writes anything else.
 
-use super::actions::{Action, Kind, Where, entry_of};
+use super::actions::Action;
 use super::state::{App, Effect, Field, Message, Overlay, Purpose, Screen};
-use crate::domain::text::normal;
 use tui_input::{Input, InputRequest};
 
 impl App {
     /// Takes a message in.
     pub fn update(&mut self, message: Message) -> Vec<Effect> {
         match message {
-            Message::Key(key) => {
-                self.dirty = true;
+            Message::Key(key) | Message::Typed(key, _) => {
+                self.touched();
                 return self.key(&key);
             }
+            Message::Scan(text) => return self.scanned_anywhere(&text),
+            Message::Text(text) => self.into_scan_line(&text),
+            Message::Stray(text) => self.stray(&text),
             Message::Paste(text) => self.paste(&text),
-            Message::Mouse(mouse) => return self.mouse(mouse),
-            Message::Resized => self.dirty = true,
+            Message::Pointer(pointer) => return self.pointed(pointer),
+            Message::Resized | Message::Resumed => self.dirty = true,
             Message::Tick => {
                 if self.desk.now() != self.now {
                     return vec![Effect::Refresh];
@@ -50,7 +52,7 @@ impl App {
                 self.said = Some((false, words.to_owned()));
                 self.dirty = true;
             }
-            Message::Terminate => return vec![Effect::Quit],
+            Message::Terminate(_) => return vec![Effect::Quit],
         }
         Vec::new()
     }
@@ -62,7 +64,7 @@ impl App {
     }
 
     pub(super) fn key(&mut self, key: &str) -> Vec<Effect> {
-        if key == "Ctrl-c" {
+        if key == "Ctrl-c" && !self.is_in_scan() {
             return self.quit();
         }
         match self.overlays.last() {
@@ -104,78 +106,11 @@ impl App {
         self.act(key)
     }
 
-    fn act(&mut self, key: &str) -> Vec<Effect> {
+    pub(super) fn act(&mut self, key: &str) -> Vec<Effect> {
         match self.settings.keys.action(key, self.screen) {
             Some(action) => self.run(action),
             None => Vec::new(),
         }
-    }
-
-    /// The scan line has every printable key; a letter is an action only while the line is empty.
-    fn key_on_bench(&mut self, key: &str) -> Vec<Effect> {
-        let empty = self.bench.scan.value().is_empty();
-        let printable = key.chars().count() == 1;
-        match key {
-            "Enter" | "Ctrl-j" | "Tab" if !empty => self.scanned(),
-            "Enter" if self.bench.unit.is_none() => {
-                // On an empty line the selected task's unit comes onto the card.
-                if let Some(due) = self.view.due.get(self.bench.selected) {
-                    self.bench.unit = Some(due.unit.clone());
-                    self.bench.answer = None;
-                }
-                Vec::new()
-            }
-            "Esc" if !empty => {
-                self.bench.scan.reset();
-                Vec::new()
-            }
-            "Esc" => {
-                self.bench.unit = None;
-                self.bench.answer = None;
-                Vec::new()
-            }
-            "Backspace" | "Left" | "Right" | "Home" | "End" | "Delete" => {
-                edit(&mut self.bench.scan, key);
-                Vec::new()
-            }
-            _ if printable && empty && self.is_bench_command(key) => self.act(key),
-            _ if printable => {
-                edit(&mut self.bench.scan, key);
-                Vec::new()
-            }
-            _ => self.act(key),
-        }
-    }
-
-    /// Letters of the screen count only with a unit on the card; a few of the program's always. Moving is
-    /// for the arrows: its letters are text here.
-    fn is_bench_command(&self, key: &str) -> bool {
-        let Some(action) = self.settings.keys.action(key, self.screen) else {
-            return false;
-        };
-        let entry = entry_of(action);
-        match entry.works {
-            Where::On(_) => self.bench.unit.is_some(),
-            Where::Everywhere => entry.kind != Kind::Moves,
-        }
-    }
-
-    /// A scan only selects a unit; it never gives a verdict.
-    fn scanned(&mut self) -> Vec<Effect> {
-        let serial = normal(self.bench.scan.value().trim());
-        self.bench.scan.reset();
-        match self.desk.find_unit(&serial) {
-            Ok(unit) => {
-                self.bench.unit = Some(unit);
-                self.bench.answer = None;
-                self.said = None;
-            }
-            Err(error) => {
-                self.bench.unit = None;
-                self.bench.answer = Some((false, error.to_string()));
-            }
-        }
-        Vec::new()
     }
 
     fn key_in_overlay(&mut self, key: &str) -> Vec<Effect> {
@@ -226,6 +161,7 @@ impl App {
 
     fn paste(&mut self, text: &str) {
         let text: String = text
+            .replace("\r\n", "\n")
             .chars()
             .map(|c| if c.is_control() { ' ' } else { c })
             .collect();
@@ -269,6 +205,9 @@ impl App {
             Action::Quit => return self.quit(),
             Action::Undo => return self.take_back(),
             Action::Redo => return self.make_again(),
+            Action::CopyRow | Action::CopyTable | Action::Export | Action::Mouse => {
+                return self.hand_out(action);
+            }
             Action::Refresh => return vec![Effect::Refresh],
             Action::MakePlan => return vec![Effect::Plan],
             Action::WhatIf => self.overlays.push(Overlay::Changes {
@@ -290,9 +229,13 @@ impl App {
             Action::Commit => self.commit(),
             Action::Morning => return self.show_morning(),
             Action::Assign => self.choose_unit(),
+            Action::Who => self.ask_who(None),
+            _ if self.asks_who(action) => self.ask_who(Some(action)),
             Action::Pass | Action::LoadUnit | Action::UnloadUnit => return self.about_unit(action),
             Action::Fail | Action::Hold | Action::Note | Action::Withdraw => self.ask(action),
             Action::Search => self.units.typing = true,
+            Action::Sort => self.units.sort = self.units.sort.next(),
+            Action::SortBack => self.units.down = !self.units.down,
             Action::Back => self.back(),
             Action::Open => self.open(),
             Action::NextClash => self.next_clash(),
@@ -341,7 +284,9 @@ impl App {
     }
 
     fn open(&mut self) {
-        if let Some(unit) = self.unit() {
+        if self.screen == Screen::Bench && (self.bench.moved || self.bench.unit.is_none()) {
+            self.take_selected();
+        } else if let Some(unit) = self.unit() {
             self.overlays.push(Overlay::Walk { unit, scroll: 0 });
         } else if self.screen == Screen::Evidence && self.leg < self.view.legs.len() {
             let leg = self.leg;
@@ -380,7 +325,7 @@ impl App {
     fn go(&mut self, action: Action) {
         match self.screen {
             Screen::Plan => self.go_plan(action),
-            Screen::Bench => step_by(&mut self.bench.selected, action, self.page),
+            Screen::Bench => self.go_bench(action),
             Screen::Units => step_by(&mut self.units.selected, action, self.page),
             Screen::Evidence => step_by(&mut self.leg, action, self.page),
             Screen::Load => self.go_load(action),

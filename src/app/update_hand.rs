@@ -3,7 +3,8 @@
 use super::actions::Action;
 use super::plan::draft::StepKey;
 use super::plan::hand::{Hand, Table};
-use super::state::{App, Effect, Mouse, MouseDeed, Screen};
+use super::pointer::{Pointer, PointerKind};
+use super::state::{App, Effect};
 use super::update::step_by;
 use crate::domain::lab::Loading;
 use crate::domain::plan::Unplannable;
@@ -185,35 +186,17 @@ impl App {
         self.said = Some((true, "put back where it was".to_owned()));
     }
 
-    /// The mouse: the wheel moves like arrows; on Plan a press selects, and dragging moves a booking.
-    pub(super) fn mouse(&mut self, mouse: Mouse) -> Vec<Effect> {
-        self.dirty = true;
-        match mouse.deed {
-            MouseDeed::WheelUp | MouseDeed::WheelDown => {
-                let key = if mouse.deed == MouseDeed::WheelUp {
-                    "Up"
-                } else {
-                    "Down"
-                };
-                if self.plan.hand.is_some() {
-                    return Vec::new();
-                }
-                self.key(key)
+    /// The mouse on Plan: a press selects, and dragging moves a booking.
+    pub(super) fn pointed_on_plan(&mut self, pointer: Pointer) -> Vec<Effect> {
+        match pointer.kind {
+            PointerKind::Press => self.press(pointer),
+            PointerKind::Drag => self.drag(pointer),
+            PointerKind::Release if self.plan.pressed.take().is_some() => {
+                return self.drop_hand_of_mouse();
             }
-            _ if self.screen != Screen::Plan || !self.overlays.is_empty() => Vec::new(),
-            MouseDeed::Press => {
-                self.press(mouse);
-                Vec::new()
-            }
-            MouseDeed::Drag => {
-                self.drag(mouse);
-                Vec::new()
-            }
-            MouseDeed::Release => match self.plan.pressed.take() {
-                Some(_) => self.drop_hand_of_mouse(),
-                None => Vec::new(),
-            },
+            _ => {}
         }
+        Vec::new()
     }
 
     fn drop_hand_of_mouse(&mut self) -> Vec<Effect> {
@@ -225,7 +208,7 @@ impl App {
     }
 
     /// The rig row and the minute of a cell.
-    fn under(&self, mouse: Mouse) -> Option<(usize, Minute)> {
+    fn under(&self, mouse: Pointer) -> Option<(usize, Minute)> {
         let layout = self.plan_layout(self.size.0, self.size.1.saturating_sub(3));
         let line = mouse
             .row
@@ -238,7 +221,7 @@ impl App {
         (row < self.view.rigs.len()).then_some((row, at))
     }
 
-    fn press(&mut self, mouse: Mouse) {
+    fn press(&mut self, mouse: Pointer) {
         if self.plan.hand.is_some() {
             return;
         }
@@ -258,7 +241,7 @@ impl App {
         }
     }
 
-    fn drag(&mut self, mouse: Mouse) {
+    fn drag(&mut self, mouse: Pointer) {
         let (Some((_, from)), Some((row, at))) = (self.plan.pressed, self.under(mouse)) else {
             return;
         };

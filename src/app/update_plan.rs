@@ -415,7 +415,7 @@ impl App {
             }
             (Some(Overlay::Offered), _) => return self.key_in_offer(key),
             (Some(Overlay::Parting), _) => return self.key_in_parting(key),
-            _ if key == "Enter" => return self.choose(),
+            _ if key == "Enter" => return self.choose_line(),
             _ => {}
         }
         let (selected, count) = match self.overlays.last_mut() {
@@ -438,7 +438,7 @@ impl App {
     }
 
     /// Enter in a list of the Plan screen.
-    fn choose(&mut self) -> Vec<Effect> {
+    fn choose_line(&mut self) -> Vec<Effect> {
         match self.overlays.last().cloned() {
             Some(Overlay::ChooseUnit { units, selected }) => {
                 if let Some(own) = units.get(selected) {

@@ -10,10 +10,12 @@ use super::plan::draft::Draft;
 use super::plan::hand::{Hand, plan_visits};
 pub use super::plan::rows::{PlanEntry, RigRow};
 use super::plan::timeline::Timeline;
-use super::walk::state_word;
+use super::rig_work::{RigWork, rig_work};
+use super::walk::{state_word, task_word};
 use crate::checker::Clash;
-use crate::domain::{Minute, Minutes, RequestId, UnitId};
-use crate::floor::{Due, UnitState};
+use crate::domain::steps::step_of;
+use crate::domain::{Minute, Minutes, RequestId, UnitId, Verdict};
+use crate::floor::{Due, UnitRecord, UnitState};
 use crate::problem::{Plan, Problem};
 use std::collections::BTreeSet;
 
@@ -32,6 +34,8 @@ pub struct View {
     pub units: Vec<UnitLine>,
     /// What is due within a shift.
     pub due: Vec<Due>,
+    /// The same by rig: what goes on, what comes off, and what stays with it.
+    pub work: Vec<RigWork>,
     /// Requests that the published plan finishes late.
     pub late: usize,
     /// Requests that no plan in force knows: new overnight.
@@ -57,6 +61,10 @@ pub struct UnitLine {
     pub state: UnitState,
     /// The step that it is on, or the last that is over.
     pub step: u32,
+    /// The method of the step that it is on or goes to next; empty where there is none.
+    pub method: String,
+    /// Reasons of its failures and holds, and of its withdrawal.
+    pub reasons: String,
     /// How many steps it walks.
     pub steps: usize,
     /// Where it is, or where it goes next.
@@ -66,20 +74,46 @@ pub struct UnitLine {
 }
 
 impl UnitLine {
-    /// True where the lower-case text is in any of its words.
+    /// True where each word of the lower-case text is in serial, request, product, build, rig, method, state
+    /// or a reason.
     pub fn matches(&self, find: &str) -> bool {
-        let words = [
-            self.unit.as_str(),
-            &self.request,
-            &self.product,
-            &self.rig,
-            state_word(self.state),
-        ];
-        find.is_empty() || words.iter().any(|word| word.to_lowercase().contains(find))
+        holds_all(
+            find,
+            &[
+                self.unit.as_str(),
+                &self.request,
+                &self.product,
+                &self.rig,
+                &self.method,
+                state_word(self.state),
+                &self.reasons,
+            ],
+        )
     }
 }
 
+/// True where each word of the lower-case `find` is in one of the texts.
+fn holds_all(find: &str, texts: &[&str]) -> bool {
+    let in_any = |word: &str| texts.iter().any(|text| text.to_lowercase().contains(word));
+    find.split_whitespace().all(in_any)
+}
+
 impl View {
+    /// The line of a unit.
+    pub fn unit(&self, unit: &UnitId) -> Option<&UnitLine> {
+        self.units.iter().find(|line| line.unit == *unit)
+    }
+
+    /// True where each word of the lower-case text is in the task, its rig, or the unit's own words.
+    pub fn matches_due(&self, due: &Due, find: &str) -> bool {
+        let line = || self.unit(&due.unit);
+        let alone = |word: &str| {
+            holds_all(word, &[task_word(due.task), due.rig.as_str()])
+                || line().is_some_and(|line| line.matches(word))
+        };
+        find.split_whitespace().all(alone)
+    }
+
     /// Of a desk at a moment.
     pub fn of(desk: &Desk, now: Minute) -> Self {
         Self::with(desk, now, None, None)
@@ -113,14 +147,16 @@ impl View {
             unplanned: &unplanned,
             offers: &offers,
         });
+        let due = desk
+            .floor
+            .due(&desk.lab, &desk.walks, now, now + Minutes::hours(8));
         Self {
             rigs: timeline.rigs,
             crews: timeline.crews,
             clashes: timeline.clashes,
             units: units(desk, now),
-            due: desk
-                .floor
-                .due(&desk.lab, &desk.walks, now, now + Minutes::hours(8)),
+            work: rig_work(desk, &due),
+            due,
             late: published.map_or(0, |plan| {
                 plan.finishes
                     .iter()
@@ -159,12 +195,16 @@ fn units(desk: &Desk, now: Minute) -> Vec<UnitLine> {
                 None => ahead.map(|own| own.times.load),
             };
             let rig = running.map(|(_, visit)| visit.rig.to_string());
+            let at = running.map_or(done + 1, |(step, _)| step);
+            let method = step_of(desk.walks.steps(request), at);
             lines.push(UnitLine {
                 unit: unit.clone(),
                 request: request.id.to_string(),
                 product: format!("{} {}", request.product, request.build),
                 state: desk.floor.unit_state(&desk.lab, &desk.walks, unit, now),
                 step: running.map_or(done, |(step, _)| step),
+                method: method.map_or(String::new(), |own| own.method.to_string()),
+                reasons: record.map_or(String::new(), reasons),
                 steps,
                 rig: rig
                     .or(ahead.map(|own| format!("> {}", own.rig)))
@@ -174,4 +214,20 @@ fn units(desk: &Desk, now: Minute) -> Vec<UnitLine> {
         }
     }
     lines
+}
+
+/// Every reason that was given about a unit.
+fn reasons(record: &UnitRecord) -> String {
+    let verdicts = record
+        .verdicts
+        .values()
+        .filter_map(|own| match &own.verdict {
+            Verdict::Fail { reason } | Verdict::Hold { reason } => Some(reason.as_str()),
+            Verdict::Pass => None,
+        });
+    let withdrawn = record
+        .withdrawn
+        .iter()
+        .map(|(_, _, reason)| reason.as_str());
+    verdicts.chain(withdrawn).collect::<Vec<_>>().join(" ")
 }

@@ -5,6 +5,7 @@
 //! quiet end.
 
 mod assign;
+mod bench;
 mod calc;
 mod check;
 mod demo;
@@ -42,19 +43,37 @@ use std::process::ExitCode;
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(crate) enum Exit {
     /// Done.
-    Done = 0,
+    Done,
     /// Failed, or the lab folder has faults.
-    Failed = 1,
+    Failed,
     /// Called wrongly, or no terminal where one is needed.
-    Usage = 2,
+    Usage,
     /// The plan has clashes.
-    Clashes = 3,
+    Clashes,
     /// Refused, or changed by somebody else.
-    Refused = 4,
+    Refused,
     /// Not recorded, and nothing happened: busy, full, or for reading only.
-    NotRecorded = 5,
+    NotRecorded,
     /// Unknown whether it was recorded.
-    Unknown = 6,
+    Unknown,
+    /// Ended by the signal of that number.
+    Signal(i32),
+}
+
+impl Exit {
+    /// Its number.
+    fn code(self) -> u8 {
+        match self {
+            Self::Done => 0,
+            Self::Failed => 1,
+            Self::Usage => 2,
+            Self::Clashes => 3,
+            Self::Refused => 4,
+            Self::NotRecorded => 5,
+            Self::Unknown => 6,
+            Self::Signal(signal) => u8::try_from(128 + signal).unwrap_or(u8::MAX),
+        }
+    }
 }
 
 /// Why a command did not do what it was asked.
@@ -137,6 +156,10 @@ enum Command {
     Open(open::Arguments),
     /// Show what is due at the bench, or what the morning asks for
     Due(due::Arguments),
+    /// Work at the bench line by line, without a screen
+    Bench(bench::Arguments),
+    /// Print the card codes that a scanner reads at the bench
+    Cards(bench::CardsArguments),
     /// Show how rigs are used, the backlog and what is late
     Load(load::Arguments),
     /// Print the lab's gauges in the OpenMetrics text format
@@ -200,15 +223,15 @@ pub fn main() -> ExitCode {
             let shown = error.print();
             let good = !error.use_stderr() && shown.is_ok();
             return ExitCode::from(if good {
-                Exit::Done as u8
+                Exit::Done.code()
             } else {
-                Exit::Usage as u8
+                Exit::Usage.code()
             });
         }
     };
     if let Err(failure) = env.own_rights() {
         env.say(&format!("rigday: {}", failure.text));
-        return ExitCode::from(failure.exit as u8);
+        return ExitCode::from(failure.exit.code());
     }
     env.display = arguments.display;
     let answer = env.adjust(
@@ -219,11 +242,11 @@ pub fn main() -> ExitCode {
     let answer = answer.and_then(|()| run(arguments.command, &mut env));
     let answer = answer.and_then(|exit| env.flush().map(|()| exit).map_err(Failure::from));
     match answer {
-        Ok(exit) => ExitCode::from(exit as u8),
+        Ok(exit) => ExitCode::from(exit.code()),
         Err(_) if env.pipe_closed => ExitCode::SUCCESS,
         Err(failure) => {
             env.say(&format!("rigday: {}", failure.text));
-            ExitCode::from(failure.exit as u8)
+            ExitCode::from(failure.exit.code())
         }
     }
 }
@@ -237,6 +260,8 @@ fn run(command: Command, env: &mut Env) -> Answer {
         Command::Check(arguments) => check::run(&arguments, env),
         Command::Open(arguments) => open::run(&arguments, env),
         Command::Due(arguments) => due::run(&arguments, env),
+        Command::Bench(arguments) => bench::run(&arguments, env),
+        Command::Cards(arguments) => bench::cards(&arguments, env),
         Command::Load(arguments) => load::run(&arguments, env),
         Command::Metrics(arguments) => metrics::run(&arguments, env),
         Command::Method(arguments) => method::run(&arguments, env),

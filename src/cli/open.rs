@@ -3,6 +3,7 @@
 use super::env::Env;
 use super::place::{LEDGER, LedgerFile, desk, folder};
 use super::{Answer, Exit, Failure};
+use crate::terminal::End;
 use clap::Args;
 use std::path::PathBuf;
 
@@ -49,6 +50,10 @@ pub(crate) fn show(
         keep,
         ..env.terminal_options(sample)?
     };
-    crate::terminal::run(desk, options).map_err(|error| Failure::new(Exit::Failed, error))?;
-    Ok(Exit::Done)
+    let end = crate::terminal::run(desk, options)
+        .map_err(|error| Failure::failed(format!("the terminal failed: {error}")))?;
+    Ok(match end {
+        End::Left => Exit::Done,
+        End::Signal(signal) => Exit::Signal(signal),
+    })
 }

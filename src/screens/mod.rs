@@ -12,6 +12,7 @@ mod proof;
 mod tests;
 pub mod theme;
 mod units;
+mod walk;
 mod what_if;
 
 use crate::app::offers::Offer;
@@ -25,6 +26,11 @@ use unicode_width::UnicodeWidthStr;
 
 /// Smallest terminal that shows more than a line.
 const LEAST: (u16, u16) = (40, 12);
+
+/// Columns from the left in which the mark of the selected line may stand.
+const LEFT: usize = 40;
+/// What may stand before it: nothing, and the frames of boxes.
+const FRAME: [&str; 3] = [" ", "|", "│"];
 
 /// Draws the whole program; the number of list rows it had room for.
 pub fn draw(app: &App, theme: &Theme, area: Rect, buffer: &mut Buffer) -> usize {
@@ -57,6 +63,25 @@ pub fn draw(app: &App, theme: &Theme, area: Rect, buffer: &mut Buffer) -> usize 
     above.unwrap_or(rows)
 }
 
+/// The row of the line that is selected on what is drawn: the first that its mark stands before.
+pub fn selected_row(shown: &Buffer) -> Option<u16> {
+    let area = shown.area;
+    let body = area.y + 1..(area.y + area.height).saturating_sub(2);
+    let marked = |row: &u16| {
+        let left = (area.x..area.x + area.width).map(|column| shown[(column, *row)].symbol());
+        let first = left.take(LEFT).find(|symbol| !FRAME.contains(symbol));
+        first == Some(">")
+    };
+    body.into_iter().find(marked)
+}
+
+/// The minute that a column of the terminal stands for, where the screen has a time axis.
+pub fn minute_at(app: &App, columns: u16, column: u16) -> Option<crate::domain::Minute> {
+    (app.screen == Screen::Plan)
+        .then(|| plan::minute_at(app, columns, column))
+        .flatten()
+}
+
 /// One row of an area.
 fn row(area: Rect, at: u16) -> Rect {
     Rect {
@@ -75,6 +100,7 @@ fn line(buffer: &mut Buffer, area: Rect, at: u16, text: &str, style: Style) {
 
 /// What stands at the right of the header: the greater the rank, the sooner it is left out; 0 stays.
 struct Part {
+    gap: &'static str,
     text: String,
     rank: u8,
 }
@@ -84,10 +110,10 @@ struct Part {
 fn header(app: &App, theme: &Theme, area: Rect, buffer: &mut Buffer) {
     let width = usize::from(area.width);
     let mut parts = header_parts(app, area.width);
-    let least = app.screen.name().len() + 3;
+    let least = app.screen.name().len() + 2;
     let right = loop {
-        let texts: Vec<&str> = parts.iter().map(|part| part.text.as_str()).collect();
-        let right = format!("{} ", texts.join("  "));
+        let texts = parts.iter().flat_map(|part| [part.gap, &part.text]);
+        let right: String = texts.chain([" "]).collect();
         let first = (0..parts.len()).max_by_key(|at| parts[*at].rank);
         match first.filter(|at| parts[*at].rank > 0) {
             Some(at) if right.width() + least > width => drop(parts.remove(at)),
@@ -121,6 +147,9 @@ fn header(app: &App, theme: &Theme, area: Rect, buffer: &mut Buffer) {
     }
 }
 
+/// The zone follows its time closely.
+const ZONE_RANK: u8 = 2;
+
 fn header_parts(app: &App, width: u16) -> Vec<Part> {
     let zone = &app.desk.lab.zone;
     let (dates, local) = (&app.settings.dates, zone.local(app.now));
@@ -132,16 +161,20 @@ fn header_parts(app: &App, width: u16) -> Vec<Part> {
         (_, ..100) => dates.short(local),
         _ => dates.long(local),
     };
-    let part = |text: String, rank| Part { text, rank };
     let changes = match app.changed() {
         0 => String::new(),
         1 => "WHAT-IF 1 change".to_owned(),
         count => format!("WHAT-IF {count} changes"),
     };
+    let part = |text: String, rank| Part {
+        gap: if rank == ZONE_RANK { " " } else { "  " },
+        text,
+        rank,
+    };
     let mut parts = vec![
         part(app.desk.actor().person.clone(), 3),
-        part(zone.name().to_owned(), 2),
         part(time, 0),
+        part(zone.name().to_owned(), ZONE_RANK),
     ];
     parts.push(match stale {
         Some(stale) => part(stale, 0),
@@ -173,15 +206,17 @@ fn as_of(app: &App) -> String {
 fn screens_line(app: &App, room: usize) -> String {
     let own = format!(" {} ", app.screen.name());
     let others = |spelt: fn(&str, &str) -> String| {
-        let mut all = own.clone();
-        for screen in Screen::ALL.iter().filter(|screen| **screen != app.screen) {
-            let key = app.settings.keys.key(action_to(*screen), app.screen);
-            all.push_str(&spelt(key.unwrap_or_default(), screen.name()));
-        }
-        all
+        let others = Screen::ALL.iter().filter(|own| **own != app.screen);
+        let words: Vec<String> = others
+            .map(|screen| {
+                let key = app.settings.keys.key(action_to(*screen), app.screen);
+                spelt(key.unwrap_or_default(), screen.name())
+            })
+            .collect();
+        format!("{own}{}", words.join(" "))
     };
-    let by_name = others(|key, name| format!(" {key} {name}"));
-    let by_initial = others(|key, name| format!(" {key}{}", &name[..1]));
+    let by_name = others(|key, name| format!("{key} {name}"));
+    let by_initial = others(|key, name| format!("{key}{}", &name[..1]));
     let fits = |line: &String| line.width() <= room;
     [by_name, by_initial].into_iter().find(fits).unwrap_or(own)
 }

@@ -12,9 +12,9 @@ use crate::app::{
 };
 use crate::clock::FakeClock;
 use crate::domain::{
-    Actor, Event, EventBody, Lab, Minute, Minutes, NewEvent, RigId, UnitId, Verdict, Zone,
+    Actor, EventBody, Lab, Minute, Minutes, NewEvent, RigId, UnitId, Verdict, Zone,
 };
-use crate::ledger::{Env, Ids, Ledger, MemoryLedger, Outcome, Shared};
+use crate::ledger::{Env, Ids, Ledger, MemoryLedger, Shared};
 use crate::terminal::step;
 use ratatui::buffer::Buffer;
 use ratatui::layout::Rect;
@@ -23,12 +23,12 @@ use std::sync::mpsc::{Receiver, channel};
 use std::sync::{Arc, OnceLock};
 use std::time::Duration;
 
-pub(in crate::screens) const THEMES: [Theme; 2] = [
+pub(super) const THEMES: [Theme; 2] = [
     Theme::new(true, Level::Ansi16),
     Theme::new(false, Level::None),
 ];
 
-pub(in crate::screens) fn actor() -> Actor {
+pub(super) fn actor() -> Actor {
     let text = |text: &str| text.to_owned();
     Actor {
         uid: 1,
@@ -39,14 +39,14 @@ pub(in crate::screens) fn actor() -> Actor {
     }
 }
 
-pub(in crate::screens) fn demo_lab() -> Lab {
+pub(super) fn demo_lab() -> Lab {
     let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("demo-lab");
     crate::lab::read(&folder)
         .expect("the demo lab has no fault")
         .lab
 }
 
-pub(in crate::screens) fn memory(clock: &Arc<FakeClock>) -> Box<dyn Ledger> {
+pub(super) fn memory(clock: &Arc<FakeClock>) -> Box<dyn Ledger> {
     let env = Env {
         clock: clock.clone(),
         ids: Ids::seeded(1),
@@ -57,7 +57,7 @@ pub(in crate::screens) fn memory(clock: &Arc<FakeClock>) -> Box<dyn Ledger> {
     Box::new(MemoryLedger::new(env))
 }
 
-pub(in crate::screens) fn app_on(lab: Lab, ledger: Box<dyn Ledger>, clock: Arc<FakeClock>) -> App {
+pub(super) fn app_on(lab: Lab, ledger: Box<dyn Ledger>, clock: Arc<FakeClock>) -> App {
     let with = Opening {
         lab,
         ledger,
@@ -72,7 +72,7 @@ pub(in crate::screens) fn app_on(lab: Lab, ledger: Box<dyn Ledger>, clock: Arc<F
 }
 
 /// The demo's lab without any history.
-pub(in crate::screens) fn fresh() -> App {
+pub(super) fn fresh() -> App {
     let lab = demo_lab();
     let now = crate::lab::parse_instant("2027-03-22T06:50", Some(&lab.zone)).expect("an instant");
     let clock = Arc::new(FakeClock::at(now));
@@ -80,30 +80,27 @@ pub(in crate::screens) fn fresh() -> App {
 }
 
 /// The demo on its Monday, its story played.
-pub(in crate::screens) fn demo() -> App {
-    let lab = demo_lab();
+pub(super) fn demo() -> App {
+    demo_on().0
+}
+
+/// The same, with its clock.
+pub(super) fn demo_on() -> (App, Arc<FakeClock>) {
     let (opens, events) = story();
     let clock = Arc::new(FakeClock::at(*opens));
     let mut ledger = memory(&clock);
-    for event in events {
-        clock.set(event.happened);
-        let again = NewEvent {
-            id: event.id,
-            happened: event.happened,
-            actor: event.actor.clone(),
-            body: event.body.clone(),
-        };
-        let outcome = ledger.append(&[], &[again]);
-        assert!(matches!(outcome, Outcome::Recorded { .. }), "{outcome:?}");
-    }
-    clock.set(*opens);
-    app_on(lab, ledger, clock)
+    let outcome = ledger.append(&[], events);
+    assert!(
+        matches!(outcome, crate::ledger::Outcome::Recorded { .. }),
+        "{outcome:?}"
+    );
+    (app_on(demo_lab(), ledger, clock.clone()), clock)
 }
 
-/// When the demo opens, and what happened until then: its story takes a while to play, so it is played once.
-fn story() -> &'static (Minute, Vec<Event>) {
-    static PLAYED: OnceLock<(Minute, Vec<Event>)> = OnceLock::new();
-    PLAYED.get_or_init(|| {
+/// What happened in the demo's three weeks, and when it opens; played once for all tests.
+fn story() -> &'static (Minute, Vec<NewEvent>) {
+    static STORY: OnceLock<(Minute, Vec<NewEvent>)> = OnceLock::new();
+    STORY.get_or_init(|| {
         let lab = demo_lab();
         let story =
             Scenario::read(crate::app::demo_files::SCENARIO, &lab).expect("the story can be read");
@@ -113,12 +110,21 @@ fn story() -> &'static (Minute, Vec<Event>) {
             .play(&lab, Box::new(shared.clone()), &clock, &actor())
             .expect("the story can be played");
         let app = app_on(lab, Box::new(shared), clock);
-        (story.opens, app.desk.floor.events)
+        let event = |event: &crate::domain::Event| NewEvent {
+            id: event.id,
+            happened: event.happened,
+            actor: event.actor.clone(),
+            body: event.body.clone(),
+        };
+        (
+            story.opens,
+            app.desk.floor.events.iter().map(event).collect(),
+        )
     })
 }
 
 /// A lab whose names try to break the screen.
-fn hostile() -> App {
+pub(super) fn hostile() -> App {
     let mut lab = demo_lab();
     let nasty = [
         "漢字かな-1",
@@ -135,14 +141,14 @@ fn hostile() -> App {
     app_on(lab, memory(&clock), clock)
 }
 
-pub(in crate::screens) fn shown(app: &App, theme: &Theme, width: u16, height: u16) -> Buffer {
+pub(super) fn shown(app: &App, theme: &Theme, width: u16, height: u16) -> Buffer {
     let area = Rect::new(0, 0, width, height);
     let mut buffer = Buffer::empty(area);
     draw(app, theme, area, &mut buffer);
     buffer
 }
 
-pub(in crate::screens) fn text(buffer: &Buffer) -> String {
+pub(super) fn text(buffer: &Buffer) -> String {
     let row = |y| {
         let cells = (0..buffer.area.width).map(|x| buffer[(x, y)].symbol().to_owned());
         cells.collect::<String>().trim_end().to_owned()
@@ -263,8 +269,6 @@ fn the_screens_of_the_demos_monday_look_as_they_were_read() {
     let mut app = demo();
     for (screen, width, height) in [
         (Screen::Plan, 80, 24),
-        (Screen::Bench, 80, 24),
-        (Screen::Units, 80, 24),
         (Screen::Evidence, 80, 24),
         (Screen::Plan, 40, 12),
     ] {
@@ -304,14 +308,14 @@ fn header_keeps_stale_and_sample_when_there_is_little_room() {
 }
 
 /// The program with its jobs, driven by keys.
-pub(in crate::screens) struct Script {
-    pub(in crate::screens) app: App,
+pub(super) struct Script {
+    pub(super) app: App,
     jobs: Jobs,
     messages: Receiver<Message>,
 }
 
 impl Script {
-    pub(in crate::screens) fn new(app: App) -> Self {
+    pub(super) fn new(app: App) -> Self {
         let (sender, messages) = channel();
         Self {
             app,
@@ -321,23 +325,13 @@ impl Script {
     }
 
     /// Keys by name, apart by spaces.
-    pub(in crate::screens) fn keys(&mut self, keys: &str) {
+    pub(super) fn keys(&mut self, keys: &str) {
         for key in keys.split_whitespace() {
             step(&mut self.app, Message::Key(key.to_owned()), &mut self.jobs);
         }
     }
 
-    /// One key by name.
-    pub(in crate::screens) fn key(&mut self, key: &str) {
-        step(&mut self.app, Message::Key(key.to_owned()), &mut self.jobs);
-    }
-
-    /// Whatever can happen.
-    pub(in crate::screens) fn message(&mut self, message: Message) {
-        step(&mut self.app, message, &mut self.jobs);
-    }
-
-    fn type_in(&mut self, words: &str) {
+    pub(super) fn type_in(&mut self, words: &str) {
         for letter in words.chars() {
             step(
                 &mut self.app,
@@ -348,12 +342,12 @@ impl Script {
     }
 
     /// Waits until the planner has answered.
-    pub(in crate::screens) fn planned(&mut self) {
+    pub(super) fn planned(&mut self) {
         self.until(|overlay| matches!(overlay, Overlay::Difference { .. }));
     }
 
     /// Waits until the topmost overlay is as wanted.
-    pub(in crate::screens) fn until(&mut self, wanted: impl Fn(&Overlay) -> bool) {
+    fn until(&mut self, wanted: impl Fn(&Overlay) -> bool) {
         while !self.app.overlays.last().is_some_and(&wanted) {
             let message = self
                 .messages
@@ -363,7 +357,7 @@ impl Script {
         }
     }
 
-    pub(in crate::screens) fn screen(&self) -> String {
+    pub(super) fn screen(&self) -> String {
         text(&shown(&self.app, &THEMES[1], 100, 30))
     }
 }
@@ -595,7 +589,7 @@ fn a_scan_records_nothing_and_letters_in_a_field_are_text() {
     run.type_in("xq?:/u");
     assert_eq!(run.app.bench.scan.value(), "xq?:/u");
     run.keys("Enter");
-    assert!(run.screen().contains("no unit xq?:/u"), "{}", run.screen());
+    assert!(run.screen().contains("NO UNIT  xq?:/u"), "{}", run.screen());
     run.keys("4 /");
     run.type_in("q?:/u");
     assert_eq!(run.app.units.filter.value(), "q?:/u");

@@ -1,6 +1,7 @@
 //! Whole-program tests, one module a subject.
 
 mod because;
+mod bench_plain;
 mod bounds;
 mod broken_labs;
 mod built_in_methods;
@@ -26,6 +27,7 @@ mod random_labs;
 mod reliability;
 mod remedies;
 mod rules;
+mod scanning;
 mod screens_look;
 mod sharing;
 mod support;

@@ -4,7 +4,6 @@ mod actions;
 mod coordinator;
 mod difference;
 mod questions;
-mod walk;
 
 use super::theme::Theme;
 use super::what_if;
@@ -70,7 +69,9 @@ pub(super) fn draw(app: &App, theme: &Theme, area: Rect, buffer: &mut Buffer) ->
             super::proof::proof(app, theme, *leg, *scroll, area, buffer);
         }
         Overlay::Size(form) => super::proof::size_form(theme, form, area, buffer),
-        Overlay::Walk { unit, scroll } => walk::walk(app, theme, unit, *scroll, area, buffer),
+        Overlay::Walk { unit, scroll } => {
+            super::walk::overlay(app, theme, unit, *scroll, area, buffer);
+        }
     }
     Some(rows)
 }

@@ -15,6 +15,13 @@ use crate::widgets::timeline::Axis;
 use ratatui::buffer::Buffer;
 use ratatui::layout::Rect;
 
+/// The minute that a column of the terminal stands for.
+pub(super) fn minute_at(app: &App, columns: u16, column: u16) -> Option<crate::domain::Minute> {
+    let layout = app.plan_layout(columns, app.size.1.saturating_sub(3));
+    let column = column.checked_sub(layout.name)?;
+    Some(app.plan.from + app.plan.scale * i64::from(column))
+}
+
 pub(super) fn draw(app: &App, theme: &Theme, area: Rect, buffer: &mut Buffer) -> usize {
     let layout = app.plan_layout(area.width, area.height);
     let track = |line: u16| Rect {

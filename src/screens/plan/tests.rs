@@ -2,7 +2,7 @@
 
 use crate::app::plan::layout::PlanLayout;
 use crate::app::view::PlanEntry;
-use crate::app::{App, Message, Mouse, MouseDeed, Overlay};
+use crate::app::{App, Message, Overlay, Pointer, PointerKind};
 use crate::domain::{Booking, EventBody, Minutes, Span};
 use crate::floor::UnitState;
 use crate::screens::tests::{Script, THEMES, demo, shown, text};
@@ -345,17 +345,23 @@ fn a_booking_is_dragged_with_the_mouse() {
     let layout: PlanLayout = run.app.plan_layout(80, 21);
     let line = u16::try_from(run.app.plan.row).expect("few rigs") + 2;
     let column = layout.name + 12;
-    let mouse = |run: &mut Script, deed, column| {
-        let row = line;
-        run.message(Message::Mouse(Mouse { deed, column, row }));
+    run.app.mouse = true;
+    let mouse = |run: &mut Script, kind, column| {
+        run.message(Message::Pointer(Pointer {
+            kind,
+            column,
+            row: line,
+            below_selected: None,
+            minute: None,
+        }));
     };
-    mouse(&mut run, MouseDeed::Press, column);
+    mouse(&mut run, PointerKind::Press, column);
     let pressed = &run.app.view.rigs[run.app.plan.row].entries[run.app.plan.entry];
     let (unit, step) = (pressed.unit.to_string(), pressed.step);
     let before = booked(&run.app, &unit, step).expect("it is booked");
-    mouse(&mut run, MouseDeed::Drag, column + 1);
-    mouse(&mut run, MouseDeed::Drag, column + 3);
-    mouse(&mut run, MouseDeed::Release, column + 3);
+    mouse(&mut run, PointerKind::Drag, column + 1);
+    mouse(&mut run, PointerKind::Drag, column + 3);
+    mouse(&mut run, PointerKind::Release, column + 3);
     let draft = run.app.plan.draft.as_ref().expect("a what-if");
     let moved = draft
         .booking(&(before.unit.clone(), before.step))

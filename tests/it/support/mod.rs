@@ -4,6 +4,7 @@ pub(crate) mod events;
 pub(crate) mod exact;
 pub(crate) mod parts;
 pub(crate) mod program;
+pub(crate) mod pty;
 pub(crate) mod random;
 pub(crate) mod random_lab;
 pub(crate) mod stage;
