@@ -331,6 +331,16 @@ impl Script {
         }
     }
 
+    /// One key by name.
+    pub(super) fn key(&mut self, key: &str) {
+        step(&mut self.app, Message::Key(key.to_owned()), &mut self.jobs);
+    }
+
+    /// Whatever can happen.
+    pub(super) fn message(&mut self, message: Message) {
+        step(&mut self.app, message, &mut self.jobs);
+    }
+
     pub(super) fn type_in(&mut self, words: &str) {
         for letter in words.chars() {
             step(
