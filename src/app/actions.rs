@@ -136,6 +136,7 @@ actions! {
     Last "last" ALL 0 Moves: "To the last", "end bottom";
     Back "back" ALL 0 Shows: "Back one step", "cancel close";
     Refresh "refresh" ALL 0 Shows: "Read the ledger again", "reload";
+    Forecast "forecast" ALL 0 Shows: "When requests and gates will be finished, and how sure that is", "chance risk dates sure probability late";
     CopyRow "copy row" ALL 0 Shows: "Send the selected row to the terminal's clipboard", "yank clipboard";
     CopyTable "copy table" ALL 0 Shows: "Send the whole table to the terminal's clipboard", "yank all clipboard";
     Export "export" ALL 0 Shows: "Write the whole table into a file where the program was started", "save file tsv write";

@@ -8,6 +8,7 @@ use super::what_if::Change;
 use crate::domain::text::shown;
 use crate::domain::{Minute, RequestId, RigId, Verdict};
 use crate::ledger::Outcome;
+use crate::usage::forecast::History;
 use std::path::Path;
 
 /// Terminals drop what is longer than this, and some of them break.
@@ -22,6 +23,7 @@ pub fn perform(app: &mut App, effect: Effect, jobs: &mut Jobs) {
         Effect::Keep => super::keeping::keep(app),
         Effect::WhatIf(changes) => what_if(app, changes, jobs),
         Effect::Explain(request) => explain(app, request, jobs),
+        Effect::Forecast => foretell(app, jobs),
         Effect::Size(wish) => {
             let desk = &app.desk;
             let facts = desk.floor.facts(&desk.lab, &desk.walks, desk.now());
@@ -195,6 +197,18 @@ fn explain(app: &mut App, request: RequestId, jobs: &mut Jobs) {
         tried: (0, 0),
     });
     jobs.explain(app.job, app.desk.planning(), request);
+    app.dirty = true;
+}
+
+/// Starts to forecast the plan in force.
+fn foretell(app: &mut App, jobs: &mut Jobs) {
+    app.job += 1;
+    app.overlays.push(Overlay::Forecasting {
+        job: app.job,
+        drawn: (0, 0),
+    });
+    let history = History::of(&app.desk.floor);
+    jobs.forecast(app.job, app.desk.planning(), history);
     app.dirty = true;
 }
 

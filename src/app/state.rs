@@ -3,6 +3,7 @@
 use super::actions::Action;
 use super::bench_state::Bench;
 use super::desk::{Desk, Proposal};
+use super::forecast::Told;
 use super::load_view::LoadView;
 use super::plan::PlanView;
 use super::plan::layout::{PlanLayout, Wanted};
@@ -94,6 +95,10 @@ pub enum Message {
     Tried(u64, usize, usize),
     /// Why a request is late and what would help, in lines; the job with that number.
     Explained(u64, Vec<String>),
+    /// So many of so many samples of a forecast are drawn; the job with that number.
+    Drawn(u64, usize, usize),
+    /// A forecast is made, or was stopped before its first sample; the job with that number.
+    Foretold(u64, Option<Box<Told>>),
     /// A leg was sized, or cannot be; the job with that number.
     Sized(u64, Result<Vec<String>, String>),
     /// The job with that number broke down.
@@ -115,6 +120,8 @@ pub enum Effect {
     PublishWhatIf,
     /// Find out why a request is late and what would help, off the screen's thread.
     Explain(RequestId),
+    /// Forecast the plan in force, off the screen's thread.
+    Forecast,
     /// Work out a leg from the form, off the screen's thread.
     Size(Wish),
     /// Stop planning and keep the best plan.
@@ -283,6 +290,20 @@ pub enum Overlay {
         /// How many of how many are tried.
         tried: (usize, usize),
     },
+    /// Samples of a forecast are drawn.
+    Forecasting {
+        /// The job.
+        job: u64,
+        /// How many of how many are drawn.
+        drawn: (usize, usize),
+    },
+    /// When requests and gates will be finished.
+    Forecast {
+        /// The forecast.
+        told: Box<Told>,
+        /// First line shown.
+        scroll: usize,
+    },
     /// Why a request is late.
     Why {
         /// The request.
@@ -350,7 +371,7 @@ pub enum Overlay {
 #[derive(Clone, Debug, Default)]
 pub struct SizeForm {
     /// What was typed, one for each of [`SizeForm::NAMES`].
-    pub fields: [Input; 8],
+    pub fields: [Input; 15],
     /// The field that is typed into.
     pub at: usize,
     /// The job that works it out, while it does.
@@ -361,7 +382,7 @@ pub struct SizeForm {
 
 impl SizeForm {
     /// What its fields ask for.
-    pub const NAMES: [&'static str; 8] = [
+    pub const NAMES: [&'static str; 15] = [
         "id of the request",
         "sequence",
         "reliability",
@@ -370,11 +391,20 @@ impl SizeForm {
         "units (empty: as many as needed)",
         "assumed Weibull shape (may be empty)",
         "one mission (empty: the whole walk)",
+        "use in the field, a day (may be empty)",
+        "years in the field",
+        "days of use a year",
+        "use that 95 of 100 stay below",
+        "the user to design for, of 1",
+        "agreed margin",
+        "acceleration: af_... with its inputs",
     ];
 
     /// Filled with what is usual.
     pub fn new(sequence: &str) -> Self {
-        let fields = ["R-new", sequence, "0.9", "0.9", "0", "", "", ""];
+        let fields = [
+            "R-new", sequence, "0.9", "0.9", "0", "", "", "", "", "", "365", "", "0.95", "1", "",
+        ];
         Self {
             fields: fields.map(Input::from),
             ..Self::default()

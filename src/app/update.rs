@@ -43,6 +43,8 @@ impl App {
             Message::Compared(..) | Message::Tried(..) | Message::Explained(..) => {
                 self.what_if_news(message);
             }
+            Message::Drawn(job, done, all) => self.drawn(job, (done, all)),
+            Message::Foretold(job, told) => self.foretold(job, told),
             Message::Sized(job, answer) => self.sized(job, answer),
             Message::JobFailed(job) => {
                 if let Some(at) = self.waiting_for(job) {
@@ -59,7 +61,7 @@ impl App {
 
     /// The overlay that waits for a job.
     pub(super) fn waiting_for(&self, job: u64) -> Option<usize> {
-        let waits = |own: &Overlay| matches!(own, Overlay::Working { job: own, .. } | Overlay::Trying { job: own, .. } if *own == job);
+        let waits = |own: &Overlay| matches!(own, Overlay::Working { job: own, .. } | Overlay::Trying { job: own, .. } | Overlay::Forecasting { job: own, .. } if *own == job);
         self.overlays.iter().position(waits)
     }
 
@@ -126,10 +128,8 @@ impl App {
             _ => None,
         };
         match (self.overlays.last_mut(), key) {
-            (Some(Overlay::Working { .. } | Overlay::Trying { .. }), "Esc") => {
-                return vec![Effect::StopPlanning];
-            }
-            (Some(Overlay::Working { .. } | Overlay::Trying { .. }), _) => {}
+            (Some(own), "Esc") if own.is_at_work() => return vec![Effect::StopPlanning],
+            (Some(own), _) if own.is_at_work() => {}
             (_, "Esc") => {
                 self.overlays.pop();
             }
@@ -150,6 +150,9 @@ impl App {
             (Some(Overlay::Why { lines, scroll, .. }), _) => {
                 let most = lines.len().saturating_sub(1);
                 *scroll = moved(*scroll).unwrap_or(*scroll).min(most);
+            }
+            (Some(Overlay::Forecast { told, scroll }), _) => {
+                *scroll = moved(*scroll).unwrap_or(*scroll).min(told.lines());
             }
             (Some(Overlay::Walk { scroll, .. } | Overlay::Proof { scroll, .. }), _) => {
                 *scroll = moved(*scroll).unwrap_or(*scroll).min(500);
@@ -216,6 +219,7 @@ impl App {
                 wrong: None,
             }),
             Action::WhyLate => return self.explain(),
+            Action::Forecast => return vec![Effect::Forecast],
             Action::RigUp => return self.rig().map(Effect::RigUp).into_iter().collect(),
             Action::RigDown => {
                 if let Some(rig) = self.rig() {

@@ -14,6 +14,7 @@ mod due;
 mod effort;
 mod env;
 mod evidence;
+mod forecast;
 mod init;
 mod keys;
 mod load;

@@ -2,6 +2,7 @@
 
 mod bench;
 mod evidence;
+mod forecast;
 mod key_line;
 mod load;
 pub mod looks;

@@ -13,10 +13,12 @@
 //! | what exposures really took | [`rates`] |
 //! | local days and ISO weeks, rows of rigs, groups, backlog | [`table`] |
 //! | what is late and what holds it up | [`late`] |
+//! | when requests will be finished, and how sure that is | [`forecast`] |
 //!
 //! This room reads no clock and no file; it judges no plan.
 
 pub mod crews;
+pub mod forecast;
 pub mod late;
 pub mod rates;
 pub mod rigs;

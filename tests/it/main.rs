@@ -8,6 +8,7 @@ mod built_in_methods;
 mod catalogue_times;
 mod cli;
 mod floor;
+mod forecast;
 mod hand_week;
 mod hostile;
 mod house;

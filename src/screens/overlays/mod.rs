@@ -42,6 +42,12 @@ pub(super) fn draw(app: &App, theme: &Theme, area: Rect, buffer: &mut Buffer) ->
         Overlay::Trying { request, tried, .. } => {
             what_if::trying(theme, request, *tried, area, buffer);
         }
+        Overlay::Forecasting { drawn, .. } => {
+            super::forecast::drawing(theme, *drawn, area, buffer);
+        }
+        Overlay::Forecast { told, scroll } => {
+            super::forecast::table(app, theme, (told, *scroll), area, buffer);
+        }
         Overlay::Why {
             request,
             lines,
