@@ -92,6 +92,9 @@ fn t73_changes_are_a_what_if_until_the_difference_was_seen_and_put_in_force() {
     run.keys("Enter Right Right Enter");
     let drawn = run.screen();
     assert!(drawn.contains("WHAT-IF 1 change"), "{drawn}");
+    // A block of one column has room for one sign only; nearer by it has its mark.
+    run.keys("+ + + +");
+    let drawn = run.screen();
     let row = drawn
         .lines()
         .find(|line| line[1..].starts_with("rc-1"))
