@@ -4,9 +4,9 @@
 //! the screens both go through it. [`walk`] puts what they show in words, [`what_if`] plans a changed lab beside the real one, and
 //! [`plan`] is what the Plan screen works with, [`morning`] what a day begins with, and
 //! [`remedies`] looks for the smallest change that makes a late request on time. [`scenario`] plays the story of
-//! the demo. The rest is the program on the screen: a key becomes an [`Action`] by one table, an action
-//! becomes a change of [`App`] or an [`Effect`] in [`App::update`], which does no IO; only `effects`,
-//! `jobs` and `keeping` call the desk, threads and files.
+//! the demo. [`papers`] gathers what goes out for people to read. The rest is the program on the screen: a key
+//! becomes an [`Action`] by one table, an action becomes a change of [`App`] or an [`Effect`] in [`App::update`],
+//! which does no IO; only `effects`, `jobs` and `keeping` call the desk, threads and files.
 
 pub mod actions;
 mod bench_deeds;
@@ -30,6 +30,7 @@ mod lists;
 pub mod load_view;
 pub mod morning;
 pub mod offers;
+pub mod papers;
 pub mod plain_bench;
 pub mod plan;
 mod pointer;

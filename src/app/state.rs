@@ -108,7 +108,7 @@ pub enum Message {
 }
 
 /// What a change of state asks for outside of it.
-#[derive(Debug, PartialEq)]
+#[derive(Clone, Debug, PartialEq)]
 pub enum Effect {
     /// Plan off the screen's thread, around what was put in its place by hand.
     Plan,

@@ -114,7 +114,7 @@ fn morning_json(items: &[Item]) -> String {
     )
 }
 
-fn table(desk: &Desk, due: &[Due]) -> Table {
+pub(super) fn table(desk: &Desk, due: &[Due]) -> Table {
     let when = |at| crate::lab::offset_text(&desk.lab.zone, at);
     let row = |own: &Due| {
         let minutes = own.closes.map_or(String::new(), |closes| {

@@ -3,6 +3,7 @@
 use super::env::Env;
 use super::place::{LEDGER, LedgerFile, desk, folder};
 use super::{Answer, Exit, Failure};
+use crate::app::demo_files::is_sample;
 use crate::terminal::End;
 use clap::Args;
 use std::path::PathBuf;
@@ -35,7 +36,8 @@ pub(crate) fn run(arguments: &Arguments, env: &mut Env) -> Answer {
     let desk = desk(&folder, &arguments.ledger, env)?;
     let ledger = arguments.ledger.ledger.clone();
     let keep = env.screens_file(&ledger.unwrap_or_else(|| folder.join(LEDGER)));
-    show(desk, keep, false, env)
+    let sample = is_sample(&desk)?;
+    show(desk, keep, sample, env)
 }
 
 /// Runs the screens until the user leaves; `keep` is the file for what is not in force yet.

@@ -81,7 +81,7 @@ pub fn run(desk: Desk, options: Options) -> std::io::Result<End> {
         &mut screen,
         &messages,
         Jobs::new(sender),
-        &*keyboard,
+        &keyboard,
     );
     drop(held);
     done
