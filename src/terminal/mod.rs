@@ -17,7 +17,7 @@ pub use keys::key_name;
 pub use turn::step;
 
 use crate::app::desk::Desk;
-use crate::app::{App, Jobs, Settings};
+use crate::app::{App, Jobs, Settings, recall};
 use crate::clock::SystemClock;
 use crate::screens::theme::Theme;
 use held::Held;
@@ -40,6 +40,8 @@ pub struct Options {
     pub settings: Settings,
     /// The user's folder for what the program keeps, such as its log; made where it is needed.
     pub state: Option<PathBuf>,
+    /// The file that keeps a what-if between two starts, where there is one.
+    pub keep: Option<PathBuf>,
 }
 
 /// What ended the screens.
@@ -71,6 +73,9 @@ pub fn run(desk: Desk, options: Options) -> std::io::Result<End> {
     let mut screen = Screen::new(out, options.theme);
     let mut app = App::new(desk, options.sample);
     app.set(options.settings);
+    if let Some(path) = &options.keep {
+        recall(&mut app, path);
+    }
     let done = turn::turn(
         &mut app,
         &mut screen,

@@ -56,11 +56,13 @@ impl Screen {
             queue!(bytes, CopyToClipboard::to_clipboard_from(text))?;
             self.canvas.ahead(&bytes);
         }
-        let mut page = app.page;
+        let (mut page, mut size) = (app.page, app.size);
         let theme = self.theme;
-        self.canvas
-            .draw(|area, buffer| page = draw(app, &theme, area, buffer))?;
-        app.page = page;
+        self.canvas.draw(|area, buffer| {
+            size = (area.width, area.height);
+            page = draw(app, &theme, area, buffer);
+        })?;
+        (app.page, app.size) = (page, size);
         Ok(())
     }
 

@@ -65,6 +65,7 @@ pub(super) fn play() {
         theme: Theme::new(true, Level::Ansi16),
         settings: Settings::default(),
         state: Some("state".into()),
+        keep: None,
     };
     run(desk, options).expect("the terminal works");
 }
