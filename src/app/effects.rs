@@ -2,7 +2,8 @@
 
 use super::desk::{DeskError, outcome_words};
 use super::jobs::Jobs;
-use super::state::{App, Effect, Overlay, Purpose, Screen};
+use super::recording::is_busy;
+use super::state::{App, Checking, Effect, Overlay, Purpose, Screen};
 use super::what_if::Change;
 use crate::domain::event::Subject;
 use crate::domain::text::shown;
@@ -15,8 +16,8 @@ const MOST_COPIED: usize = 74_994;
 
 type Done = Result<(Outcome, String), DeskError>;
 
-/// Carries an effect out and says on the screen what came of it.
-pub fn perform(app: &mut App, effect: Effect, jobs: &mut Jobs) {
+/// Carries an effect out and says on the screen what came of it, but for what the ledger is too busy for.
+pub(super) fn carry_out(app: &mut App, effect: Effect, jobs: &mut Jobs) {
     match effect {
         Effect::Plan(assign) => plan(app, assign, jobs),
         Effect::WhatIf(changes) => what_if(app, changes, jobs),
@@ -102,6 +103,10 @@ fn record(app: &mut App, purpose: &Purpose, text: String) -> Done {
 
 /// Shows what came of a deed: the words where it was recorded, the reason where not.
 fn answer(app: &mut App, done: Done) {
+    app.busy = is_busy(&done);
+    if app.busy {
+        return;
+    }
     let said = match done {
         Ok((outcome, words)) => match outcome_words(&outcome, &app.desk.lab.zone) {
             (true, _) => (true, words),
@@ -114,6 +119,14 @@ fn answer(app: &mut App, done: Done) {
     }
     app.said = Some(said);
     app.renew();
+}
+
+/// Looks aside for rules that the published plan breaks, where something has changed since the last time.
+pub fn look_for_clashes(app: &mut App, jobs: &Jobs) {
+    if app.checking == Some(Checking::Wanted) && app.desk.floor.now.published.is_some() {
+        app.checking = Some(Checking::Running);
+        jobs.check(app.desk.planning());
+    }
 }
 
 fn copy_row(app: &mut App) {
@@ -220,7 +233,11 @@ fn explain(app: &mut App, request: RequestId, jobs: &mut Jobs) {
 
 fn publish_what_if(app: &mut App) {
     let Some(Overlay::Beside { what_if, .. }) = app.overlays.last() else {
-        return;
+        return say(
+            app,
+            false,
+            "not published: it is not on the screen any more".to_owned(),
+        );
     };
     let what_if = what_if.clone();
     let done = app.desk.publish_what_if(&what_if);
@@ -232,7 +249,11 @@ fn publish_what_if(app: &mut App) {
 
 fn publish(app: &mut App) {
     let Some(Overlay::Difference { proposal, .. }) = app.overlays.last() else {
-        return;
+        return say(
+            app,
+            false,
+            "not published: it is not on the screen any more".to_owned(),
+        );
     };
     let proposal = proposal.clone();
     let done = app

@@ -4,6 +4,7 @@ use super::desk::{Planning, Proposal};
 use super::remedies::{REMEDY_ROUNDS, remedies};
 use super::sizing::{Wish, plan_leg, toml, words};
 use super::state::Message;
+use super::view::clashes;
 use super::what_if::{Change, WhatIf};
 use crate::clock::{Clock, SystemClock};
 use crate::domain::{Facts, Lab, Minute, Minutes, RequestId};
@@ -80,6 +81,16 @@ impl Jobs {
                 lines.extend(found.lines(&planning.lab().zone));
             }
             Message::Explained(job, lines)
+        });
+    }
+
+    /// Looks for rules that the published plan breaks; what else is at work goes on.
+    pub fn check(&self, planning: Planning) {
+        let sender = self.sender.clone();
+        std::thread::spawn(move || {
+            let found = catch_unwind(AssertUnwindSafe(|| clashes(&planning)));
+            // Where nobody listens any more the program is ending.
+            let _heard = sender.send(Message::Checked(found.ok()));
         });
     }
 
@@ -162,7 +173,14 @@ impl Work {
 
     /// So many of so many changes are tried; false where somebody said stop.
     fn tried(&mut self, done: usize, all: usize) -> bool {
-        let _heard = self.sender.send(Message::Tried(self.job, done, all));
+        let now = self.clock.elapsed();
+        if self
+            .last
+            .is_none_or(|last| now.saturating_sub(last) >= NEWS)
+        {
+            self.last = Some(now);
+            let _heard = self.sender.send(Message::Tried(self.job, done, all));
+        }
         !self.cancel.0.load(Ordering::Relaxed)
     }
 }

@@ -15,15 +15,18 @@ mod effects;
 pub mod evidence;
 mod handed_out;
 mod jobs;
+mod kept;
 pub mod keymap;
 mod leave;
 pub mod line_samples;
 mod lists;
 pub mod offers;
 mod pointer;
+mod recording;
 pub mod remedies;
 pub mod review;
 pub mod scenario;
+mod selection;
 pub mod settings;
 mod size_form;
 pub mod sizing;
@@ -35,10 +38,12 @@ pub mod walk;
 pub mod what_if;
 
 pub use actions::{ACTIONS, Action, Entry, Kind, Where};
-pub use effects::perform;
+pub use effects::look_for_clashes;
 pub use jobs::Jobs;
+pub use kept::Keeper;
 pub use keymap::KeyMap;
 pub use pointer::{Pointer, PointerKind};
+pub use recording::{Recording, perform, try_again};
 pub use settings::Settings;
 pub use state::{
     App, Bench, Effect, Field, Key, Message, Overlay, PlanView, Purpose, Screen, SizeForm, UnitList,

@@ -2,10 +2,12 @@
 
 use super::desk::{Desk, Proposal};
 use super::pointer::Pointer;
+use super::recording::Recording;
 use super::settings::Settings;
 use super::sizing::Wish;
-use super::view::View;
+use super::view::{View, clashes_of};
 use super::what_if::{Change, WhatIf};
+use crate::checker::Clash;
 use crate::domain::{Minute, Minutes, RequestId, RigId, UnitId};
 use crate::planner::Progress;
 use chrono::NaiveDate;
@@ -79,6 +81,8 @@ pub enum Message {
     Explained(u64, Vec<String>),
     /// A leg was sized, or cannot be; the job with that number.
     Sized(u64, Result<Vec<String>, String>),
+    /// Rules that the published plan breaks; nothing where looking for them broke down.
+    Checked(Option<Vec<Clash>>),
     /// The job with that number broke down.
     JobFailed(u64),
     /// The program was told to end, by the signal of that number.
@@ -86,7 +90,7 @@ pub enum Message {
 }
 
 /// What a change of state asks for outside of it.
-#[derive(Debug, PartialEq)]
+#[derive(Clone, Debug, PartialEq)]
 pub enum Effect {
     /// Plan off the screen's thread, with bookings of the user's own in their place.
     Plan(Option<(UnitId, RigId)>),
@@ -126,6 +130,33 @@ pub enum Effect {
     Export,
     /// End the program.
     Quit,
+}
+
+impl Effect {
+    /// True where the ledger is to be written.
+    pub(super) const fn records(&self) -> bool {
+        match self {
+            Self::Publish
+            | Self::PublishWhatIf
+            | Self::Record(..)
+            | Self::LoadUnit(_)
+            | Self::UnloadUnit(_)
+            | Self::Pass(_)
+            | Self::RigUp(_)
+            | Self::Undo
+            | Self::Redo => true,
+            Self::Plan(_)
+            | Self::WhatIf(_)
+            | Self::Explain(_)
+            | Self::Size(_)
+            | Self::StopPlanning
+            | Self::Refresh
+            | Self::CopyRow
+            | Self::CopyTable
+            | Self::Export
+            | Self::Quit => false,
+        }
+    }
 }
 
 /// What a text is asked for.
@@ -331,6 +362,37 @@ pub struct UnitList {
     pub selected: usize,
 }
 
+/// How looking for clashes goes.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum Checking {
+    /// Nothing has changed since the last time.
+    Done,
+    /// Something has changed.
+    Wanted,
+    /// It is looked for.
+    Running,
+    /// It is looked for, and something has changed meanwhile.
+    RunningWanted,
+}
+
+impl Checking {
+    /// Something has changed.
+    const fn again(self) -> Self {
+        match self {
+            Self::Done | Self::Wanted => Self::Wanted,
+            Self::Running | Self::RunningWanted => Self::RunningWanted,
+        }
+    }
+
+    /// It was looked for.
+    pub(super) const fn ended(self) -> Self {
+        match self {
+            Self::RunningWanted => Self::Wanted,
+            _ => Self::Done,
+        }
+    }
+}
+
 /// The running program.
 pub struct App {
     /// The lab at work.
@@ -373,15 +435,38 @@ pub struct App {
     pub copied: Option<String>,
     /// Number of the planning job that counts; older ones are stale.
     pub job: u64,
+    /// The deed that waits for a busy ledger.
+    pub recording: Option<Recording>,
+    /// The ledger was too busy for what was tried last.
+    pub(super) busy: bool,
+    /// How looking for clashes goes, where it is done aside.
+    pub(super) checking: Option<Checking>,
+    /// The ledger could not be read when it was looked at last.
+    pub lost: bool,
+    /// When what is shown was read from the ledger: milliseconds since 1970 by the lab's clock.
+    pub as_of_ms: i64,
     /// When the ledger was last read without a fault, by the clock that never goes back.
     pub read: Duration,
 }
 
 impl App {
-    /// The program on a lab.
+    /// The program on a lab, everything worked out at once.
     pub fn new(desk: Desk, sample: bool) -> Self {
-        let now = desk.now();
+        let (as_of_ms, now) = (desk.clock().now_ms(), desk.now());
         let view = View::of(&desk, now);
+        Self::showing(desk, sample, view, (as_of_ms, now))
+    }
+
+    /// The program on a lab; what takes long is worked out aside, and comes as a message.
+    pub fn at_once(desk: Desk, sample: bool) -> Self {
+        let (as_of_ms, now) = (desk.clock().now_ms(), desk.now());
+        let view = View::with(&desk, now, Vec::new(), &[]);
+        let mut app = Self::showing(desk, sample, view, (as_of_ms, now));
+        app.checking = Some(Checking::Wanted);
+        app
+    }
+
+    fn showing(desk: Desk, sample: bool, view: View, (as_of_ms, now): (i64, Minute)) -> Self {
         let load_from = desk.lab.zone.local(now).date();
         let scale = Minutes::new(60);
         // What is wrong with the ledger or the clock is the first thing that is said.
@@ -412,6 +497,11 @@ impl App {
             mouse: false,
             copied: None,
             job: 0,
+            recording: None,
+            busy: false,
+            checking: None,
+            lost: false,
+            as_of_ms,
             read: desk.clock().elapsed(),
             desk,
         };
@@ -452,9 +542,18 @@ impl App {
 
     /// Works out anew what the screens show.
     pub fn renew(&mut self) {
-        self.now = self.desk.now();
-        self.view = View::of(&self.desk, self.now);
-        self.settle();
+        let selected = self.selection();
+        (self.as_of_ms, self.now) = (self.desk.clock().now_ms(), self.desk.now());
+        let legs = std::mem::take(&mut self.view.legs);
+        let clashes = match &mut self.checking {
+            None => clashes_of(&self.desk),
+            Some(checking) => {
+                *checking = checking.again();
+                std::mem::take(&mut self.view.clashes)
+            }
+        };
+        self.view = View::with(&self.desk, self.now, clashes, &legs);
+        self.select_again(&selected);
         self.dirty = true;
     }
 

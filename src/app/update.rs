@@ -48,6 +48,7 @@ impl App {
                 self.what_if_news(message);
             }
             Message::Sized(job, answer) => self.sized(job, answer),
+            Message::Checked(found) => self.checked(found),
             Message::JobFailed(job) => {
                 if let Some(at) = self.waiting_for(job) {
                     self.overlays.remove(at);
@@ -70,6 +71,9 @@ impl App {
     pub(super) fn key(&mut self, key: &str) -> Vec<Effect> {
         if key == "Ctrl-c" {
             return self.quit();
+        }
+        if key == "Esc" && self.give_up_recording() {
+            return Vec::new();
         }
         match self.overlays.last() {
             Some(Overlay::Help(_) | Overlay::Palette(_)) => self.key_in_list(key),

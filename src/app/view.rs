@@ -1,9 +1,10 @@
 //! What the screens show, worked out once for each change of the ledger or of the minute.
 
-use super::desk::Desk;
-use super::evidence::{LegEvidence, legs};
+use super::desk::{Desk, Planning};
+use super::evidence::{LegEvidence, legs_again};
 use super::line_samples::{LineSamples, line_samples};
 use super::offers::{Offer, offers};
+use super::state::{App, Checking};
 use super::walk::state_word;
 use crate::checker::{Clash, check};
 use crate::domain::{Minute, Minutes, RigId, Span, UnitId};
@@ -100,8 +101,18 @@ impl UnitLine {
 impl View {
     /// Of a desk at a moment.
     pub fn of(desk: &Desk, now: Minute) -> Self {
-        let clashes = clashes(desk);
-        let legs = legs(desk);
+        Self::with(desk, now, clashes_of(desk), &[])
+    }
+
+    /// Of a desk at a moment, with clashes that were found before; of the evidence that is known already
+    /// what still holds is not worked out again.
+    pub(super) fn with(
+        desk: &Desk,
+        now: Minute,
+        clashes: Vec<Clash>,
+        known: &[LegEvidence],
+    ) -> Self {
+        let legs = legs_again(desk, known);
         let lines = line_samples(&legs);
         let broken: BTreeSet<(String, u32)> = clashes_by_step(desk, &clashes);
         let published = desk.floor.now.published.as_ref();
@@ -145,11 +156,14 @@ impl View {
 
 /// Rules that what is left of the published plan breaks, as things stand now. Units that the plan does not
 /// know yet are no clash: they are to be planned.
-fn clashes(desk: &Desk) -> Vec<Clash> {
-    let Some(published) = &desk.floor.now.published else {
-        return Vec::new();
-    };
-    let problem = desk.planning().problem();
+pub(super) fn clashes_of(desk: &Desk) -> Vec<Clash> {
+    let published = desk.floor.now.published.as_ref();
+    published.map_or_else(Vec::new, |_| clashes(&desk.planning()))
+}
+
+/// The same, of plain data.
+pub(super) fn clashes(planning: &Planning) -> Vec<Clash> {
+    let problem = planning.problem();
     let started: BTreeSet<(UnitIx, usize)> = problem
         .units
         .iter()
@@ -160,7 +174,7 @@ fn clashes(desk: &Desk) -> Vec<Clash> {
                 .map(move |fact| (UnitIx::from(ix), fact.visit.step))
         })
         .collect();
-    let (ahead, _) = problem.resolve(&published.bookings);
+    let (ahead, _) = problem.resolve(&planning.facts().published);
     let mut visits: Vec<_> = problem
         .units
         .iter()
@@ -180,6 +194,28 @@ fn clashes(desk: &Desk) -> Vec<Clash> {
     );
     let about_a_visit = |clash: &Clash| clash.unit.is_some() && clash.step.is_some();
     all.into_iter().filter(about_a_visit).collect()
+}
+
+impl App {
+    /// Takes in what was looked for aside.
+    pub(super) fn checked(&mut self, found: Option<Vec<Clash>>) {
+        self.checking = self.checking.map(Checking::ended);
+        let Some(found) = found else {
+            let words =
+                "looking for clashes broke down, nothing was changed; please report what you did";
+            self.said = Some((false, words.to_owned()));
+            self.dirty = true;
+            return;
+        };
+        if found == self.view.clashes {
+            return;
+        }
+        let selected = self.selection();
+        let legs = std::mem::take(&mut self.view.legs);
+        self.view = View::with(&self.desk, self.now, found, &legs);
+        self.select_again(&selected);
+        self.dirty = true;
+    }
 }
 
 fn clashes_by_step(desk: &Desk, clashes: &[Clash]) -> BTreeSet<(String, u32)> {

@@ -21,6 +21,8 @@ const APPLICATION_ID: i64 = 0x5247_4459;
 const OLDEST_SQLITE: i32 = 3_051_003;
 /// How often a busy store is tried again: about ten seconds of it.
 const BUSY_TRIES: i32 = 5_700;
+/// The same where whoever asks tries again: about ten milliseconds.
+const HURRIED_TRIES: i32 = 6;
 /// How many links are checked whenever a ledger is opened.
 const LINKS_AT_START: u64 = 1000;
 
@@ -380,6 +382,12 @@ pub(super) fn connect(path: &Path, read_only: bool) -> Result<Connection, Ledger
         connection.pragma_update(None, pragma, value)?;
     }
     Ok(connection)
+}
+
+/// From now on a busy store is given a few moments only.
+pub(super) fn hurry(connection: &mut Connection) -> Result<(), LedgerError> {
+    connection.busy_handler(Some(|tries| tries < HURRIED_TRIES && wait_a_little(tries)))?;
+    Ok(())
 }
 
 /// Sleeps a moment of uneven length, and gives up after about ten seconds.

@@ -97,10 +97,10 @@ fn line(buffer: &mut Buffer, area: Rect, at: u16, text: &str, style: Style) {
 }
 
 /// Screen, person, lab time with zone, age of the data. Where there is little room the other screens go
-/// first, then the person and the zone; never the time, nor that data is made up or stale.
+/// first, then the person, the zone and the age; never the time, nor that data is made up or stale.
 fn header(app: &App, theme: &Theme, area: Rect, buffer: &mut Buffer) {
     let zone = &app.desk.lab.zone;
-    let stale = app.stale_seconds().map(|age| format!("STALE {age}s"));
+    let stale = app.stale_seconds().map(|age| format!("STALE {age} s"));
     // Beside a long word the date gives way; the time of day does not.
     let cramped = stale.is_some() && area.width < 60;
     let format = if cramped {
@@ -112,7 +112,7 @@ fn header(app: &App, theme: &Theme, area: Rect, buffer: &mut Buffer) {
     let sample = app.sample.then(|| "SAMPLE".to_owned());
     let must: Vec<String> = [Some(time), stale, sample].into_iter().flatten().collect();
     let person = app.desk.actor().person.clone();
-    let mut may = vec![zone.name().to_owned(), person];
+    let mut may = vec![as_of(app), zone.name().to_owned(), person];
     let width = usize::from(area.width);
     let right = loop {
         let right = format!(
@@ -143,6 +143,16 @@ fn header(app: &App, theme: &Theme, area: Rect, buffer: &mut Buffer) {
         },
         theme.bar_strong(),
     );
+}
+
+/// When what is shown was read.
+fn as_of(app: &App) -> String {
+    let (minute, rest) = (
+        app.as_of_ms.div_euclid(60_000),
+        app.as_of_ms.rem_euclid(60_000),
+    );
+    let local = app.desk.lab.zone.local(crate::domain::Minute::new(minute));
+    format!("as of {}:{:02}", local.format("%H:%M"), rest / 1000)
 }
 
 /// The screen's name, and the other screens with their keys: by name where all of them fit, else by their

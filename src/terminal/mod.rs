@@ -16,7 +16,7 @@ pub use keys::key_name;
 pub use turn::step;
 
 use crate::app::desk::Desk;
-use crate::app::{App, Jobs, Settings};
+use crate::app::{App, Jobs, Keeper, Settings};
 use crate::screens::theme::Theme;
 use held::Held;
 use journal::Journal;
@@ -52,7 +52,8 @@ pub enum End {
 ///
 /// # Errors
 /// Where the terminal cannot be drawn to.
-pub fn run(desk: Desk, options: Options) -> std::io::Result<End> {
+pub fn run(mut desk: Desk, options: Options) -> std::io::Result<End> {
+    desk.hurry().map_err(std::io::Error::other)?;
     let (sender, messages) = channel();
     watch::signals(sender.clone())?;
     let (clock, zone) = (desk.clock().clone(), desk.lab.zone.clone());
@@ -64,9 +65,12 @@ pub fn run(desk: Desk, options: Options) -> std::io::Result<End> {
     // Unlike the standard library's own, this end of the terminal holds nothing back.
     let out = File::from(std::io::stdout().as_fd().try_clone_to_owned()?);
     let mut screen = Screen::new(out, options.theme);
-    let mut app = App::new(desk, options.sample);
+    let mut keeper = Keeper::new(options.state.as_deref(), &desk);
+    let mut app = App::at_once(desk, options.sample);
     app.set(options.settings);
-    let done = turn::turn(&mut app, &mut screen, &messages, Jobs::new(sender));
+    keeper.offer(&mut app);
+    let jobs = Jobs::new(sender);
+    let done = turn::turn(&mut app, &mut screen, &messages, jobs, &mut keeper);
     drop(held);
     done
 }

@@ -3,7 +3,7 @@
 use super::End;
 use super::canvas::Canvas;
 use super::held::{MOUSE_OFF, MOUSE_ON, enter, leave};
-use crate::app::{App, Jobs, Message, Pointer, perform};
+use crate::app::{App, Jobs, Keeper, Message, Pointer, look_for_clashes, perform, try_again};
 use crate::clock::{Clock, SystemClock};
 use crate::screens::theme::Theme;
 use crate::screens::{draw, minute_at, selected_row};
@@ -97,7 +97,9 @@ pub(super) fn turn(
     screen: &mut Screen,
     messages: &Receiver<Message>,
     mut jobs: Jobs,
+    keeper: &mut Keeper,
 ) -> std::io::Result<End> {
+    look_for_clashes(app, &jobs);
     // The lab's own clock may stand still.
     let clock = SystemClock::default();
     let mut next_tick = clock.elapsed() + TICK;
@@ -124,7 +126,10 @@ pub(super) fn turn(
         let waiting: Vec<Message> = first.into_iter().chain(messages.try_iter()).collect();
         for message in waiting {
             match message {
-                Message::Terminate(signal) => return Ok(End::Signal(signal)),
+                Message::Terminate(signal) => {
+                    keeper.keep(app);
+                    return Ok(End::Signal(signal));
+                }
                 Message::Key(key) if key == "Ctrl-z" => {
                     stop()?;
                     went_on = Some(clock.elapsed());
@@ -151,6 +156,7 @@ pub(super) fn turn(
             next_tick = clock.elapsed() + TICK;
             step(app, Message::Tick, &mut jobs);
         }
+        keeper.keep(app);
     }
     Ok(End::Left)
 }
@@ -175,15 +181,20 @@ fn stop() -> std::io::Result<()> {
 /// One message with its effects; a tick also looks whether others have recorded something.
 pub fn step(app: &mut App, message: Message, jobs: &mut Jobs) {
     if matches!(message, Message::Tick) {
+        try_again(app, jobs);
         match app.desk.refresh() {
             Ok(fresh) => {
-                app.dirty |= app.stale_seconds().is_some();
+                if std::mem::take(&mut app.lost) {
+                    app.said = Some((true, "the ledger can be read again".to_owned()));
+                    app.dirty = true;
+                }
                 app.read = app.desk.clock().elapsed();
                 if fresh {
                     app.renew();
                 }
             }
             Err(error) => {
+                app.lost = true;
                 app.said = Some((false, error.to_string()));
                 app.dirty = true;
             }
@@ -192,4 +203,5 @@ pub fn step(app: &mut App, message: Message, jobs: &mut Jobs) {
     for effect in app.update(message) {
         perform(app, effect, jobs);
     }
+    look_for_clashes(app, jobs);
 }

@@ -15,7 +15,7 @@ use crate::clock::Clock;
 use crate::domain::steps::Walks;
 use crate::domain::{Actor, EventBody, Lab, Minute, NewEvent, UnitId};
 use crate::floor::Floor;
-use crate::ledger::{Expect, Ids, Ledger, LedgerError, Outcome};
+use crate::ledger::{Expect, Ids, Ledger, LedgerError, Outcome, hex};
 use std::sync::Arc;
 
 /// A lab at work.
@@ -170,6 +170,17 @@ impl Desk {
         self.ledger.warnings()
     }
 
+    /// From now on a ledger that others are at is not waited for: whoever asks tries again.
+    pub fn hurry(&mut self) -> Result<(), DeskError> {
+        Ok(self.ledger.hurry()?)
+    }
+
+    /// The ledger's name for programs, where it can be read.
+    pub fn ledger_id(&self) -> Option<String> {
+        let head = self.ledger.head().ok()?;
+        Some(hex(&head.ledger))
+    }
+
     /// Takes another form of the same lab, such as one with more requests.
     pub fn set_lab(&mut self, lab: Lab) {
         self.walks = Arc::new(Walks::new(&lab));
@@ -255,8 +266,11 @@ impl Desk {
         if matches!(outcome, Outcome::Unknown { .. }) {
             outcome = self.ledger.append(expect, &events);
         }
-        self.refresh()?;
-        Ok(outcome)
+        match self.refresh() {
+            // What is recorded is recorded; whoever looks next reads it.
+            Err(_) if matches!(outcome, Outcome::Recorded { .. }) => Ok(outcome),
+            read => read.map(|_| outcome),
+        }
     }
 }
 

@@ -8,6 +8,7 @@ pub(crate) mod pty;
 pub(crate) mod random;
 pub(crate) mod random_lab;
 pub(crate) mod tiny_lab;
+pub(crate) mod wide_lab;
 
 use rigday::checker::check;
 use rigday::domain::Lab;

@@ -276,6 +276,19 @@ impl Pty {
         }
     }
 
+    /// Waits until the screen says something no more; the screen.
+    #[track_caller]
+    pub(crate) fn until_gone(&self, words: &str) -> String {
+        let shown = |pty: &Self| {
+            let screen = pty.screen();
+            (!screen.contains(words)).then_some(screen)
+        };
+        match self.wait_for(PATIENCE, shown) {
+            Some(screen) => screen,
+            None => panic!("the screen still says {words:?}:\n{}", self.screen()),
+        }
+    }
+
     /// Waits until nothing has arrived for so long.
     pub(crate) fn until_quiet(&self, quiet: Duration) {
         let silent = |pty: &Self| {

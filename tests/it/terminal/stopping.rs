@@ -12,7 +12,7 @@ fn t33_ctrl_z_stops_it_and_fg_repaints_at_once() {
     let desk = Desk::new();
     desk.run("init lab").good();
     let mut shell = Command::new("bash");
-    shell.args(["--norc", "--noprofile", "-i"]);
+    shell.args(["--norc", "--noprofile", "--noediting", "-i"]);
     let mut setup = Setup::in_folder(desk.folder.path());
     setup.environment = &[("PS1", "prompt> ")];
     let mut pty = Pty::start(shell, &setup);
