@@ -3,11 +3,11 @@
 use super::desk::{DeskError, outcome_words};
 use super::jobs::Jobs;
 use super::recording::is_busy;
-use super::state::{App, Checking, Effect, Overlay, Purpose, Screen};
+use super::state::{App, Effect, Overlay, Purpose, Screen};
 use super::what_if::Change;
 use crate::domain::event::Subject;
 use crate::domain::text::shown;
-use crate::domain::{RequestId, RigId, UnitId, Verdict};
+use crate::domain::{Minute, RequestId, RigId, UnitId, Verdict};
 use crate::ledger::Outcome;
 use std::path::Path;
 
@@ -64,6 +64,10 @@ pub(super) fn carry_out(app: &mut App, effect: Effect, jobs: &mut Jobs) {
                 .map(|o| (o, format!("UNLOADED  {unit}")));
             answer(app, done);
         }
+        Effect::RigDown(rig, reason, until) => {
+            let done = rig_down(app, &rig, &reason, until);
+            answer(app, done);
+        }
         Effect::RigUp(rig) => {
             let done = app
                 .desk
@@ -95,10 +99,16 @@ fn record(app: &mut App, purpose: &Purpose, text: String) -> Done {
         Purpose::Withdraw(unit) => desk
             .withdraw(unit, &text)
             .map(|o| (o, format!("{unit} withdrawn; plan again"))),
-        Purpose::RigDown(rig) => desk
-            .rig_down(rig, &text, None)
-            .map(|o| (o, format!("{rig} is down; plan again (p)"))),
+        Purpose::RigDown(rig) => rig_down(app, rig, &text, None),
     }
+}
+
+fn rig_down(app: &mut App, rig: &RigId, reason: &str, until: Option<Minute>) -> Done {
+    let back = until.map_or(String::new(), |at| {
+        format!(" until {}", app.asked().words(at))
+    });
+    let done = app.desk.rig_down(rig, reason, until);
+    done.map(|o| (o, format!("{rig} is down{back}; plan again (p)")))
 }
 
 /// Shows what came of a deed: the words where it was recorded, the reason where not.
@@ -119,14 +129,6 @@ fn answer(app: &mut App, done: Done) {
     }
     app.said = Some(said);
     app.renew();
-}
-
-/// Looks aside for rules that the published plan breaks, where something has changed since the last time.
-pub fn look_for_clashes(app: &mut App, jobs: &Jobs) {
-    if app.checking == Some(Checking::Wanted) && app.desk.floor.now.published.is_some() {
-        app.checking = Some(Checking::Running);
-        jobs.check(app.desk.planning());
-    }
 }
 
 fn copy_row(app: &mut App) {

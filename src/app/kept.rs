@@ -130,7 +130,7 @@ impl App {
         let planning = self.desk.planning();
         for line in lines {
             let mut all: Vec<Change> = changes.clone();
-            let fits = Change::parse(line, &self.desk.lab.zone).and_then(|change| {
+            let fits = Change::parse(line, &self.asked()).and_then(|change| {
                 all.push(change);
                 planning.with_changes(&all)
             });

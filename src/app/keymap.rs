@@ -102,6 +102,21 @@ impl KeyMap {
         keys
     }
 
+    /// The keys of an action that works everywhere, whatever single screens make of them.
+    pub fn keys_everywhere(&self, action: Action) -> Vec<&str> {
+        let row = self.row(Where::Everywhere, action);
+        let mut keys: Vec<&str> = row.map_or(Vec::new(), |row| {
+            row.keys.iter().map(String::as_str).collect()
+        });
+        let fixed = FIXED
+            .iter()
+            .filter(|(_, own)| *own == action)
+            .map(|(key, _)| *key);
+        let missing: Vec<&str> = fixed.filter(|key| !keys.contains(key)).collect();
+        keys.extend(missing);
+        keys
+    }
+
     /// The key of an action on a screen that is shown first.
     pub fn key(&self, action: Action, screen: Screen) -> Option<&str> {
         self.keys(action, screen).first().copied()

@@ -40,7 +40,9 @@ impl App {
             {
                 "the changes of a what-if"
             }
-            Overlay::Ask(_, field) if !field.input.value().is_empty() => "what you typed",
+            Overlay::Ask(_, field) | Overlay::When(_, field) if !field.input.value().is_empty() => {
+                "what you typed"
+            }
             Overlay::Size(form) if is_filled_in(form) => "the form",
             Overlay::Working { .. } | Overlay::Trying { .. } => "work that is not done yet",
             _ => return None,

@@ -1,7 +1,7 @@
 //! Keys in what lies in front of a screen with a list to choose from: help, palette, questions, rigs.
 
 use super::actions::{Action, Entry, matching};
-use super::state::{App, Effect, Field, Overlay, Purpose, Screen};
+use super::state::{App, Effect, Field, Overlay, Purpose, Screen, WhenFor};
 use super::update::edit;
 
 /// Moves a selection among `count`; false where the key does not.
@@ -96,7 +96,7 @@ impl App {
                 if !text.is_empty() || may_be_empty {
                     let purpose = purpose.clone();
                     self.overlays.pop();
-                    return vec![Effect::Record(purpose, text)];
+                    return self.answered(purpose, text);
                 }
             }
             // The first place stands for what is typed alone.
@@ -104,6 +104,18 @@ impl App {
             _ => edit(&mut field.input, key),
         }
         Vec::new()
+    }
+
+    /// A reason is given: it is recorded, or the next question is asked.
+    fn answered(&mut self, purpose: Purpose, text: String) -> Vec<Effect> {
+        match purpose {
+            Purpose::RigDown(rig) => {
+                let next = WhenFor::RigBack { rig, reason: text };
+                self.overlays.push(Overlay::When(next, Field::default()));
+                Vec::new()
+            }
+            other => vec![Effect::Record(other, text)],
+        }
     }
 
     /// The lab's reasons, where the question is about a failure.

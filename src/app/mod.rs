@@ -8,7 +8,9 @@
 //! `jobs` call the desk and threads.
 
 pub mod actions;
+mod checking;
 pub mod config;
+pub mod dates;
 pub mod demo_files;
 pub mod desk;
 mod effects;
@@ -33,12 +35,14 @@ pub mod sizing;
 mod state;
 mod update;
 mod update_what_if;
+mod update_when;
 pub mod view;
 pub mod walk;
 pub mod what_if;
+pub mod when;
 
 pub use actions::{ACTIONS, Action, Entry, Kind, Where};
-pub use effects::look_for_clashes;
+pub use checking::look_for_clashes;
 pub use jobs::Jobs;
 pub use kept::Keeper;
 pub use keymap::KeyMap;
@@ -46,5 +50,6 @@ pub use pointer::{Pointer, PointerKind};
 pub use recording::{Recording, perform, try_again};
 pub use settings::Settings;
 pub use state::{
-    App, Bench, Effect, Field, Key, Message, Overlay, PlanView, Purpose, Screen, SizeForm, UnitList,
+    App, Bench, Effect, Field, Key, Message, Overlay, PlanView, Purpose, Screen, SizeForm,
+    UnitList, WhenFor,
 };

@@ -67,6 +67,34 @@ pub(super) fn is_busy(done: &Result<(Outcome, String), DeskError>) -> bool {
     }
 }
 
+impl Effect {
+    /// True where the ledger is to be written.
+    const fn records(&self) -> bool {
+        match self {
+            Self::Publish
+            | Self::PublishWhatIf
+            | Self::Record(..)
+            | Self::LoadUnit(_)
+            | Self::UnloadUnit(_)
+            | Self::Pass(_)
+            | Self::RigUp(_)
+            | Self::RigDown(..)
+            | Self::Undo
+            | Self::Redo => true,
+            Self::Plan(_)
+            | Self::WhatIf(_)
+            | Self::Explain(_)
+            | Self::Size(_)
+            | Self::StopPlanning
+            | Self::Refresh
+            | Self::CopyRow
+            | Self::CopyTable
+            | Self::Export
+            | Self::Quit => false,
+        }
+    }
+}
+
 impl App {
     /// Gives up what waits for the ledger; true where something did.
     pub(super) fn give_up_recording(&mut self) -> bool {

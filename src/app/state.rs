@@ -1,5 +1,6 @@
 //! What the running program knows and shows.
 
+use super::checking::Checking;
 use super::desk::{Desk, Proposal};
 use super::pointer::Pointer;
 use super::recording::Recording;
@@ -7,6 +8,7 @@ use super::settings::Settings;
 use super::sizing::Wish;
 use super::view::{View, clashes_of};
 use super::what_if::{Change, WhatIf};
+use super::when::Asked;
 use crate::checker::Clash;
 use crate::domain::{Minute, Minutes, RequestId, RigId, UnitId};
 use crate::planner::Progress;
@@ -114,6 +116,8 @@ pub enum Effect {
     UnloadUnit(UnitId),
     /// A pass.
     Pass(UnitId),
+    /// Report a rig down: why, and until when, where that is known.
+    RigDown(RigId, String, Option<Minute>),
     /// Report a rig back.
     RigUp(RigId),
     /// Undo.
@@ -130,33 +134,6 @@ pub enum Effect {
     Export,
     /// End the program.
     Quit,
-}
-
-impl Effect {
-    /// True where the ledger is to be written.
-    pub(super) const fn records(&self) -> bool {
-        match self {
-            Self::Publish
-            | Self::PublishWhatIf
-            | Self::Record(..)
-            | Self::LoadUnit(_)
-            | Self::UnloadUnit(_)
-            | Self::Pass(_)
-            | Self::RigUp(_)
-            | Self::Undo
-            | Self::Redo => true,
-            Self::Plan(_)
-            | Self::WhatIf(_)
-            | Self::Explain(_)
-            | Self::Size(_)
-            | Self::StopPlanning
-            | Self::Refresh
-            | Self::CopyRow
-            | Self::CopyTable
-            | Self::Export
-            | Self::Quit => false,
-        }
-    }
 }
 
 /// What a text is asked for.
@@ -183,6 +160,34 @@ impl Purpose {
             Self::Note(unit) => format!("Note on {unit}"),
             Self::Withdraw(unit) => format!("Why is {unit} withdrawn?"),
             Self::RigDown(rig) => format!("What is wrong with {rig}?"),
+        }
+    }
+}
+
+/// What a date is asked for.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum WhenFor {
+    /// When a rig that is down is expected back; may stay open.
+    RigBack {
+        /// The rig.
+        rig: RigId,
+        /// Why it is down.
+        reason: String,
+    },
+}
+
+impl WhenFor {
+    /// The question.
+    pub fn question(&self) -> String {
+        match self {
+            Self::RigBack { rig, .. } => format!("When is {rig} expected back?"),
+        }
+    }
+
+    /// What Enter on an empty line means.
+    pub const fn empty(&self) -> &'static str {
+        match self {
+            Self::RigBack { .. } => "nobody knows yet",
         }
     }
 }
@@ -253,6 +258,8 @@ pub enum Overlay {
     },
     /// A reason or a note.
     Ask(Purpose, Field),
+    /// A date and time.
+    When(WhenFor, Field),
     /// Something unsaved would be lost: stay, or lose it.
     Leave {
         /// What it is.
@@ -362,37 +369,6 @@ pub struct UnitList {
     pub selected: usize,
 }
 
-/// How looking for clashes goes.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub(super) enum Checking {
-    /// Nothing has changed since the last time.
-    Done,
-    /// Something has changed.
-    Wanted,
-    /// It is looked for.
-    Running,
-    /// It is looked for, and something has changed meanwhile.
-    RunningWanted,
-}
-
-impl Checking {
-    /// Something has changed.
-    const fn again(self) -> Self {
-        match self {
-            Self::Done | Self::Wanted => Self::Wanted,
-            Self::Running | Self::RunningWanted => Self::RunningWanted,
-        }
-    }
-
-    /// It was looked for.
-    pub(super) const fn ended(self) -> Self {
-        match self {
-            Self::RunningWanted => Self::Wanted,
-            _ => Self::Done,
-        }
-    }
-}
-
 /// The running program.
 pub struct App {
     /// The lab at work.
@@ -443,8 +419,6 @@ pub struct App {
     pub(super) checking: Option<Checking>,
     /// The ledger could not be read when it was looked at last.
     pub lost: bool,
-    /// When what is shown was read from the ledger: milliseconds since 1970 by the lab's clock.
-    pub as_of_ms: i64,
     /// When the ledger was last read without a fault, by the clock that never goes back.
     pub read: Duration,
 }
@@ -452,21 +426,21 @@ pub struct App {
 impl App {
     /// The program on a lab, everything worked out at once.
     pub fn new(desk: Desk, sample: bool) -> Self {
-        let (as_of_ms, now) = (desk.clock().now_ms(), desk.now());
+        let now = desk.now();
         let view = View::of(&desk, now);
-        Self::showing(desk, sample, view, (as_of_ms, now))
+        Self::showing(desk, sample, view, now)
     }
 
     /// The program on a lab; what takes long is worked out aside, and comes as a message.
     pub fn at_once(desk: Desk, sample: bool) -> Self {
-        let (as_of_ms, now) = (desk.clock().now_ms(), desk.now());
+        let now = desk.now();
         let view = View::with(&desk, now, Vec::new(), &[]);
-        let mut app = Self::showing(desk, sample, view, (as_of_ms, now));
+        let mut app = Self::showing(desk, sample, view, now);
         app.checking = Some(Checking::Wanted);
         app
     }
 
-    fn showing(desk: Desk, sample: bool, view: View, (as_of_ms, now): (i64, Minute)) -> Self {
+    fn showing(desk: Desk, sample: bool, view: View, now: Minute) -> Self {
         let load_from = desk.lab.zone.local(now).date();
         let scale = Minutes::new(60);
         // What is wrong with the ledger or the clock is the first thing that is said.
@@ -501,7 +475,6 @@ impl App {
             busy: false,
             checking: None,
             lost: false,
-            as_of_ms,
             read: desk.clock().elapsed(),
             desk,
         };
@@ -528,6 +501,15 @@ impl App {
         self.plan.entry = near.unwrap_or(entries.len().saturating_sub(1));
     }
 
+    /// Where and when dates are asked for.
+    pub fn asked(&self) -> Asked<'_> {
+        Asked {
+            zone: &self.desk.lab.zone,
+            now: self.now,
+            dates: self.settings.dates,
+        }
+    }
+
     /// Seconds since the ledger could last be read, once they are too many to trust the screen.
     pub fn stale_seconds(&self) -> Option<u64> {
         const TRUSTED: u64 = 10;
@@ -543,7 +525,7 @@ impl App {
     /// Works out anew what the screens show.
     pub fn renew(&mut self) {
         let selected = self.selection();
-        (self.as_of_ms, self.now) = (self.desk.clock().now_ms(), self.desk.now());
+        self.now = self.desk.now();
         let legs = std::mem::take(&mut self.view.legs);
         let clashes = match &mut self.checking {
             None => clashes_of(&self.desk),
@@ -555,6 +537,13 @@ impl App {
         self.view = View::with(&self.desk, self.now, clashes, &legs);
         self.select_again(&selected);
         self.dirty = true;
+    }
+
+    /// The lab's clock at the last reading of the ledger without a fault, in milliseconds.
+    pub fn read_ms(&self) -> i64 {
+        let clock = self.desk.clock();
+        let age = clock.elapsed().saturating_sub(self.read).as_millis();
+        clock.now_ms() - i64::try_from(age).unwrap_or(i64::MAX)
     }
 
     /// Keeps every selection on something that is there.

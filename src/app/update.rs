@@ -79,6 +79,7 @@ impl App {
             Some(Overlay::Help(_) | Overlay::Palette(_)) => self.key_in_list(key),
             Some(Overlay::Ask(..)) => self.key_in_question(key),
             Some(Overlay::ChooseRig { .. }) => self.key_in_rigs(key),
+            Some(Overlay::When(..)) => self.key_in_when(key),
             Some(Overlay::Leave { .. }) => self.key_in_leave(key),
             Some(Overlay::Changes { .. }) => self.key_in_changes(key),
             Some(Overlay::Size(_)) => self.key_in_size_form(key),
@@ -238,6 +239,7 @@ impl App {
                 Overlay::Help(field)
                 | Overlay::Palette(field)
                 | Overlay::Ask(_, field)
+                | Overlay::When(_, field)
                 | Overlay::Changes { field, .. },
             ) => Some(&mut field.input),
             Some(Overlay::Size(form)) => form.fields.get_mut(form.at),

@@ -3,10 +3,16 @@
 use super::state::{App, Effect, Message, Overlay};
 use super::update::edit;
 use super::what_if::Change;
+use super::when::Asked;
 
 impl App {
     /// A line for a change: Enter takes it; on an empty line Enter plans, and Backspace takes the last one back.
     pub(super) fn key_in_changes(&mut self, key: &str) -> Vec<Effect> {
+        let asked = Asked {
+            zone: &self.desk.lab.zone,
+            now: self.now,
+            dates: self.settings.dates,
+        };
         let Some(Overlay::Changes {
             field,
             changes,
@@ -27,7 +33,7 @@ impl App {
             }
             "Enter" => {
                 let mut all = changes.clone();
-                let read = Change::parse(&line, &self.desk.lab.zone).and_then(|change| {
+                let read = Change::parse(&line, &asked).and_then(|change| {
                     all.push(change);
                     self.desk.planning().with_changes(&all)
                 });

@@ -4,7 +4,6 @@ use super::desk::{Desk, Planning};
 use super::evidence::{LegEvidence, legs_again};
 use super::line_samples::{LineSamples, line_samples};
 use super::offers::{Offer, offers};
-use super::state::{App, Checking};
 use super::walk::state_word;
 use crate::checker::{Clash, check};
 use crate::domain::{Minute, Minutes, RigId, Span, UnitId};
@@ -194,28 +193,6 @@ pub(super) fn clashes(planning: &Planning) -> Vec<Clash> {
     );
     let about_a_visit = |clash: &Clash| clash.unit.is_some() && clash.step.is_some();
     all.into_iter().filter(about_a_visit).collect()
-}
-
-impl App {
-    /// Takes in what was looked for aside.
-    pub(super) fn checked(&mut self, found: Option<Vec<Clash>>) {
-        self.checking = self.checking.map(Checking::ended);
-        let Some(found) = found else {
-            let words =
-                "looking for clashes broke down, nothing was changed; please report what you did";
-            self.said = Some((false, words.to_owned()));
-            self.dirty = true;
-            return;
-        };
-        if found == self.view.clashes {
-            return;
-        }
-        let selected = self.selection();
-        let legs = std::mem::take(&mut self.view.legs);
-        self.view = View::with(&self.desk, self.now, found, &legs);
-        self.select_again(&selected);
-        self.dirty = true;
-    }
 }
 
 fn clashes_by_step(desk: &Desk, clashes: &[Clash]) -> BTreeSet<(String, u32)> {

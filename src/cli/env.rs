@@ -1,13 +1,14 @@
 //! The world as a command sees it: streams, folder, environment, user, clock.
 
+use super::display::{self, Choice};
+use super::user_files::UserFiles;
 use super::{Exit, Failure};
-use crate::app::Settings;
 use crate::app::review::LATE_MINUTES;
 use crate::clock::{Clock, FakeClock, SystemClock};
 use crate::domain::text::{ID_MAX, NOTE_MAX, line_fault, normal, shown};
 use crate::domain::{Actor, Minute, Zone};
 use crate::ledger::Heads;
-use crate::screens::theme::{Level, Theme};
+use crate::screens::looks::Looks;
 use std::io::{BufWriter, IsTerminal, Stdout, Write};
 use std::path::PathBuf;
 use std::sync::Arc;
@@ -27,6 +28,8 @@ pub(crate) struct Env {
     pub(crate) late: Option<String>,
     /// Who acts.
     pub(crate) actor: Actor,
+    /// How the command line wants the screens to look.
+    pub(crate) display: display::Arguments,
     /// `RIGDAY_LAB`.
     pub(crate) lab: Option<PathBuf>,
     /// Where this user's state is kept.
@@ -63,6 +66,7 @@ impl Env {
                 host: clean(&host),
                 session,
             },
+            display: display::Arguments::default(),
             lab: variable("RIGDAY_LAB").map(PathBuf::from),
             state: state_folder(),
         }
@@ -175,26 +179,39 @@ impl Env {
         draws && std::io::stdin().is_terminal() && std::io::stdout().is_terminal()
     }
 
-    /// How the terminal draws.
-    pub(crate) fn terminal_options(&self, sample: bool) -> crate::terminal::Options {
+    /// The files of the user's configuration folder.
+    pub(crate) fn user_files(&self) -> UserFiles {
+        super::user_files::read(config_folder().as_deref())
+    }
+
+    /// How the terminal draws, and why so.
+    pub(crate) fn choice(&self, looks: &Looks) -> Result<Choice, Failure> {
+        let set = |name| variable(name).filter(|value| !value.is_empty());
         let locale = ["LC_ALL", "LC_CTYPE", "LANG"]
             .into_iter()
-            .find_map(variable);
-        let locale = locale.unwrap_or_default().to_uppercase();
-        let term = variable("TERM").unwrap_or_default();
-        let plain = ["linux", "ansi"].contains(&term.as_str()) || term.starts_with("vt");
-        let unicode = (locale.contains("UTF-8") || locale.contains("UTF8")) && !plain;
-        let level = if variable("NO_COLOR").is_none_or(|value| value.is_empty()) {
-            Level::Ansi16
-        } else {
-            Level::None
+            .find_map(|name| set(name).map(|value| (name, value)));
+        let terminal = display::Terminal {
+            no_color: set("NO_COLOR"),
+            term: set("TERM"),
+            colorterm: set("COLORTERM"),
+            locale,
         };
-        crate::terminal::Options {
+        display::choose(&self.display, looks, &terminal)
+            .map_err(|why| Failure::new(Exit::Usage, why))
+    }
+
+    /// How the screens look, and what the user has set.
+    pub(crate) fn terminal_options(
+        &self,
+        sample: bool,
+    ) -> Result<crate::terminal::Options, Failure> {
+        let user = self.user_files();
+        Ok(crate::terminal::Options {
             sample,
-            theme: Theme::new(unicode, level),
-            settings: Settings::default(),
+            theme: self.choice(&user.looks)?.theme,
+            settings: user.settings,
             state: self.state.clone(),
-        }
+        })
     }
 
     /// A folder for things that may be thrown away.
@@ -213,13 +230,23 @@ fn variable(name: &str) -> Option<String> {
 
 /// The folder for what programs keep of a user, by the usual rule.
 fn state_folder() -> Option<PathBuf> {
+    user_folder("XDG_STATE_HOME", &[".local", "state"])
+}
+
+/// The folder for what a user sets, by the usual rule.
+fn config_folder() -> Option<PathBuf> {
+    user_folder("XDG_CONFIG_HOME", &[".config"])
+}
+
+/// Our folder in one of the user's; a relative path counts as none.
+fn user_folder(name: &str, below_home: &[&str]) -> Option<PathBuf> {
     let absolute = |name| {
         variable(name)
             .map(PathBuf::from)
             .filter(|p| p.is_absolute())
     };
-    let folder = absolute("XDG_STATE_HOME")
-        .or_else(|| absolute("HOME").map(|home| home.join(".local").join("state")));
+    let at_home = || absolute("HOME").map(|home| home.join(below_home.iter().collect::<PathBuf>()));
+    let folder = absolute(name).or_else(at_home);
     folder.map(|folder| folder.join("rigday"))
 }
 

@@ -8,11 +8,13 @@ mod assign;
 mod calc;
 mod check;
 mod demo;
+mod display;
 mod due;
 mod effort;
 mod env;
 mod evidence;
 mod init;
+mod keys;
 mod load;
 mod log;
 mod mark;
@@ -27,6 +29,7 @@ mod selftest;
 mod size;
 mod take;
 mod units;
+mod user_files;
 mod verify;
 mod what_if;
 
@@ -129,6 +132,8 @@ struct Arguments {
     /// Why it is entered so much later than it happened
     #[arg(long, global = true, value_name = "REASON", hide_short_help = true)]
     late: Option<String>,
+    #[command(flatten)]
+    display: display::Arguments,
     #[command(subcommand)]
     command: Command,
 }
@@ -153,6 +158,8 @@ enum Command {
     Load(load::Arguments),
     /// List the methods, or explain one and draw its profile
     Method(method::Arguments),
+    /// Print the keys of the screens that are in force
+    Keys(keys::Arguments),
     /// Show units, or the whole walk of one
     Units(units::Arguments),
     /// Give the verdict on a checkpoint
@@ -218,6 +225,7 @@ pub fn main() -> ExitCode {
         env.say(&format!("rigday: {}", failure.text));
         return ExitCode::from(failure.exit.code());
     }
+    env.display = arguments.display;
     let answer = env.adjust(
         arguments.now.as_deref(),
         arguments.person.as_deref(),
@@ -246,6 +254,7 @@ fn run(command: Command, env: &mut Env) -> Answer {
         Command::Due(arguments) => due::run(&arguments, env),
         Command::Load(arguments) => load::run(&arguments, env),
         Command::Method(arguments) => method::run(&arguments, env),
+        Command::Keys(arguments) => keys::run(&arguments, env),
         Command::Units(arguments) => units::run(&arguments, env),
         Command::Mark(arguments) => mark::run(&arguments, env),
         Command::Start(arguments) => mark::start(&arguments, env),

@@ -38,7 +38,7 @@ pub(crate) fn run(arguments: &Arguments, env: &mut Env) -> Answer {
 /// Runs the screens until the user leaves.
 pub(crate) fn show(desk: crate::app::desk::Desk, sample: bool, env: &mut Env) -> Answer {
     env.flush()?;
-    let options = env.terminal_options(sample);
+    let options = env.terminal_options(sample)?;
     let end = crate::terminal::run(desk, options)
         .map_err(|error| Failure::failed(format!("the terminal failed: {error}")))?;
     Ok(match end {

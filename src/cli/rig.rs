@@ -1,8 +1,9 @@
 //! `rigday rig`: a rig is down, or back.
 
-use super::Answer;
 use super::env::Env;
 use super::place::{Place, tell};
+use super::{Answer, Exit, Failure};
+use crate::app::when::Asked;
 use crate::domain::RigId;
 use clap::{Args, Subcommand};
 
@@ -24,8 +25,8 @@ enum What {
         /// Why
         #[arg(long, value_name = "TEXT")]
         reason: String,
-        /// When it is expected back
-        #[arg(long, value_name = "INSTANT")]
+        /// When it is expected back: 2027-03-24T14:30, 14:30, mon, "tomorrow 8", w13 or +4h
+        #[arg(long, value_name = "WHEN")]
         until: Option<String>,
     },
     /// It is back
@@ -47,10 +48,16 @@ pub(crate) fn run(arguments: &Arguments, env: &mut Env) -> Answer {
             until,
         } => {
             let mut desk = place.desk(env)?;
+            let dates = env.user_files().settings.dates;
+            let asked = Asked {
+                zone: &desk.lab.zone,
+                now: desk.now(),
+                dates,
+            };
+            let until = until.as_ref().map(|text| asked.instant(text));
             let until = until
-                .as_ref()
-                .map(|text| env.instant(text, &desk.lab.zone))
-                .transpose()?;
+                .transpose()
+                .map_err(|why| Failure::new(Exit::Usage, format!("--until: {why}")))?;
             let outcome = desk.rig_down(&RigId::new(rig), reason, until)?;
             tell(&desk, &outcome, &format!("{rig} down"), env)
         }

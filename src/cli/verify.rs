@@ -129,8 +129,30 @@ pub(crate) fn doctor(arguments: &DoctorArguments, env: &mut Env) -> Answer {
             env.print(&format!("BAD   {}\n", failure.text))?;
         }
     }
+    bad |= look_at_display(env)?;
     env.print(&format!("\n{WAY_BACK}\n"))?;
     Ok(if bad { Exit::Failed } else { Exit::Done })
+}
+
+/// Says how the screens would look here and why, and what of the user's files does not count; true where
+/// something is bad.
+fn look_at_display(env: &mut Env) -> Result<bool, Failure> {
+    let user = env.user_files();
+    for fault in &user.settings.faults {
+        env.print(&format!("look  {fault}\n"))?;
+    }
+    match env.choice(&user.looks) {
+        Ok(choice) => {
+            for reason in &choice.reasons {
+                env.print(&format!("ok    {reason}\n"))?;
+            }
+            Ok(false)
+        }
+        Err(failure) => {
+            env.print(&format!("BAD   {}\n", failure.text))?;
+            Ok(true)
+        }
+    }
 }
 
 /// The ledger for looking only, whatever state its events are in.

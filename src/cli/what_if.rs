@@ -6,6 +6,7 @@ use super::place::{LedgerFile, folder, look, read_lab};
 use super::{Answer, Exit, Failure};
 use crate::app::desk::Planning;
 use crate::app::what_if::{Change, FORMS, Row, WhatIf};
+use crate::app::when::Asked;
 use crate::domain::plan::Finish;
 use crate::domain::zone::utc_text;
 use crate::domain::{Facts, Minutes, Zone};
@@ -46,7 +47,7 @@ fn forms() -> String {
     let lines: String = lines.collect();
     format!(
         "Changes, each in quotes:\n{lines}\
-         An instant is 2027-03-23T06:00; a name with spaces stands in double quotes.\n\
+         A time is 2027-03-23T06:00, 14:30, mon, w13 or +4h; what has spaces stands in double quotes.\n\
          Nothing is recorded and no file is changed."
     )
 }
@@ -58,9 +59,14 @@ pub(crate) fn run(arguments: &Arguments, env: &mut Env) -> Answer {
     let folder = folder(named.as_ref(), env);
     let (planning, published) = planning(&folder, arguments, env)?;
     let zone = planning.lab().zone.clone();
+    let asked = Asked {
+        zone: &zone,
+        now: planning.now(),
+        dates: env.user_files().settings.dates,
+    };
     let changes: Result<Vec<Change>, String> = lines
         .iter()
-        .map(|line| Change::parse(line, &zone))
+        .map(|line| Change::parse(line, &asked))
         .collect();
     let changes = changes.map_err(usage)?;
     if changes.is_empty() {

@@ -84,6 +84,7 @@ fn overlay_keys(overlay: &Overlay) -> Vec<(String, String)> {
             ("Esc", "drop"),
         ],
         Overlay::Ask(..) => &[("Enter", "record"), ("Esc", "back"), ("Up Down", "choose")],
+        Overlay::When(..) => &[("Enter", "take it"), ("Esc", "back"), ("Up Down", "choose")],
         Overlay::Leave { .. } | Overlay::ChooseRig { .. } => {
             &[("Enter", "choose"), ("Esc", "back"), ("Up Down", "move")]
         }

@@ -4,6 +4,7 @@ mod bench;
 mod evidence;
 mod key_line;
 mod load;
+pub mod looks;
 mod overlays;
 mod plan;
 mod proof;
@@ -40,7 +41,7 @@ pub fn draw(app: &App, theme: &Theme, area: Rect, buffer: &mut Buffer) -> usize 
         if area.height > 0 {
             line(buffer, area, 0, &words, Style::new());
         }
-        return 1;
+        return overlays::in_little_room(app, theme, area, buffer);
     }
     header(app, theme, row(area, 0), buffer);
     let body = Rect {
@@ -96,63 +97,90 @@ fn line(buffer: &mut Buffer, area: Rect, at: u16, text: &str, style: Style) {
     }
 }
 
+/// What stands at the right of the header: the greater the rank, the sooner it is left out; 0 stays.
+struct Part {
+    text: String,
+    rank: u8,
+}
+
 /// Screen, person, lab time with zone, age of the data. Where there is little room the other screens go
 /// first, then the person, the zone and the age; never the time, nor that data is made up or stale.
 fn header(app: &App, theme: &Theme, area: Rect, buffer: &mut Buffer) {
-    let zone = &app.desk.lab.zone;
-    let stale = app.stale_seconds().map(|age| format!("STALE {age} s"));
-    // Beside a long word the date gives way; the time of day does not.
-    let cramped = stale.is_some() && area.width < 60;
-    let format = if cramped {
-        "%a %H:%M"
-    } else {
-        "%a %Y-%m-%d %H:%M"
-    };
-    let time = zone.local(app.now).format(format).to_string();
-    let sample = app.sample.then(|| "SAMPLE".to_owned());
-    let must: Vec<String> = [Some(time), stale, sample].into_iter().flatten().collect();
-    let person = app.desk.actor().person.clone();
-    let mut may = vec![as_of(app), zone.name().to_owned(), person];
     let width = usize::from(area.width);
+    let mut parts = header_parts(app, area.width);
+    let least = app.screen.name().len() + 3;
     let right = loop {
-        let right = format!(
-            "{}  {} ",
-            may.iter().rev().cloned().collect::<Vec<_>>().join("  "),
-            must.join("  ")
-        );
-        if right.width() + app.screen.name().len() + 3 <= width || may.pop().is_none() {
-            break right.trim_start().to_owned();
+        let texts: Vec<&str> = parts.iter().map(|part| part.text.as_str()).collect();
+        let right = format!("{} ", texts.join("  "));
+        let first = (0..parts.len()).max_by_key(|at| parts[*at].rank);
+        match first.filter(|at| parts[*at].rank > 0) {
+            Some(at) if right.width() + least > width => drop(parts.remove(at)),
+            _ => break right,
         }
     };
-    let left = screens_line(app, width.saturating_sub(right.width()));
     let room = width.saturating_sub(right.width());
-    line(
-        buffer,
-        area,
-        0,
-        &format!("{}{right}", fit(&left, room)),
-        theme.bar(),
-    );
-    let name = u16::try_from(app.screen.name().len() + 2)
-        .unwrap_or(0)
-        .min(area.width);
-    buffer.set_style(
-        Rect {
-            width: name,
+    let left = fit(&screens_line(app, room), room);
+    line(buffer, area, 0, &format!("{left}{right}"), theme.bar());
+    let strong = |from: usize, wide: usize, style: Style, buffer: &mut Buffer| {
+        let from = u16::try_from(from).unwrap_or(u16::MAX).min(area.width);
+        let wide = u16::try_from(wide)
+            .unwrap_or(u16::MAX)
+            .min(area.width - from);
+        let place = Rect {
+            x: area.x + from,
+            width: wide,
             ..area
-        },
-        theme.bar_strong(),
-    );
+        };
+        buffer.set_style(place, style);
+    };
+    strong(0, app.screen.name().len() + 2, theme.bar_strong(), buffer);
+    if let Some(part) = parts.iter().find(|part| part.text.starts_with("STALE")) {
+        let before = right.split("STALE").next().unwrap_or_default();
+        strong(
+            room + before.width(),
+            part.text.width(),
+            theme.bar_strong(),
+            buffer,
+        );
+    }
 }
 
-/// When what is shown was read.
+fn header_parts(app: &App, width: u16) -> Vec<Part> {
+    let zone = &app.desk.lab.zone;
+    let (dates, local) = (&app.settings.dates, zone.local(app.now));
+    let stale = app.stale_seconds().map(|age| format!("STALE {age} s"));
+    // Beside a long word the date gives way; the time of day does not.
+    let time = match (&stale, width) {
+        (Some(_), ..60) => format!("{} {}", local.format("%a"), dates.time(local.time())),
+        (_, ..100) => dates.short(local),
+        _ => dates.long(local),
+    };
+    let part = |text: String, rank| Part { text, rank };
+    let mut parts = vec![
+        part(app.desk.actor().person.clone(), 3),
+        part(zone.name().to_owned(), 2),
+        part(time, 0),
+    ];
+    parts.push(match stale {
+        Some(stale) => part(stale, 0),
+        None => part(format!("as of {}", as_of(app)), 1),
+    });
+    if app.sample {
+        parts.push(part("SAMPLE".to_owned(), 0));
+    }
+    parts
+}
+
+/// When the ledger was last read, to the second.
 fn as_of(app: &App) -> String {
-    let (minute, rest) = (
-        app.as_of_ms.div_euclid(60_000),
-        app.as_of_ms.rem_euclid(60_000),
-    );
-    let local = app.desk.lab.zone.local(crate::domain::Minute::new(minute));
-    format!("as of {}:{:02}", local.format("%H:%M"), rest / 1000)
+    let milliseconds = app.read_ms();
+    let local = app
+        .desk
+        .lab
+        .zone
+        .local(crate::domain::Minute::new(milliseconds.div_euclid(60_000)));
+    let seconds = milliseconds.div_euclid(1000).rem_euclid(60);
+    format!("{}:{seconds:02}", local.format("%H:%M"))
 }
 
 /// The screen's name, and the other screens with their keys: by name where all of them fit, else by their
@@ -231,10 +259,10 @@ fn state_line(app: &App) -> String {
 fn clock(app: &App, at: crate::domain::Minute) -> String {
     let zone = &app.desk.lab.zone;
     let (local, today) = (zone.local(at), zone.local(app.now));
-    let format = if local.date() == today.date() {
-        "%H:%M"
+    let dates = &app.settings.dates;
+    if local.date() == today.date() {
+        dates.time(local.time())
     } else {
-        "%a %d %b %H:%M"
-    };
-    local.format(format).to_string()
+        dates.short(local)
+    }
 }

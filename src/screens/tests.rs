@@ -5,7 +5,7 @@ use super::theme::{Level, Theme};
 use crate::app::desk::{Desk, Opening};
 use crate::app::scenario::Scenario;
 use crate::app::what_if::Change;
-use crate::app::{App, Field, Jobs, Message, Overlay, Purpose, Screen, SizeForm};
+use crate::app::{App, Field, Jobs, Message, Overlay, Purpose, Screen, SizeForm, WhenFor};
 use crate::clock::FakeClock;
 use crate::domain::{Actor, EventBody, Lab, Minute, Minutes, RigId, UnitId, Verdict, Zone};
 use crate::ledger::{Env, Ids, Ledger, MemoryLedger, Shared};
@@ -136,6 +136,16 @@ fn overlays(app: &App) -> Vec<Option<Overlay>> {
         }),
         Some(Overlay::Ask(Purpose::Fail(unit.clone()), field())),
         Some(Overlay::Ask(Purpose::RigDown(rig.clone()), field())),
+        Some(Overlay::When(
+            WhenFor::RigBack {
+                rig: rig.clone(),
+                reason: "door".to_owned(),
+            },
+            Field {
+                input: "2027-03-28 01:30".into(),
+                selected: 1,
+            },
+        )),
         Some(Overlay::Leave {
             what: "a plan that is not in force".to_owned(),
             selected: 0,
@@ -148,7 +158,7 @@ fn overlays(app: &App) -> Vec<Option<Overlay>> {
         Some(Overlay::Walk { unit, scroll: 3 }),
         Some(Overlay::Changes {
             field: field(),
-            changes: vec![Change::parse("horizon 20days", &app.desk.lab.zone).expect("a change")],
+            changes: vec![Change::parse("horizon 20days", &app.asked()).expect("a change")],
             wrong: Some("there is no rig \u{1b}[2J".to_owned()),
         }),
         Some(Overlay::Trying {
@@ -236,7 +246,7 @@ fn header_keeps_time_and_sample_when_there_is_little_room() {
         let head = text(&shown(&app, &THEMES[1], width, 12));
         let head = head.lines().next().expect("a header");
         assert!(
-            head.contains("SAMPLE") && head.contains("2027-03-22 06:50"),
+            head.contains("SAMPLE") && head.contains("03-22 06:50"),
             "{width}: {head}"
         );
     }

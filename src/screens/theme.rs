@@ -50,6 +50,29 @@ impl Pairs {
     }
 }
 
+/// Every state of a unit.
+pub const UNIT_STATES: [UnitState; 10] = [
+    UnitState::Waiting,
+    UnitState::Booked,
+    UnitState::Running,
+    UnitState::Due,
+    UnitState::Late,
+    UnitState::Held,
+    UnitState::Passed,
+    UnitState::Failed,
+    UnitState::Out,
+    UnitState::Unknown,
+];
+
+/// Every state of a rig.
+pub const RIG_STATES: [RigState; 5] = [
+    RigState::Idle,
+    RigState::Busy,
+    RigState::Service,
+    RigState::Down,
+    RigState::Closed,
+];
+
 /// How things look.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Theme {
@@ -207,26 +230,13 @@ mod tests {
     use super::*;
     use unicode_width::UnicodeWidthStr;
 
-    const STATES: [UnitState; 10] = [
-        UnitState::Waiting,
-        UnitState::Booked,
-        UnitState::Running,
-        UnitState::Due,
-        UnitState::Late,
-        UnitState::Held,
-        UnitState::Passed,
-        UnitState::Failed,
-        UnitState::Out,
-        UnitState::Unknown,
-    ];
-
     #[test]
     fn every_state_has_a_mark_of_its_own_one_column_wide() {
         for unicode in [true, false] {
             let theme = Theme::new(unicode, Level::None);
             let marks: std::collections::BTreeSet<&str> =
-                STATES.iter().map(|state| theme.mark(*state)).collect();
-            assert_eq!(marks.len(), STATES.len());
+                UNIT_STATES.iter().map(|state| theme.mark(*state)).collect();
+            assert_eq!(marks.len(), UNIT_STATES.len());
             assert!(
                 marks
                     .iter()
@@ -238,7 +248,7 @@ mod tests {
     #[test]
     fn a_colour_sets_both_sides() {
         let theme = Theme::new(true, Level::Ansi16);
-        for style in STATES
+        for style in UNIT_STATES
             .iter()
             .map(|state| theme.unit(*state))
             .chain((0..5).map(|step| theme.heat(step)))

@@ -30,6 +30,13 @@ pub(super) fn changes(
     };
     lines.push((hint.to_owned(), Style::new()));
     let width = usize::from(inside.width);
+    // What is typed is read in full before Enter takes it.
+    if let Ok(change) = Change::parse(typed, &app.asked()) {
+        lines.push((
+            format!("= {}", change.text(&app.desk.lab.zone)),
+            Style::new(),
+        ));
+    }
     for words in wrong.map_or(Vec::new(), |wrong| wrapped(wrong, width)) {
         lines.push((words, theme.warning()));
     }

@@ -23,6 +23,7 @@ mod random_labs;
 mod reliability;
 mod remedies;
 mod rules;
+mod screens_look;
 mod sharing;
 mod support;
 mod terminal;

@@ -4,8 +4,10 @@ use crate::support::parts::{
     WORK_WEEK, crew, empty_lab, method, outage, request, rig, sequence, shift, step,
 };
 use crate::support::{check_clean, lab_from_files};
+use rigday::app::dates::Dates;
 use rigday::app::desk::Planning;
 use rigday::app::what_if::{Change, WhatIf};
+use rigday::app::when::Asked;
 use rigday::domain::lab::{Lab, Length, Loading};
 use rigday::domain::time::Span;
 use rigday::domain::{Facts, Minute, Minutes, RequestId};
@@ -44,7 +46,12 @@ fn planning(lab: &Lab, facts: Facts) -> Planning {
 }
 
 fn parse(line: &str) -> Change {
-    Change::parse(line, &lab().zone).expect(line)
+    let asked = Asked {
+        zone: &lab().zone,
+        now: at(NOW),
+        dates: Dates::default(),
+    };
+    Change::parse(line, &asked).expect(line)
 }
 
 fn compare(base: Planning, lines: &[&str]) -> WhatIf {

@@ -1,10 +1,11 @@
 //! Changes as lines: read from the words a person types, and put in words again.
 
 use super::{Change, Days};
+use crate::app::when::Asked;
 use crate::domain::lab::Pin;
 use crate::domain::text::shown;
 use crate::domain::{CrewId, Minute, RequestId, RigId, SequenceId, Span, UnitId, Zone};
-use crate::lab::{nearest, offset_text, parse_clock, parse_date, parse_duration, parse_instant};
+use crate::lab::{nearest, offset_text, parse_clock, parse_date, parse_duration};
 use chrono::Weekday;
 use std::fmt::Display;
 
@@ -39,12 +40,12 @@ pub const FORMS: [(&str, &str); 14] = [
 ];
 
 impl Change {
-    /// Reads one change from a line such as `rig-down drop-1 2027-03-23T06:00 2027-03-24T18:00`. A name with
-    /// spaces stands in double quotes.
+    /// Reads one change from a line such as `rig-down drop-1 2027-03-23T06:00 2027-03-24T18:00`. A name or
+    /// a time with spaces stands in double quotes.
     ///
     /// # Errors
     /// What cannot be read, why, and the form that is asked for.
-    pub fn parse(line: &str, zone: &Zone) -> Result<Self, String> {
+    pub fn parse(line: &str, asked: &Asked) -> Result<Self, String> {
         let words = split(line);
         let words: Vec<&str> = words.iter().map(String::as_str).collect();
         let Some((verb, rest)) = words.split_first() else {
@@ -65,7 +66,7 @@ impl Change {
             words: rest,
             form,
             line,
-            zone,
+            asked,
         }
         .change(verb)
     }
@@ -267,7 +268,7 @@ struct Reader<'w> {
     words: &'w [&'w str],
     form: &'static str,
     line: &'w str,
-    zone: &'w Zone,
+    asked: &'w Asked<'w>,
 }
 
 impl Reader<'_> {
@@ -337,7 +338,7 @@ impl Reader<'_> {
     }
 
     fn instant(&self, text: &str) -> Result<Minute, String> {
-        self.told(parse_instant(text, Some(self.zone)))
+        self.told(self.asked.instant(text))
     }
 
     fn number(&self, text: &str) -> Result<u32, String> {
@@ -412,7 +413,16 @@ fn or_none<T>(text: &str, read: impl Fn(&str) -> Result<T, String>) -> Result<Op
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::domain::zone::known::lisbon;
+    use crate::app::dates::Dates;
+    use crate::domain::zone::known::{lisbon, utc};
+
+    fn asked(zone: &Zone) -> Asked<'_> {
+        Asked {
+            zone,
+            now: utc("2027-03-22T06:50"),
+            dates: Dates::default(),
+        }
+    }
 
     #[test]
     fn every_form_reads_back_from_its_own_text() {
@@ -436,12 +446,16 @@ mod tests {
             "pin R-301/2 4 dh-1 2027-03-23T08:00",
             "unpin R-301/2 4",
             "horizon 200days",
+            "rig-down drop-1 14:30 \"tomorrow 8\"",
+            "due R-301 w13",
+            "ready R-301 +3d",
         ];
         let zone = lisbon();
+        let asked = asked(&zone);
         for line in lines {
-            let change = Change::parse(line, &zone).expect(line);
+            let change = Change::parse(line, &asked).expect(line);
             let text = change.text(&zone);
-            assert_eq!(Change::parse(&text, &zone), Ok(change), "{text}");
+            assert_eq!(Change::parse(&text, &asked), Ok(change), "{text}");
         }
         for (form, _) in FORMS {
             let verb = verb_of(form);
@@ -453,16 +467,13 @@ mod tests {
     fn what_cannot_be_read_says_why_and_what_is_asked() {
         let zone = lisbon();
         let wrong = |line: &str, said: &str| {
-            let error = Change::parse(line, &zone).expect_err(line);
+            let error = Change::parse(line, &asked(&zone)).expect_err(line);
             assert!(error.contains(said), "{error}");
         };
         wrong("", "a change is missing");
         wrong("rig-dwon drop-1", "nearest: rig-down");
         wrong("rig-down drop-1", "asked is: rig-down RIG FROM TO");
-        wrong(
-            "rig-down drop-1 2027-03-23 2027-03-24T18:00",
-            "is only a date",
-        );
+        wrong("rig-up drop-1 03/04", "write the year first");
         wrong("rig-up drop-1 2027-03-28T01:30", "skips");
         wrong("positions dh-1 many", "`many` is no whole number");
         wrong("priority R-1 10", "`10` is none of 1 to 9");

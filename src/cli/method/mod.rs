@@ -44,7 +44,7 @@ pub(crate) fn run(arguments: &Arguments, env: &mut Env) -> Answer {
         None if arguments.plain => times(&lab).tsv(),
         None => page::list(&lab),
         Some(name) => {
-            let lines = graph::Lines::new(env.terminal_options(false).theme.unicode);
+            let lines = graph::Lines::new(env.choice(&env.user_files().looks)?.theme.unicode);
             explained(&lab, name, lines)?
         }
     };

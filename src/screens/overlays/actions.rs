@@ -19,7 +19,9 @@ pub(super) fn actions(
 ) {
     let inside = frame(theme, title, area, buffer);
     let found = app.listed(field);
-    let typed = format!("{}_   {} actions", field.input.value(), found.len());
+    let count = found.len();
+    let many = if count == 1 { "" } else { "s" };
+    let typed = format!("{}_   {count} action{many}", field.input.value());
     line(buffer, inside, 0, &typed, theme.title());
     if found.is_empty() {
         let none = "No action is called so. Backspace takes letters back, Esc closes.";
@@ -30,14 +32,14 @@ pub(super) fn actions(
         height: inside.height.saturating_sub(1),
         ..inside
     };
+    list(app, theme, field, below, buffer);
+}
+
+/// The lines alone.
+pub(super) fn list(app: &App, theme: &Theme, field: &Field, area: Rect, buffer: &mut Buffer) {
+    let found = app.listed(field);
     let lines: Vec<String> = found.iter().map(|entry| action_line(app, entry)).collect();
-    choices(
-        &lines,
-        Some(field.selected),
-        theme.selected(),
-        below,
-        buffer,
-    );
+    choices(&lines, Some(field.selected), theme.selected(), area, buffer);
 }
 
 /// The keys, the name and the sentence; an action of another screen says which.

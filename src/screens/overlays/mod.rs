@@ -50,6 +50,9 @@ pub(super) fn draw(app: &App, theme: &Theme, area: Rect, buffer: &mut Buffer) ->
             what_if::why(theme, request, (&lines[..], *scroll), area, buffer);
         }
         Overlay::Ask(purpose, field) => questions::ask(app, theme, (purpose, field), area, buffer),
+        Overlay::When(purpose, field) => {
+            questions::when(app, theme, (purpose, field), area, buffer);
+        }
         Overlay::Leave { what, selected } => questions::leave(theme, what, *selected, area, buffer),
         Overlay::ChooseRig {
             unit,
@@ -63,6 +66,20 @@ pub(super) fn draw(app: &App, theme: &Theme, area: Rect, buffer: &mut Buffer) ->
         Overlay::Walk { unit, scroll } => walk::walk(app, theme, unit, *scroll, area, buffer),
     }
     Some(rows)
+}
+
+/// What can still be shown below the line that says how much room is needed: the list of help or palette, where
+/// it is open; the rows it had.
+pub(super) fn in_little_room(app: &App, theme: &Theme, area: Rect, buffer: &mut Buffer) -> usize {
+    let below = Rect {
+        y: area.y + 1.min(area.height),
+        height: area.height.saturating_sub(1),
+        ..area
+    };
+    if let Some(Overlay::Help(field) | Overlay::Palette(field)) = app.overlays.last() {
+        actions::list(app, theme, field, below, buffer);
+    }
+    usize::from(below.height).max(1)
 }
 
 /// An empty box with a title; the room inside.

@@ -1,7 +1,8 @@
 //! Questions: a line of text, a list to choose from, or both.
 
 use super::{frame, middle};
-use crate::app::{App, Field, Purpose};
+use crate::app::when::Reading;
+use crate::app::{App, Field, Purpose, WhenFor};
 use crate::domain::{RigId, UnitId};
 use crate::screens::line;
 use crate::screens::theme::Theme;
@@ -81,6 +82,40 @@ pub(super) fn choose(
         answers: &answers,
         selected: Some(selected),
         width: 50,
+    };
+    question.draw(theme, area, buffer);
+}
+
+/// A date and time, read in full while it is typed.
+pub(super) fn when(
+    app: &App,
+    theme: &Theme,
+    (purpose, field): (&WhenFor, &Field),
+    area: Rect,
+    buffer: &mut Buffer,
+) {
+    let (hint, answers) = match app.reading(field) {
+        None => (
+            format!(
+                "Enter: {}. Or 14:30, tomorrow 8, mon, w13, +4h",
+                purpose.empty()
+            ),
+            Vec::new(),
+        ),
+        Some(Ok(Reading::One(at))) => (format!("= {}", app.asked().words(at)), Vec::new()),
+        Some(Ok(Reading::Several { why, answers })) => {
+            let words = answers.iter().map(|at| app.asked().words(*at));
+            (format!("{why}; choose:"), words.collect())
+        }
+        Some(Err(why)) => (why, Vec::new()),
+    };
+    let question = Question {
+        title: &purpose.question(),
+        typed: Some(field.input.value()),
+        hint: &hint,
+        answers: &answers,
+        selected: field.selected.checked_sub(1),
+        width: 76,
     };
     question.draw(theme, area, buffer);
 }

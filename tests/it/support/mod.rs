@@ -7,6 +7,7 @@ pub(crate) mod program;
 pub(crate) mod pty;
 pub(crate) mod random;
 pub(crate) mod random_lab;
+pub(crate) mod stage;
 pub(crate) mod tiny_lab;
 pub(crate) mod wide_lab;
 

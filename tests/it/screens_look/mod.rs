@@ -1,0 +1,8 @@
+//! How the screens look and are steered: sizes, text, keys, colours, marks, dates.
+
+mod colours;
+mod dates;
+mod keys;
+mod resize;
+mod sizes;
+mod snapshots;
