@@ -98,8 +98,8 @@ fn a_morning_on_a_terminal_is_told_by_the_ledger() {
     let folder = tempfile::tempdir().expect("a temporary folder");
     let lab = folder.path().join("lab");
     let script = format!(
-        "stty -a > '{0}/before'; '{PROGRAM}' demo --keep '{0}/lab' 2>/dev/null; echo \"code $?\"; \
-         stty -a > '{0}/after'; sleep 60",
+        "stty -a > '{0}/before'; '{PROGRAM}' demo --keep '{0}/lab' 2>/dev/null; code=$?; \
+         stty -a > '{0}/after'; echo \"code $code\"; sleep 60",
         folder.path().display()
     );
     let tmux = Tmux::start(&script);

@@ -146,7 +146,7 @@ fn t32_a_what_if_survives_what_ends_the_program() {
     let line = format!("{OPEN} Ines");
     let mut again = Pty::rigday(&line, &Setup::in_folder(desk.folder.path()));
     let screen = again.until("your what-if is here again");
-    assert!(screen.contains("drop R-301"), "{screen}");
+    assert!(screen.contains("R-301 dropped"), "{screen}");
     again.send("\u{1b}");
     again.until_quiet(QUIET);
     again.send("q");
