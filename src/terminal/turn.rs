@@ -109,7 +109,10 @@ pub(super) fn turn(
         let now = clock.elapsed();
         if app.dirty && now >= next_frame {
             app.dirty = false;
-            screen.show(app)?;
+            if let Err(error) = screen.show(app) {
+                keeper.keep(app);
+                return why_not_drawn(error, messages);
+            }
             next_frame = clock.elapsed() + FRAME;
         }
         let until = if app.dirty {
@@ -159,6 +162,17 @@ pub(super) fn turn(
         keeper.keep(app);
     }
     Ok(End::Left)
+}
+
+/// What cannot be drawn to may have gone away: then that is what ended the program, and the word of it is on
+/// its way.
+fn why_not_drawn(error: std::io::Error, messages: &Receiver<Message>) -> std::io::Result<End> {
+    while let Ok(message) = messages.recv_timeout(STOPPING) {
+        if let Message::Terminate(signal) = message {
+            return Ok(End::Signal(signal));
+        }
+    }
+    Err(error)
 }
 
 /// The whole terminal is drawn anew.
