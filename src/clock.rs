@@ -109,6 +109,11 @@ impl FakeClock {
         *self.lock() += by.get() * 60_000;
     }
 
+    /// Moves the clock on by less than a minute, or more.
+    pub fn pass(&self, by: Duration) {
+        *self.lock() += i64::try_from(by.as_millis()).unwrap_or(i64::MAX);
+    }
+
     /// Sets the clock.
     pub fn set(&self, at: Minute) {
         *self.lock() = at.get() * 60_000;

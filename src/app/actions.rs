@@ -76,6 +76,7 @@ macro_rules! actions {
 const ALL: Where = Where::Everywhere;
 const PLAN: Where = Where::On(Screen::Plan);
 const BENCH: Where = Where::On(Screen::Bench);
+const LOAD: Where = Where::On(Screen::Load);
 const UNITS: Where = Where::On(Screen::Units);
 const EVIDENCE: Where = Where::On(Screen::Evidence);
 
@@ -96,7 +97,16 @@ actions! {
     LoadUnit "load" BENCH 2 Records: "Put the scanned unit on its booked rig", "start begin";
     UnloadUnit "unload" BENCH 2 Records: "Take the scanned unit off its rig", "end off out";
     Note "note" BENCH 5 Records: "Add a note about the unit", "remark comment";
+    Who "who" BENCH 6 Shows: "Say who is at the bench, for what is recorded from now on", "person badge name sign in";
+    LoadDays "days" LOAD 1 Shows: "A column a local day", "daily";
+    LoadWeeks "weeks" LOAD 1 Shows: "A column an ISO week", "weekly";
+    LoadMeasure "figure" LOAD 2 Shows: "Show another figure in the cells: time in use, positions filled, down, setup", "measure cell use fill down setup";
+    LoadSort "sort" LOAD 3 Shows: "Sort the rigs by the next column", "order column";
+    LoadTurn "turn" LOAD 4 Shows: "Sort the rigs the other way round", "direction reverse descending ascending";
+    LoadNow "today" LOAD 5 Moves: "Go to the days or weeks around today", "this week";
     Search "search" UNITS 1 Shows: "Narrow the list as you type", "find filter";
+    Sort "sort units" UNITS 4 Shows: "Sort the list by its next column", "order column";
+    SortBack "turn units" UNITS 8 Shows: "Turn the order of the list around", "direction reverse back";
     Withdraw "withdraw" UNITS 3 Records: "Take the selected unit out of the lab; asks why", "remove out";
     Size "size a leg" EVIDENCE 1 Shows: "Say how many units, for how long, show a reliability", "sample new request weibayes";
     Open "open" ALL 9 Shows: "Open what is selected", "details walk history";
@@ -119,6 +129,7 @@ actions! {
     Last "last" ALL 0 Moves: "To the last", "end bottom";
     Back "back" ALL 0 Shows: "Back one step", "cancel close";
     Refresh "refresh" ALL 0 Shows: "Read the ledger again", "reload";
+    Forecast "forecast" ALL 0 Shows: "When requests and gates will be finished, and how sure that is", "chance risk dates sure probability late";
     CopyRow "copy row" ALL 0 Shows: "Send the selected row to the terminal's clipboard", "yank clipboard";
     CopyTable "copy table" ALL 0 Shows: "Send the whole table to the terminal's clipboard", "yank all clipboard";
     Export "export" ALL 0 Shows: "Write the whole table into a file where the program was started", "save file tsv write";

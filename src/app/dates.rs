@@ -77,9 +77,14 @@ impl Dates {
         date.format(format).to_string()
     }
 
-    /// Day and time: `Wed 03-24 14:30`.
+    /// Day and time in at most 16 columns: `Wed 03-24 14:30`. Beside the longer times of 12 hours there is no
+    /// room for the weekday.
     pub fn short(&self, local: NaiveDateTime) -> String {
-        format!("{} {}", self.day(local.date()), self.time(local.time()))
+        let (day, time) = (self.day(local.date()), self.time(local.time()));
+        match self.hours {
+            Hours::Of24 => format!("{day} {time}"),
+            Hours::Of12 => format!("{} {time}", &day[4..]),
+        }
     }
 
     /// Day, year and time: `Wed 2027-03-24 14:30`.
@@ -203,7 +208,7 @@ mod tests {
             order: Order::DayMonth,
             week: Weekday::Sun,
         };
-        assert_eq!(other.short(zone.local(at)), "Sun 04 Jul 2:05pm");
+        assert_eq!(other.short(zone.local(at)), "04 Jul 2:05pm");
         let american = Dates {
             order: Order::MonthDay,
             ..other

@@ -1,20 +1,21 @@
 //! What a change of state asks for outside of it: the only part of the screen's program that records.
 
+use super::bench_deeds;
 use super::desk::{DeskError, outcome_words};
 use super::jobs::Jobs;
 use super::recording::is_busy;
-use super::state::{App, Effect, Overlay, Purpose, Screen};
+use super::state::{App, Effect, Overlay, Purpose};
 use super::what_if::Change;
-use crate::domain::event::Subject;
 use crate::domain::text::shown;
 use crate::domain::{Minute, RequestId, RigId, UnitId, Verdict};
 use crate::ledger::Outcome;
+use crate::usage::forecast::History;
 use std::path::Path;
 
 /// Terminals drop what is longer than this, and some of them break.
 const MOST_COPIED: usize = 74_994;
 
-type Done = Result<(Outcome, String), DeskError>;
+pub(super) type Done = Result<(Outcome, String), DeskError>;
 
 /// Carries an effect out and says on the screen what came of it, but for what the ledger is too busy for.
 pub(super) fn carry_out(app: &mut App, effect: Effect, jobs: &mut Jobs) {
@@ -22,6 +23,7 @@ pub(super) fn carry_out(app: &mut App, effect: Effect, jobs: &mut Jobs) {
         Effect::Plan(assign) => plan(app, assign, jobs),
         Effect::WhatIf(changes) => what_if(app, changes, jobs),
         Effect::Explain(request) => explain(app, request, jobs),
+        Effect::Forecast => foretell(app, jobs),
         Effect::Size(wish) => {
             let desk = &app.desk;
             let facts = desk.floor.facts(&desk.lab, &desk.walks, desk.now());
@@ -37,33 +39,15 @@ pub(super) fn carry_out(app: &mut App, effect: Effect, jobs: &mut Jobs) {
         Effect::Export => export(app),
         Effect::Undo => {
             let done = app.desk.undo();
-            answer(app, done);
+            bench_deeds::taken_back(app, "UNDONE", done);
         }
         Effect::Redo => {
             let done = app.desk.redo();
-            answer(app, done);
+            bench_deeds::taken_back(app, "REDONE", done);
         }
-        Effect::Pass(unit) => {
-            let done = app
-                .desk
-                .mark(&unit, Verdict::Pass)
-                .map(|o| (o, format!("PASS  {unit}")));
-            answer(app, done);
-        }
-        Effect::LoadUnit(unit) => {
-            let done = app
-                .desk
-                .start(&unit, None)
-                .map(|o| (o, format!("LOADED  {unit}")));
-            answer(app, done);
-        }
-        Effect::UnloadUnit(unit) => {
-            let done = app
-                .desk
-                .end(&unit)
-                .map(|o| (o, format!("UNLOADED  {unit}")));
-            answer(app, done);
-        }
+        Effect::Pass(unit) => bench_deeds::mark(app, &unit, Verdict::Pass),
+        Effect::LoadUnit(unit) => bench_deeds::load(app, &unit),
+        Effect::UnloadUnit(unit) => bench_deeds::unload(app, &unit),
         Effect::RigDown(rig, reason, until) => {
             let done = rig_down(app, &rig, &reason, until);
             answer(app, done);
@@ -75,32 +59,27 @@ pub(super) fn carry_out(app: &mut App, effect: Effect, jobs: &mut Jobs) {
                 .map(|o| (o, format!("{rig} is back; plan again (p)")));
             answer(app, done);
         }
-        Effect::Record(purpose, text) => {
-            let done = record(app, &purpose, text);
-            answer(app, done);
-        }
+        Effect::Record(purpose, text) => record(app, purpose, text),
     }
 }
 
-fn record(app: &mut App, purpose: &Purpose, text: String) -> Done {
-    let desk = &mut app.desk;
-    match purpose {
-        Purpose::Fail(unit) => desk
-            .mark(unit, Verdict::Fail { reason: text })
-            .map(|o| (o, format!("FAIL  {unit}"))),
-        Purpose::Hold(unit) => desk
-            .mark(unit, Verdict::Hold { reason: text })
-            .map(|o| (o, format!("HOLD  {unit}"))),
-        Purpose::Note(unit) => {
-            let about = Subject::Unit(unit.clone());
-            desk.note(about, &text)
-                .map(|o| (o, format!("note on {unit}")))
+fn record(app: &mut App, purpose: Purpose, text: String) {
+    let done = match purpose {
+        Purpose::Fail(unit) => {
+            return bench_deeds::mark(app, &unit, Verdict::Fail { reason: text });
         }
-        Purpose::Withdraw(unit) => desk
-            .withdraw(unit, &text)
+        Purpose::Hold(unit) => {
+            return bench_deeds::mark(app, &unit, Verdict::Hold { reason: text });
+        }
+        Purpose::Note(unit) => return bench_deeds::note(app, &unit, &text),
+        Purpose::Who(_) => return,
+        Purpose::Withdraw(unit) => app
+            .desk
+            .withdraw(&unit, &text)
             .map(|o| (o, format!("{unit} withdrawn; plan again"))),
-        Purpose::RigDown(rig) => rig_down(app, rig, &text, None),
-    }
+        Purpose::RigDown(rig) => rig_down(app, &rig, &text, None),
+    };
+    answer(app, done);
 }
 
 fn rig_down(app: &mut App, rig: &RigId, reason: &str, until: Option<Minute>) -> Done {
@@ -112,8 +91,9 @@ fn rig_down(app: &mut App, rig: &RigId, reason: &str, until: Option<Minute>) -> 
 }
 
 /// Shows what came of a deed: the words where it was recorded, the reason where not.
-fn answer(app: &mut App, done: Done) {
-    app.busy = is_busy(&done);
+pub(super) fn answer(app: &mut App, done: Done) {
+    // Where nobody ticks there is no second try.
+    app.busy = app.checking.is_some() && is_busy(&done);
     if app.busy {
         return;
     }
@@ -124,9 +104,6 @@ fn answer(app: &mut App, done: Done) {
         },
         Err(error) => (false, error.to_string()),
     };
-    if app.screen == Screen::Bench {
-        app.bench.answer = Some(said.clone());
-    }
     app.said = Some(said);
     app.renew();
 }
@@ -230,6 +207,18 @@ fn explain(app: &mut App, request: RequestId, jobs: &mut Jobs) {
         tried: (0, 0),
     });
     jobs.explain(app.job, app.desk.planning(), request);
+    app.dirty = true;
+}
+
+/// Starts to forecast the plan in force.
+fn foretell(app: &mut App, jobs: &mut Jobs) {
+    app.job += 1;
+    app.overlays.push(Overlay::Forecasting {
+        job: app.job,
+        drawn: (0, 0),
+    });
+    let history = History::of(&app.desk.floor);
+    jobs.forecast(app.job, app.desk.planning(), history);
     app.dirty = true;
 }
 

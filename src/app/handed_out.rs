@@ -7,13 +7,12 @@ use super::walk::{state_word, task_word};
 use crate::domain::{Minute, RigId};
 use crate::floor::Due;
 use crate::report::table::Table;
-use crate::usage::load;
 use std::fs::OpenOptions;
 use std::io::Write;
 use std::path::Path;
 
 /// Days of the Load screen that are handed out.
-const DAYS: u32 = 7;
+const DAYS: usize = 7;
 
 impl App {
     /// The list of the screen, whole, as it is sorted and narrowed; a row for each line.
@@ -27,7 +26,10 @@ impl App {
             ),
             Screen::Bench => (
                 &["task", "unit", "step", "rig", "from", "closes"],
-                self.view.due.iter().map(|own| self.due_row(own)).collect(),
+                self.shown_due()
+                    .into_iter()
+                    .map(|own| self.due_row(own))
+                    .collect(),
             ),
             Screen::Load => (
                 &["rig", "in use h", "down h", "filled %", "backlog h"],
@@ -59,7 +61,7 @@ impl App {
                 return Some(self.booking_row(&row.rig, own));
             }
             Screen::Bench => self.bench.selected,
-            Screen::Load => self.load_row,
+            Screen::Load => self.load.row,
             Screen::Units => self.units.selected,
             Screen::Evidence => self.leg,
         };
@@ -111,19 +113,22 @@ impl App {
     }
 
     fn load_rows(&self) -> Vec<Vec<String>> {
-        let desk = &self.desk;
-        let table = load(&desk.lab, &desk.floor, self.now, self.load_from, DAYS);
+        let (desk, now) = (&self.desk, self.now);
+        let table = self.load.table(desk, now, DAYS);
+        let order = self.load.order(&self.load.trend(desk, now));
         let row = |own: &crate::usage::RigLoad| {
             let total = own.total();
+            let filled = total.filled_percent();
             vec![
                 own.rig.to_string(),
-                (total.in_use.get() / 60).to_string(),
-                (total.down.get() / 60).to_string(),
-                total.filled_percent(own.positions).to_string(),
+                (total.occupied().get() / 60).to_string(),
+                (total.out().get() / 60).to_string(),
+                filled.map_or(String::new(), |percent| percent.to_string()),
                 (own.backlog.get() / 60).to_string(),
             ]
         };
-        table.rows.iter().map(row).collect()
+        let rows = order.iter().filter_map(|ix| table.rows.get(*ix));
+        rows.map(row).collect()
     }
 
     fn unit_rows(&self) -> Vec<Vec<String>> {

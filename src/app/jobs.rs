@@ -1,6 +1,7 @@
 //! Work that takes longer than a key may wait: off the screen's thread, with news and a way to stop it.
 
 use super::desk::{Planning, Proposal};
+use super::forecast::{SAMPLES, THREADS, tell};
 use super::remedies::{REMEDY_ROUNDS, remedies};
 use super::sizing::{Wish, plan_leg, toml, words};
 use super::state::Message;
@@ -9,7 +10,9 @@ use super::what_if::{Change, WhatIf};
 use crate::clock::{Clock, SystemClock};
 use crate::domain::{Facts, Lab, Minute, Minutes, RequestId};
 use crate::floor::Published;
+use crate::planner::Rounds;
 use crate::planner::budget::{AnyOf, Cancel, Time};
+use crate::usage::forecast::{Draws, History};
 use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::sync::Arc;
 use std::sync::atomic::Ordering;
@@ -94,6 +97,21 @@ impl Jobs {
         });
     }
 
+    /// Repairs the plan in force and forecasts it; the answer comes as a message with the job's number.
+    pub fn forecast(&mut self, job: u64, planning: Planning, history: History) {
+        self.spawn(job, move |work| {
+            let plan = planning.run(1, &Rounds(0), &mut |_| {}).plan;
+            let draws = Draws {
+                samples: SAMPLES,
+                seed: 1,
+                threads: THREADS,
+            };
+            let going = |done| work.drawn(done, SAMPLES);
+            let told = tell(&planning, &plan, &history, draws, &going);
+            Message::Foretold(job, told.map(Box::new))
+        });
+    }
+
     /// Runs work on a thread of its own; what ran before is stopped.
     fn spawn(&mut self, job: u64, run: impl FnOnce(&mut Work) -> Message + Send + 'static) {
         self.cancel.0.store(true, Ordering::Relaxed);
@@ -169,6 +187,16 @@ impl Work {
         let mut proposal = planning.run(1, &budget, &mut news);
         proposal.plan.milliseconds = u64::try_from(time.worked().as_millis()).unwrap_or(u64::MAX);
         proposal
+    }
+
+    /// So many of so many samples are drawn; false where somebody said stop.
+    fn drawn(&self, done: usize, all: usize) -> bool {
+        /// News come after so many samples.
+        const EVERY: usize = 20;
+        if done.is_multiple_of(EVERY) {
+            let _heard = self.sender.send(Message::Drawn(self.job, done, all));
+        }
+        !self.cancel.0.load(Ordering::Relaxed)
     }
 
     /// So many of so many changes are tried; false where somebody said stop.

@@ -26,7 +26,7 @@ impl App {
     fn close(&mut self) -> Vec<Effect> {
         match self.overlays.pop() {
             None => vec![Effect::Quit],
-            Some(Overlay::Working { .. } | Overlay::Trying { .. }) => vec![Effect::StopPlanning],
+            Some(own) if own.is_at_work() => vec![Effect::StopPlanning],
             Some(_) => Vec::new(),
         }
     }
@@ -44,7 +44,7 @@ impl App {
                 "what you typed"
             }
             Overlay::Size(form) if is_filled_in(form) => "the form",
-            Overlay::Working { .. } | Overlay::Trying { .. } => "work that is not done yet",
+            own if own.is_at_work() => "work that is not done yet",
             _ => return None,
         };
         Some(words.to_owned())

@@ -77,7 +77,7 @@ impl App {
     pub(super) fn key_in_question(&mut self, key: &str) -> Vec<Effect> {
         let page = self.page;
         let reasons = self.reasons().to_vec();
-        let Some(Overlay::Ask(purpose, field)) = self.overlays.last_mut() else {
+        let Some(Overlay::Ask(_, field)) = self.overlays.last_mut() else {
             return Vec::new();
         };
         match key {
@@ -85,6 +85,12 @@ impl App {
                 self.overlays.pop();
             }
             "Enter" => {
+                if let Some(effects) = self.answered_at_bench() {
+                    return effects;
+                }
+                let Some(Overlay::Ask(purpose, field)) = self.overlays.last_mut() else {
+                    return Vec::new();
+                };
                 let typed = field.input.value().trim().to_owned();
                 let chosen = field.selected.checked_sub(1).and_then(|ix| reasons.get(ix));
                 let text = match chosen {

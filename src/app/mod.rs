@@ -8,6 +8,9 @@
 //! `jobs` call the desk and threads.
 
 pub mod actions;
+mod bench_deeds;
+mod bench_state;
+pub mod card;
 mod checking;
 pub mod config;
 pub mod dates;
@@ -15,6 +18,8 @@ pub mod demo_files;
 pub mod desk;
 mod effects;
 pub mod evidence;
+pub mod field_use;
+pub mod forecast;
 mod handed_out;
 mod jobs;
 mod kept;
@@ -22,18 +27,27 @@ pub mod keymap;
 mod leave;
 pub mod line_samples;
 mod lists;
+pub mod load_view;
 pub mod offers;
+pub mod plain_bench;
 mod pointer;
 mod recording;
 pub mod remedies;
 pub mod review;
+pub mod rig_work;
+pub mod scan;
+pub mod scan_burst;
 pub mod scenario;
 mod selection;
 pub mod settings;
 mod size_form;
 pub mod sizing;
 mod state;
+mod unit_sort;
 mod update;
+mod update_bench;
+mod update_forecast;
+mod update_load;
 mod update_what_if;
 mod update_when;
 pub mod view;
@@ -42,6 +56,7 @@ pub mod what_if;
 pub mod when;
 
 pub use actions::{ACTIONS, Action, Entry, Kind, Where};
+pub use bench_state::{Answer, Bench, BenchList, Mood};
 pub use checking::look_for_clashes;
 pub use jobs::Jobs;
 pub use kept::Keeper;
@@ -50,6 +65,7 @@ pub use pointer::{Pointer, PointerKind};
 pub use recording::{Recording, perform, try_again};
 pub use settings::Settings;
 pub use state::{
-    App, Bench, Effect, Field, Key, Message, Overlay, PlanView, Purpose, Screen, SizeForm,
-    UnitList, WhenFor,
+    App, Effect, Field, Key, Message, Overlay, PlanView, Purpose, Screen, SizeForm, UnitList,
+    WhenFor,
 };
+pub use unit_sort::UnitSort;

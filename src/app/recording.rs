@@ -84,6 +84,7 @@ impl Effect {
             Self::Plan(_)
             | Self::WhatIf(_)
             | Self::Explain(_)
+            | Self::Forecast
             | Self::Size(_)
             | Self::StopPlanning
             | Self::Refresh

@@ -1,5 +1,6 @@
 //! The form of a leg to be planned: fields become a wish, and the answer comes back.
 
+use super::field_use::{FieldUse, mission};
 use super::sizing::Wish;
 use super::state::{App, Effect, Overlay, SizeForm};
 use super::update::edit;
@@ -92,6 +93,8 @@ fn wish(form: &SizeForm) -> Result<Wish, String> {
     if let Some(why) = id_fault(text(0)) {
         return Err(format!("{}: {why}", SizeForm::NAMES[0]));
     }
+    let mut basis = Vec::new();
+    let mission = in_test(form, &mut basis)?;
     Ok(Wish {
         id: RequestId::new(text(0)),
         sequence: SequenceId::new(text(1)),
@@ -102,12 +105,47 @@ fn wish(form: &SizeForm) -> Result<Wish, String> {
         },
         units: optional(form, 5)?,
         shape: optional(form, 6)?,
-        mission: optional(form, 7)?,
+        mission,
+        basis,
         product: "product".to_owned(),
         build: "DV".to_owned(),
         ready: crate::domain::Minute::default(),
         due: None,
     })
+}
+
+/// One mission in the test: as given, or from use in the field, divided by the acceleration.
+fn in_test(form: &SizeForm, basis: &mut Vec<String>) -> Result<Option<f64>, String> {
+    let given = optional(form, 7)?;
+    let field = match (optional(form, 8)?, optional(form, 9)?) {
+        (None, None) => None,
+        (Some(per_day), Some(years)) => Some(FieldUse {
+            per_day,
+            years,
+            days_per_year: number(form, 10)?,
+            p95: optional(form, 11)?,
+            percentile: number(form, 12)?,
+            margin: number(form, 13)?,
+        }),
+        _ => {
+            return Err(format!(
+                "{} needs {}",
+                SizeForm::NAMES[8],
+                SizeForm::NAMES[9]
+            ));
+        }
+    };
+    if field.is_some() && given.is_some() {
+        return Err("give one mission, or use in the field, not both".to_owned());
+    }
+    let accelerated = form.fields[14].value().trim();
+    let accelerated = (!accelerated.is_empty()).then_some(accelerated);
+    let own = mission(given, field.as_ref(), accelerated, basis);
+    let own = own.map_err(|why| why.to_string())?;
+    if own.is_some_and(|own| !own.is_finite() || own <= 0.0) {
+        return Err(format!("{}: it must be above 0", SizeForm::NAMES[7]));
+    }
+    Ok(own)
 }
 
 fn number<T: FromStr>(form: &SizeForm, at: usize) -> Result<T, String> {

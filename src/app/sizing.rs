@@ -19,8 +19,10 @@ pub struct Wish {
     pub goal: Goal,
     /// The walk.
     pub sequence: SequenceId,
-    /// Life of one mission in the walk's own count; `None` is the whole walk.
+    /// Life of one mission in the walk's own count, above zero; `None` is the whole walk.
     pub mission: Option<f64>,
+    /// What that mission rests on, in lines.
+    pub basis: Vec<String>,
     /// Assumed Weibull shape.
     pub shape: Option<f64>,
     /// Units there are.
@@ -265,7 +267,8 @@ pub fn words(leg: &Leg, wish: &Wish, lab: &Lab) -> Vec<String> {
     let (goal, sizing) = (&wish.goal, &leg.sizing);
     let counted = |own: &Result<u64, _>| own.as_ref().map_or("-".to_owned(), u64::to_string);
     let [none, one, two] = &sizing.by_failures;
-    let mut lines = vec![
+    let mut lines = wish.basis.clone();
+    lines.extend([
         format!(
             "{} units, each to {:.0} {} ({:.3} missions), at most {} failures: reliability {} over a mission at one-sided confidence {}",
             sizing.units,
@@ -283,7 +286,7 @@ pub fn words(leg: &Leg, wish: &Wish, lab: &Lab) -> Vec<String> {
             counted(one),
             counted(two)
         ),
-    ];
+    ]);
     if let Some(shape) = wish.shape {
         lines.push(format!("assumed Weibull shape {shape}, for one failure mode: the assumption is the whole argument"));
     }

@@ -1,18 +1,22 @@
 //! What the running program knows and shows.
 
+use super::actions::Action;
+use super::bench_state::Bench;
 use super::checking::Checking;
 use super::desk::{Desk, Proposal};
+use super::forecast::Told;
+use super::load_view::LoadView;
 use super::pointer::Pointer;
 use super::recording::Recording;
 use super::settings::Settings;
 use super::sizing::Wish;
+use super::unit_sort::UnitSort;
 use super::view::{View, clashes_of};
 use super::what_if::{Change, WhatIf};
 use super::when::Asked;
 use crate::checker::Clash;
 use crate::domain::{Minute, Minutes, RequestId, RigId, UnitId};
 use crate::planner::Progress;
-use chrono::NaiveDate;
 use std::time::Duration;
 use tui_input::Input;
 
@@ -61,8 +65,16 @@ pub type Key = String;
 pub enum Message {
     /// A key was pressed.
     Key(Key),
+    /// A key was pressed at this time, by the clock that never goes back; not yet told from a scan.
+    Typed(Key, Duration),
     /// Text was pasted.
     Paste(String),
+    /// Letters for the scan line of the Bench.
+    Text(String),
+    /// A whole scan, where no line of text waited for it.
+    Scan(String),
+    /// Letters as fast as a scan but without its end; none of them was run.
+    Stray(String),
     /// The mouse was used.
     Pointer(Pointer),
     /// The terminal has another size.
@@ -81,6 +93,10 @@ pub enum Message {
     Tried(u64, usize, usize),
     /// Why a request is late and what would help, in lines; the job with that number.
     Explained(u64, Vec<String>),
+    /// So many of so many samples of a forecast are drawn; the job with that number.
+    Drawn(u64, usize, usize),
+    /// A forecast is made, or was stopped before its first sample; the job with that number.
+    Foretold(u64, Option<Box<Told>>),
     /// A leg was sized, or cannot be; the job with that number.
     Sized(u64, Result<Vec<String>, String>),
     /// Rules that the published plan breaks; nothing where looking for them broke down.
@@ -102,6 +118,8 @@ pub enum Effect {
     PublishWhatIf,
     /// Find out why a request is late and what would help, off the screen's thread.
     Explain(RequestId),
+    /// Forecast the plan in force, off the screen's thread.
+    Forecast,
     /// Work out a leg from the form, off the screen's thread.
     Size(Wish),
     /// Stop planning and keep the best plan.
@@ -149,6 +167,8 @@ pub enum Purpose {
     Withdraw(UnitId),
     /// Why the rig is down.
     RigDown(RigId),
+    /// Who is at the bench; what waits for the answer.
+    Who(Option<Action>),
 }
 
 impl Purpose {
@@ -160,6 +180,7 @@ impl Purpose {
             Self::Note(unit) => format!("Note on {unit}"),
             Self::Withdraw(unit) => format!("Why is {unit} withdrawn?"),
             Self::RigDown(rig) => format!("What is wrong with {rig}?"),
+            Self::Who(_) => "Who is at the bench?".to_owned(),
         }
     }
 }
@@ -247,6 +268,20 @@ pub enum Overlay {
         /// How many of how many are tried.
         tried: (usize, usize),
     },
+    /// Samples of a forecast are drawn.
+    Forecasting {
+        /// The job.
+        job: u64,
+        /// How many of how many are drawn.
+        drawn: (usize, usize),
+    },
+    /// When requests and gates will be finished.
+    Forecast {
+        /// The forecast.
+        told: Box<Told>,
+        /// First line shown.
+        scroll: usize,
+    },
     /// Why a request is late.
     Why {
         /// The request.
@@ -298,7 +333,7 @@ pub enum Overlay {
 #[derive(Clone, Debug, Default)]
 pub struct SizeForm {
     /// What was typed, one for each of [`SizeForm::NAMES`].
-    pub fields: [Input; 8],
+    pub fields: [Input; 15],
     /// The field that is typed into.
     pub at: usize,
     /// The job that works it out, while it does.
@@ -309,7 +344,7 @@ pub struct SizeForm {
 
 impl SizeForm {
     /// What its fields ask for.
-    pub const NAMES: [&'static str; 8] = [
+    pub const NAMES: [&'static str; 15] = [
         "id of the request",
         "sequence",
         "reliability",
@@ -318,11 +353,20 @@ impl SizeForm {
         "units (empty: as many as needed)",
         "assumed Weibull shape (may be empty)",
         "one mission (empty: the whole walk)",
+        "use in the field, a day (may be empty)",
+        "years in the field",
+        "days of use a year",
+        "use that 95 of 100 stay below",
+        "the user to design for, of 1",
+        "agreed margin",
+        "acceleration: af_... with its inputs",
     ];
 
     /// Filled with what is usual.
     pub fn new(sequence: &str) -> Self {
-        let fields = ["R-new", sequence, "0.9", "0.9", "0", "", "", ""];
+        let fields = [
+            "R-new", sequence, "0.9", "0.9", "0", "", "", "", "", "", "365", "", "0.95", "1", "",
+        ];
         Self {
             fields: fields.map(Input::from),
             ..Self::default()
@@ -345,19 +389,6 @@ pub struct PlanView {
     pub clash: Option<usize>,
 }
 
-/// The Bench screen.
-#[derive(Clone, Debug, Default)]
-pub struct Bench {
-    /// The scan line.
-    pub scan: Input,
-    /// The unit on the card.
-    pub unit: Option<UnitId>,
-    /// The big answer below the card, until the next scan.
-    pub answer: Option<(bool, String)>,
-    /// Selected line of the due list.
-    pub selected: usize,
-}
-
 /// The Units screen.
 #[derive(Clone, Debug, Default)]
 pub struct UnitList {
@@ -367,6 +398,10 @@ pub struct UnitList {
     pub typing: bool,
     /// Selected line.
     pub selected: usize,
+    /// The column that it is sorted by.
+    pub sort: UnitSort,
+    /// Sorted from the last to the first.
+    pub down: bool,
 }
 
 /// The running program.
@@ -387,10 +422,8 @@ pub struct App {
     pub plan: PlanView,
     /// The Bench screen.
     pub bench: Bench,
-    /// First day of the Load screen.
-    pub load_from: NaiveDate,
-    /// First rig row of the Load screen.
-    pub load_row: usize,
+    /// The Load screen.
+    pub load: LoadView,
     /// The Units screen.
     pub units: UnitList,
     /// Selected line of the Evidence screen.
@@ -441,7 +474,7 @@ impl App {
     }
 
     fn showing(desk: Desk, sample: bool, view: View, now: Minute) -> Self {
-        let load_from = desk.lab.zone.local(now).date();
+        let load = LoadView::new(desk.lab.zone.local(now).date());
         let scale = Minutes::new(60);
         // What is wrong with the ledger or the clock is the first thing that is said.
         let said = desk.warnings().into_iter().next().map(|text| (false, text));
@@ -458,9 +491,8 @@ impl App {
                 scale,
                 clash: None,
             },
-            bench: Bench::default(),
-            load_from,
-            load_row: 0,
+            bench: Bench::new(&desk),
+            load,
             units: UnitList::default(),
             said,
             leg: 0,
@@ -535,6 +567,7 @@ impl App {
             }
         };
         self.view = View::with(&self.desk, self.now, clashes, &legs);
+        self.load.forget();
         self.select_again(&selected);
         self.dirty = true;
     }
@@ -558,21 +591,23 @@ impl App {
             .get(self.plan.row)
             .map_or(0, |row| row.entries.len());
         keep(&mut self.plan.entry, entries);
-        keep(&mut self.bench.selected, self.view.due.len());
+        let due = self.shown_due().len();
+        keep(&mut self.bench.selected, due);
+        let tasks = self.rig_tasks().count();
+        keep(&mut self.bench.rig_task, tasks);
         let units = self.shown_units().len();
         keep(&mut self.units.selected, units);
-        keep(&mut self.load_row, self.view.rigs.len());
+        keep(&mut self.load.row, self.view.rigs.len());
         keep(&mut self.leg, self.view.legs.len());
     }
 
     /// Lines of the Units screen that match what narrows it.
     pub fn shown_units(&self) -> Vec<&super::view::UnitLine> {
         let find = self.units.filter.value().to_lowercase();
-        self.view
-            .units
-            .iter()
-            .filter(|line| line.matches(&find))
-            .collect()
+        let matching = self.view.units.iter().filter(|line| line.matches(&find));
+        let mut lines: Vec<_> = matching.collect();
+        self.units.sort.order(&mut lines, self.units.down);
+        lines
     }
 
     /// The unit that the screen's actions are about.

@@ -1,11 +1,9 @@
 //! Messages become changes of state and effects; nothing here reads or writes anything else.
 
-use super::actions::{Action, Kind, Where, entry_of};
+use super::actions::Action;
 use super::state::{App, Effect, Field, Message, Overlay, Purpose, Screen};
-use crate::domain::text::normal;
 use crate::domain::{Minutes, RigId};
 use crate::problem::UnitIx;
-use chrono::Days;
 use tui_input::{Input, InputRequest};
 
 /// Minutes in a column, from the nearest zoom to the widest.
@@ -15,10 +13,13 @@ impl App {
     /// Takes a message in.
     pub fn update(&mut self, message: Message) -> Vec<Effect> {
         match message {
-            Message::Key(key) => {
-                self.dirty = true;
+            Message::Key(key) | Message::Typed(key, _) => {
+                self.touched();
                 return self.key(&key);
             }
+            Message::Scan(text) => return self.scanned_anywhere(&text),
+            Message::Text(text) => self.into_scan_line(&text),
+            Message::Stray(text) => self.stray(&text),
             Message::Paste(text) => self.paste(&text),
             Message::Pointer(pointer) => return self.pointed(pointer),
             Message::Resized | Message::Resumed => self.dirty = true,
@@ -47,6 +48,8 @@ impl App {
             Message::Compared(..) | Message::Tried(..) | Message::Explained(..) => {
                 self.what_if_news(message);
             }
+            Message::Drawn(job, done, all) => self.drawn(job, (done, all)),
+            Message::Foretold(job, told) => self.foretold(job, told),
             Message::Sized(job, answer) => self.sized(job, answer),
             Message::Checked(found) => self.checked(found),
             Message::JobFailed(job) => {
@@ -64,12 +67,12 @@ impl App {
 
     /// The overlay that waits for a job.
     pub(super) fn waiting_for(&self, job: u64) -> Option<usize> {
-        let waits = |own: &Overlay| matches!(own, Overlay::Working { job: own, .. } | Overlay::Trying { job: own, .. } if *own == job);
+        let waits = |own: &Overlay| matches!(own, Overlay::Working { job: own, .. } | Overlay::Trying { job: own, .. } | Overlay::Forecasting { job: own, .. } if *own == job);
         self.overlays.iter().position(waits)
     }
 
     pub(super) fn key(&mut self, key: &str) -> Vec<Effect> {
-        if key == "Ctrl-c" {
+        if key == "Ctrl-c" && !self.is_in_scan() {
             return self.quit();
         }
         if key == "Esc" && self.give_up_recording() {
@@ -108,78 +111,11 @@ impl App {
         self.act(key)
     }
 
-    fn act(&mut self, key: &str) -> Vec<Effect> {
+    pub(super) fn act(&mut self, key: &str) -> Vec<Effect> {
         match self.settings.keys.action(key, self.screen) {
             Some(action) => self.run(action),
             None => Vec::new(),
         }
-    }
-
-    /// The scan line has every printable key; a letter is an action only while the line is empty.
-    fn key_on_bench(&mut self, key: &str) -> Vec<Effect> {
-        let empty = self.bench.scan.value().is_empty();
-        let printable = key.chars().count() == 1;
-        match key {
-            "Enter" | "Ctrl-j" | "Tab" if !empty => self.scanned(),
-            "Enter" if self.bench.unit.is_none() => {
-                // On an empty line the selected task's unit comes onto the card.
-                if let Some(due) = self.view.due.get(self.bench.selected) {
-                    self.bench.unit = Some(due.unit.clone());
-                    self.bench.answer = None;
-                }
-                Vec::new()
-            }
-            "Esc" if !empty => {
-                self.bench.scan.reset();
-                Vec::new()
-            }
-            "Esc" => {
-                self.bench.unit = None;
-                self.bench.answer = None;
-                Vec::new()
-            }
-            "Backspace" | "Left" | "Right" | "Home" | "End" | "Delete" => {
-                edit(&mut self.bench.scan, key);
-                Vec::new()
-            }
-            _ if printable && empty && self.is_bench_command(key) => self.act(key),
-            _ if printable => {
-                edit(&mut self.bench.scan, key);
-                Vec::new()
-            }
-            _ => self.act(key),
-        }
-    }
-
-    /// Letters of the screen count only with a unit on the card; a few of the program's always. Moving is
-    /// for the arrows: its letters are text here.
-    fn is_bench_command(&self, key: &str) -> bool {
-        let Some(action) = self.settings.keys.action(key, self.screen) else {
-            return false;
-        };
-        let entry = entry_of(action);
-        match entry.works {
-            Where::On(_) => self.bench.unit.is_some(),
-            Where::Everywhere => entry.kind != Kind::Moves,
-        }
-    }
-
-    /// A scan only selects a unit; it never gives a verdict.
-    fn scanned(&mut self) -> Vec<Effect> {
-        let serial = normal(self.bench.scan.value().trim());
-        self.bench.scan.reset();
-        match self.desk.find_unit(&serial) {
-            Ok(unit) => {
-                self.bench.unit = Some(unit);
-                self.bench.answer = None;
-                self.said = None;
-            }
-            Err(error) => {
-                self.bench.unit = None;
-                self.bench.answer = Some((false, error.to_string()));
-            }
-        }
-        Vec::new()
     }
 
     fn key_in_overlay(&mut self, key: &str) -> Vec<Effect> {
@@ -195,10 +131,8 @@ impl App {
             _ => None,
         };
         match (self.overlays.last_mut(), key) {
-            (Some(Overlay::Working { .. } | Overlay::Trying { .. }), "Esc") => {
-                return vec![Effect::StopPlanning];
-            }
-            (Some(Overlay::Working { .. } | Overlay::Trying { .. }), _) => {}
+            (Some(own), "Esc") if own.is_at_work() => return vec![Effect::StopPlanning],
+            (Some(own), _) if own.is_at_work() => {}
             (_, "Esc") => {
                 self.overlays.pop();
             }
@@ -218,6 +152,9 @@ impl App {
             (Some(Overlay::Why { lines, scroll, .. }), _) => {
                 let most = lines.len().saturating_sub(1);
                 *scroll = moved(*scroll).unwrap_or(*scroll).min(most);
+            }
+            (Some(Overlay::Forecast { told, scroll }), _) => {
+                *scroll = moved(*scroll).unwrap_or(*scroll).min(told.lines());
             }
             (Some(Overlay::Walk { scroll, .. } | Overlay::Proof { scroll, .. }), _) => {
                 *scroll = moved(*scroll).unwrap_or(*scroll).min(500);
@@ -281,6 +218,7 @@ impl App {
                 wrong: None,
             }),
             Action::WhyLate => return self.explain(),
+            Action::Forecast => return vec![Effect::Forecast],
             Action::RigUp => return self.rig().map(Effect::RigUp).into_iter().collect(),
             Action::RigDown => {
                 if let Some(rig) = self.rig() {
@@ -289,15 +227,25 @@ impl App {
                 }
             }
             Action::Assign => self.choose_rig(),
+            Action::Who => self.ask_who(None),
+            _ if self.asks_who(action) => self.ask_who(Some(action)),
             Action::Pass | Action::LoadUnit | Action::UnloadUnit => return self.about_unit(action),
             Action::Fail | Action::Hold | Action::Note | Action::Withdraw => self.ask(action),
             Action::Search => self.units.typing = true,
+            Action::Sort => self.units.sort = self.units.sort.next(),
+            Action::SortBack => self.units.down = !self.units.down,
             Action::Back => self.back(),
             Action::Open => self.open(),
             Action::NextClash => self.next_clash(),
             Action::Now => self.plan.from = self.now - self.plan.scale * 12,
             Action::ZoomIn => self.zoom(-1),
             Action::ZoomOut => self.zoom(1),
+            Action::LoadDays
+            | Action::LoadWeeks
+            | Action::LoadNow
+            | Action::LoadMeasure
+            | Action::LoadSort
+            | Action::LoadTurn => self.load_action(action),
             Action::Up
             | Action::Down
             | Action::Left
@@ -334,14 +282,15 @@ impl App {
     }
 
     fn open(&mut self) {
-        if let Some(unit) = self.unit() {
+        if self.screen == Screen::Bench && (self.bench.moved || self.bench.unit.is_none()) {
+            self.take_selected();
+        } else if let Some(unit) = self.unit() {
             self.overlays.push(Overlay::Walk { unit, scroll: 0 });
         } else if self.screen == Screen::Evidence && self.leg < self.view.legs.len() {
             let leg = self.leg;
             self.overlays.push(Overlay::Proof { leg, scroll: 0 });
         } else if self.screen == Screen::Load {
-            self.plan.row = self.load_row;
-            self.show(Screen::Plan);
+            self.open_rig();
         }
     }
 
@@ -453,14 +402,10 @@ impl App {
     fn go(&mut self, action: Action) {
         match self.screen {
             Screen::Plan => self.go_plan(action),
-            Screen::Bench => step_by(&mut self.bench.selected, action, self.page),
+            Screen::Bench => self.go_bench(action),
             Screen::Units => step_by(&mut self.units.selected, action, self.page),
             Screen::Evidence => step_by(&mut self.leg, action, self.page),
-            Screen::Load => match action {
-                Action::Left => self.load_from = self.load_from - Days::new(1),
-                Action::Right => self.load_from = self.load_from + Days::new(1),
-                other => step_by(&mut self.load_row, other, self.page),
-            },
+            Screen::Load => self.go_load(action),
         }
         self.settle();
     }
@@ -496,7 +441,7 @@ impl App {
     }
 }
 
-fn step_by(selected: &mut usize, action: Action, page: usize) {
+pub(super) fn step_by(selected: &mut usize, action: Action, page: usize) {
     *selected = match action {
         Action::Up => selected.saturating_sub(1),
         Action::Down => *selected + 1,

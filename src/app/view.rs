@@ -4,11 +4,13 @@ use super::desk::{Desk, Planning};
 use super::evidence::{LegEvidence, legs_again};
 use super::line_samples::{LineSamples, line_samples};
 use super::offers::{Offer, offers};
-use super::walk::state_word;
+use super::rig_work::{RigWork, rig_work};
+use super::walk::{state_word, task_word};
 use crate::checker::{Clash, check};
-use crate::domain::{Minute, Minutes, RigId, Span, UnitId};
-use crate::floor::{Due, RigState, UnitState};
-use crate::problem::{Plan, UnitIx};
+use crate::domain::steps::step_of;
+use crate::domain::{Minute, Minutes, RigId, Span, UnitId, Verdict};
+use crate::floor::{Due, RigState, UnitRecord, UnitState};
+use crate::problem::{Plan, Problem, UnitIx};
 use std::collections::BTreeSet;
 
 /// Everything the screens show of a lab at a moment.
@@ -20,6 +22,8 @@ pub struct View {
     pub units: Vec<UnitLine>,
     /// What is due within a shift.
     pub due: Vec<Due>,
+    /// The same by rig: what goes on, what comes off, and what stays with it.
+    pub work: Vec<RigWork>,
     /// Broken rules of the published plan from now on.
     pub clashes: Vec<Clash>,
     /// Requests that the published plan finishes late.
@@ -75,6 +79,10 @@ pub struct UnitLine {
     pub state: UnitState,
     /// The step that it is on, or the last that is over.
     pub step: u32,
+    /// The method of the step that it is on or goes to next; empty where there is none.
+    pub method: String,
+    /// Reasons of its failures and holds, and of its withdrawal.
+    pub reasons: String,
     /// How many steps it walks.
     pub steps: usize,
     /// Where it is, or where it goes next.
@@ -84,20 +92,46 @@ pub struct UnitLine {
 }
 
 impl UnitLine {
-    /// True where the lower-case text is in any of its words.
+    /// True where each word of the lower-case text is in serial, request, product, build, rig, method, state
+    /// or a reason.
     pub fn matches(&self, find: &str) -> bool {
-        let words = [
-            self.unit.as_str(),
-            &self.request,
-            &self.product,
-            &self.rig,
-            state_word(self.state),
-        ];
-        find.is_empty() || words.iter().any(|word| word.to_lowercase().contains(find))
+        holds_all(
+            find,
+            &[
+                self.unit.as_str(),
+                &self.request,
+                &self.product,
+                &self.rig,
+                &self.method,
+                state_word(self.state),
+                &self.reasons,
+            ],
+        )
     }
 }
 
+/// True where each word of the lower-case `find` is in one of the texts.
+fn holds_all(find: &str, texts: &[&str]) -> bool {
+    let in_any = |word: &str| texts.iter().any(|text| text.to_lowercase().contains(word));
+    find.split_whitespace().all(in_any)
+}
+
 impl View {
+    /// The line of a unit.
+    pub fn unit(&self, unit: &UnitId) -> Option<&UnitLine> {
+        self.units.iter().find(|line| line.unit == *unit)
+    }
+
+    /// True where each word of the lower-case text is in the task, its rig, or the unit's own words.
+    pub fn matches_due(&self, due: &Due, find: &str) -> bool {
+        let line = || self.unit(&due.unit);
+        let alone = |word: &str| {
+            holds_all(word, &[task_word(due.task), due.rig.as_str()])
+                || line().is_some_and(|line| line.matches(word))
+        };
+        find.split_whitespace().all(alone)
+    }
+
     /// Of a desk at a moment.
     pub fn of(desk: &Desk, now: Minute) -> Self {
         Self::with(desk, now, clashes_of(desk), &[])
@@ -127,6 +161,9 @@ impl View {
             .requests
             .iter()
             .filter(|own| !planned.contains(own.id.as_str()));
+        let due = desk
+            .floor
+            .due(&desk.lab, &desk.walks, now, now + Minutes::hours(8));
         Self {
             rigs: desk
                 .lab
@@ -135,9 +172,8 @@ impl View {
                 .map(|rig| rig_row(desk, &rig.id, now, &broken))
                 .collect(),
             units: units(desk, now),
-            due: desk
-                .floor
-                .due(&desk.lab, &desk.walks, now, now + Minutes::hours(8)),
+            work: rig_work(desk, &due),
+            due,
             late: published.map_or(0, |plan| {
                 plan.finishes
                     .iter()
@@ -162,6 +198,20 @@ pub(super) fn clashes_of(desk: &Desk) -> Vec<Clash> {
 
 /// The same, of plain data.
 pub(super) fn clashes(planning: &Planning) -> Vec<Clash> {
+    let (problem, plan) = plan_ahead(planning);
+    let all = check(&problem, &plan);
+    let about_a_visit = |clash: &Clash| clash.unit.is_some() && clash.step.is_some();
+    all.into_iter().filter(about_a_visit).collect()
+}
+
+/// What is left of the published plan, with what has happened; `None` where none is in force.
+pub(super) fn plan_in_force(desk: &Desk) -> Option<(Problem, Plan)> {
+    desk.floor.now.published.as_ref()?;
+    Some(plan_ahead(&desk.planning()))
+}
+
+/// The same, of plain data.
+fn plan_ahead(planning: &Planning) -> (Problem, Plan) {
     let problem = planning.problem();
     let started: BTreeSet<(UnitIx, usize)> = problem
         .units
@@ -184,15 +234,8 @@ pub(super) fn clashes(planning: &Planning) -> Vec<Clash> {
             .into_iter()
             .filter(|visit| !started.contains(&(visit.unit, visit.step))),
     );
-    let all = check(
-        &problem,
-        &Plan {
-            visits,
-            left: Vec::new(),
-        },
-    );
-    let about_a_visit = |clash: &Clash| clash.unit.is_some() && clash.step.is_some();
-    all.into_iter().filter(about_a_visit).collect()
+    let left = Vec::new();
+    (problem, Plan { visits, left })
 }
 
 fn clashes_by_step(desk: &Desk, clashes: &[Clash]) -> BTreeSet<(String, u32)> {
@@ -280,12 +323,16 @@ fn units(desk: &Desk, now: Minute) -> Vec<UnitLine> {
                 None => ahead.map(|own| own.times.load),
             };
             let rig = running.map(|(_, visit)| visit.rig.to_string());
+            let at = running.map_or(done + 1, |(step, _)| step);
+            let method = step_of(desk.walks.steps(request), at);
             lines.push(UnitLine {
                 unit: unit.clone(),
                 request: request.id.to_string(),
                 product: format!("{} {}", request.product, request.build),
                 state: desk.floor.unit_state(&desk.lab, &desk.walks, unit, now),
                 step: running.map_or(done, |(step, _)| step),
+                method: method.map_or(String::new(), |own| own.method.to_string()),
+                reasons: record.map_or(String::new(), reasons),
                 steps,
                 rig: rig
                     .or(ahead.map(|own| format!("> {}", own.rig)))
@@ -295,4 +342,20 @@ fn units(desk: &Desk, now: Minute) -> Vec<UnitLine> {
         }
     }
     lines
+}
+
+/// Every reason that was given about a unit.
+fn reasons(record: &UnitRecord) -> String {
+    let verdicts = record
+        .verdicts
+        .values()
+        .filter_map(|own| match &own.verdict {
+            Verdict::Fail { reason } | Verdict::Hold { reason } => Some(reason.as_str()),
+            Verdict::Pass => None,
+        });
+    let withdrawn = record
+        .withdrawn
+        .iter()
+        .map(|(_, _, reason)| reason.as_str());
+    verdicts.chain(withdrawn).collect::<Vec<_>>().join(" ")
 }

@@ -6,7 +6,7 @@ use clap::{Args, ValueEnum};
 
 /// Options of the screens that every command takes.
 #[derive(Args, Clone, Debug, Default)]
-#[group(id = "display")]
+#[group(skip)]
 pub(crate) struct Arguments {
     /// Whether the screens use colours; default: as the terminal and `NO_COLOR` say
     #[arg(long, global = true, value_name = "WHEN", hide_short_help = true)]

@@ -32,6 +32,11 @@ impl Effort {
         Err(Failure::new(Exit::Usage, why))
     }
 
+    /// Where the search begins.
+    pub(crate) fn seed(&self) -> u64 {
+        self.seed
+    }
+
     /// Plans within this effort, from now on.
     pub(crate) fn plan(&self, planning: &Planning) -> Proposal {
         if let Some(rounds) = self.rounds {

@@ -4,7 +4,7 @@ use super::display::{self, Choice};
 use super::user_files::UserFiles;
 use super::{Exit, Failure};
 use crate::app::review::LATE_MINUTES;
-use crate::clock::{Clock, FakeClock, SystemClock};
+use crate::clock::{Clock, PacedClock, SystemClock};
 use crate::domain::text::{ID_MAX, NOTE_MAX, line_fault, normal, shown};
 use crate::domain::{Actor, Minute, Zone};
 use crate::ledger::Heads;
@@ -112,7 +112,8 @@ impl Env {
     pub(crate) fn settle_clock(&mut self, zone: &Zone) -> Result<(), Failure> {
         if let Some(text) = &self.now {
             let at = self.instant(text, zone)?;
-            self.clock = Arc::new(FakeClock::at(at));
+            // It stands still as a time of day; what is measured goes on.
+            self.clock = Arc::new(PacedClock::new(at, 0.0));
         }
         Ok(())
     }

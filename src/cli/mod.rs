@@ -5,6 +5,7 @@
 //! quiet end.
 
 mod assign;
+mod bench;
 mod calc;
 mod check;
 mod demo;
@@ -13,12 +14,14 @@ mod due;
 mod effort;
 mod env;
 mod evidence;
+mod forecast;
 mod init;
 mod keys;
 mod load;
 mod log;
 mod mark;
 mod method;
+mod metrics;
 mod open;
 mod place;
 mod plan;
@@ -154,8 +157,14 @@ enum Command {
     Open(open::Arguments),
     /// Show what is due at the bench
     Due(due::Arguments),
+    /// Work at the bench line by line, without a screen
+    Bench(bench::Arguments),
+    /// Print the card codes that a scanner reads at the bench
+    Cards(bench::CardsArguments),
     /// Show how rigs are used, the backlog and what is late
     Load(load::Arguments),
+    /// Print the lab's gauges in the OpenMetrics text format
+    Metrics(metrics::Arguments),
     /// List the methods, or explain one and draw its profile
     Method(method::Arguments),
     /// Print the keys of the screens that are in force
@@ -252,7 +261,10 @@ fn run(command: Command, env: &mut Env) -> Answer {
         Command::Check(arguments) => check::run(&arguments, env),
         Command::Open(arguments) => open::run(&arguments, env),
         Command::Due(arguments) => due::run(&arguments, env),
+        Command::Bench(arguments) => bench::run(&arguments, env),
+        Command::Cards(arguments) => bench::cards(&arguments, env),
         Command::Load(arguments) => load::run(&arguments, env),
+        Command::Metrics(arguments) => metrics::run(&arguments, env),
         Command::Method(arguments) => method::run(&arguments, env),
         Command::Keys(arguments) => keys::run(&arguments, env),
         Command::Units(arguments) => units::run(&arguments, env),

@@ -3,6 +3,7 @@
 use super::check::read_plan;
 use super::effort::Effort;
 use super::env::Env;
+use super::forecast::{self, Forecasting, Form};
 use super::place::{LedgerFile, desk, folder, look, read_lab, tell};
 use super::{Answer, Exit, Failure};
 use crate::app::desk::{ChangeKind, PlanChange, Planning, Proposal};
@@ -13,8 +14,9 @@ use crate::domain::{Booking, Facts, Minutes, RequestId, text};
 use crate::problem::facts_of_plan;
 use crate::report::plan_json;
 use crate::report::table::Table;
+use crate::usage::forecast::History;
 use clap::Args;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
 /// Late requests that say why in the JSON.
@@ -46,6 +48,8 @@ pub(crate) struct Arguments {
     /// Look for the smallest changes that make each late request on time; takes a while
     #[arg(long)]
     remedies: bool,
+    #[command(flatten)]
+    forecasting: Forecasting,
     /// Put the plan in force
     #[arg(long, conflicts_with = "at")]
     publish: bool,
@@ -54,6 +58,7 @@ pub(crate) struct Arguments {
 /// Plans, prints what changes, and publishes if asked.
 pub(crate) fn run(arguments: &Arguments, env: &mut Env) -> Answer {
     arguments.effort.check()?;
+    arguments.forecasting.check()?;
     let folder = folder(arguments.lab.as_ref(), env);
     if let Some(at) = &arguments.at {
         let lab = read_lab(&folder, env)?.lab;
@@ -65,12 +70,19 @@ pub(crate) fn run(arguments: &Arguments, env: &mut Env) -> Answer {
         let lab = Arc::new(lab);
         let planning = Planning::new(lab.clone(), facts, now);
         let proposal = arguments.effort.plan(&planning);
+        if arguments.forecasting.wanted() {
+            return foretell(&planning, &proposal, &History::default(), arguments, env);
+        }
         return show(&planning, &proposal, &lab, arguments, env);
     }
     let open = if arguments.publish { desk } else { look };
     let mut desk = open(&folder, &arguments.ledger, env)?;
     let planning = desk.planning();
     let proposal = arguments.effort.plan(&planning);
+    if arguments.forecasting.wanted() {
+        let history = History::of(&desk.floor);
+        return foretell(&planning, &proposal, &history, arguments, env);
+    }
     let lab = desk.lab.clone();
     let exit = show(&planning, &proposal, &lab, arguments, env)?;
     if exit != Exit::Done || !arguments.publish {
@@ -80,6 +92,50 @@ pub(crate) fn run(arguments: &Arguments, env: &mut Env) -> Answer {
     tell(&desk, &outcome, "published", env)
 }
 
+/// Prints the forecast of a plan that has no clash.
+fn foretell(
+    planning: &Planning,
+    proposal: &Proposal,
+    history: &History,
+    arguments: &Arguments,
+    env: &mut Env,
+) -> Answer {
+    if !say_clashes(proposal, env) {
+        return Ok(Exit::Clashes);
+    }
+    let form = Form {
+        json: arguments.json.as_deref(),
+        plain: arguments.plain,
+        seed: arguments.effort.seed(),
+    };
+    forecast::show(
+        planning,
+        proposal,
+        history,
+        &arguments.forecasting,
+        &form,
+        env,
+    )?;
+    Ok(Exit::Done)
+}
+
+/// Every clash on its line; true where there is none.
+fn say_clashes(proposal: &Proposal, env: &Env) -> bool {
+    for clash in &proposal.clashes {
+        env.say(&format!("{} {}", clash.rule.name(), clash.text));
+    }
+    proposal.clashes.is_empty()
+}
+
+/// Writes a text into a file, or to standard output where its name is `-`.
+pub(super) fn write_json(file: &Path, text: &str, env: &mut Env) -> Result<(), Failure> {
+    if file.as_os_str() == "-" {
+        return env.print(text);
+    }
+    std::fs::write(file, text)
+        .map_err(|error| Failure::new(Exit::Failed, format!("{}: {error}", file.display())))
+}
+
 fn show(
     planning: &Planning,
     proposal: &Proposal,
@@ -87,19 +143,11 @@ fn show(
     arguments: &Arguments,
     env: &mut Env,
 ) -> Answer {
-    for clash in &proposal.clashes {
-        env.say(&format!("{} {}", clash.rule.name(), clash.text));
-    }
+    let is_clean = say_clashes(proposal, env);
     let why = planning.why_late(proposal, MOST_REASONS);
     if let Some(file) = &arguments.json {
         let text = plan_json::to_json_with(&proposal.plan, &why);
-        if file.as_os_str() == "-" {
-            env.print(&text)?;
-        } else {
-            std::fs::write(file, text).map_err(|error| {
-                Failure::new(Exit::Failed, format!("{}: {error}", file.display()))
-            })?;
-        }
+        write_json(file, &text, env)?;
     }
     if arguments.plain {
         env.print(&bookings(proposal, lab).tsv())?;
@@ -107,11 +155,7 @@ fn show(
         env.print(&summary(proposal, lab))?;
         print_reasons(planning, proposal, &why, arguments.remedies, env)?;
     }
-    Ok(if proposal.clashes.is_empty() {
-        Exit::Done
-    } else {
-        Exit::Clashes
-    })
+    Ok(if is_clean { Exit::Done } else { Exit::Clashes })
 }
 
 /// Each late request's chain of reasons, with remedies if they are asked for.

@@ -3,11 +3,10 @@
 use super::env::Env;
 use super::place::{LedgerFile, folder, look};
 use super::{Answer, Exit, Failure};
+use crate::app::field_use::{self, NoMission};
 use crate::app::sizing::{Wish, plan_leg, toml, words};
 use crate::domain::text::{id_fault, line_fault};
 use crate::domain::{Minute, RequestId, SequenceId};
-use crate::evidence::calc::{self, Value};
-use crate::evidence::duty::{cycle_target, usage_percentile};
 use crate::evidence::sizing::Goal;
 use clap::Args;
 use std::path::PathBuf;
@@ -89,21 +88,20 @@ struct FieldUse {
 /// Prints the request ready for `requests.toml`, with what it rests on as comments before it.
 pub(crate) fn run(arguments: &Arguments, env: &mut Env) -> Answer {
     let desk = look(&folder(arguments.lab.as_ref(), env), &arguments.ledger, env)?;
-    let mut lines = Vec::new();
-    let factor = acceleration(arguments, &mut lines)?;
-    let mission = mission(arguments, factor, &mut lines)?;
+    let mut basis = Vec::new();
+    let mission = mission(arguments, &mut basis)?;
     let at = |text: &Option<String>| {
         text.as_ref()
             .map(|own| env.instant(own, &desk.lab.zone))
             .transpose()
     };
     let (ready, due) = (at(&arguments.ready)?, at(&arguments.due)?);
-    let wish = wish(arguments, mission, ready.unwrap_or(desk.now()), due)?;
+    let mut wish = wish(arguments, mission, ready.unwrap_or(desk.now()), due)?;
+    wish.basis = basis;
     let facts = desk.floor.facts(&desk.lab, &desk.walks, desk.now());
     let leg = plan_leg(&desk.lab, facts, desk.now(), &wish)
         .map_err(|why| Failure::new(Exit::Failed, why))?;
-    lines.extend(words(&leg, &wish, &desk.lab));
-    for line in lines {
+    for line in words(&leg, &wish, &desk.lab) {
         env.print(&format!("# {}\n", crate::domain::text::shown(&line)))?;
     }
     env.print(&toml(&leg, &desk.lab))?;
@@ -136,6 +134,7 @@ fn wish(
         },
         sequence: SequenceId::new(&arguments.sequence),
         mission,
+        basis: Vec::new(),
         shape: arguments.shape,
         units: arguments.units,
         id: RequestId::new(&arguments.id),
@@ -146,90 +145,28 @@ fn wish(
     })
 }
 
-/// Acceleration above which nobody should believe a test without more.
-const DOUBTFUL: f64 = 100.0;
-
-/// The factor, with what it assumes and how much it hangs on its energy.
-fn acceleration(arguments: &Arguments, lines: &mut Vec<String>) -> Result<f64, Failure> {
-    let Some(text) = &arguments.acceleration else {
-        return Ok(1.0);
-    };
-    let usage = |why: String| Failure::new(Exit::Usage, format!("--acceleration: {why}"));
-    let mut words = text.split_whitespace();
-    let name = words.next().unwrap_or_default();
-    let function = calc::function(name).map_err(|fault| usage(fault.to_string()))?;
-    if !name.starts_with("af_") {
-        return Err(usage(format!(
-            "{name} is no acceleration factor; those begin with af_"
-        )));
-    }
-    let inputs: Vec<&str> = words.collect();
-    let factor = |inputs: &[&str]| match calc::value(function, inputs.iter().copied()) {
-        Ok(Value::Number(own)) if own > 0.0 && own.is_finite() => Ok(own),
-        Ok(other) => Err(usage(format!("{other} is no factor"))),
-        Err(fault) => Err(usage(fault.to_string())),
-    };
-    let own = factor(&inputs)?;
-    lines.push(format!(
-        "acceleration {own:.4} by {name} {}: {}",
-        inputs.join(" "),
-        function.meaning
-    ));
-    lines.push("assumed: one mechanism in test and use; no glass transition, melting or condensation between".to_owned());
-    let energy = inputs.iter().position(|input| input.starts_with("ea="));
-    if let Some(at) = energy
-        && let Ok(ea) = inputs[at][3..].parse::<f64>()
-    {
-        for other in [ea - 0.1, ea + 0.1] {
-            let input = format!("ea={other}");
-            let mut inputs = inputs.clone();
-            inputs[at] = &input;
-            lines.push(format!(
-                "were Ea {other:.2} eV, it would be {:.4}",
-                factor(&inputs)?
-            ));
-        }
-    }
-    if own > DOUBTFUL {
-        lines.push(format!(
-            "warning: a factor above {DOUBTFUL} is seldom true over the whole way"
-        ));
-    }
-    if own < 1.0 {
-        lines.push("warning: the test is gentler than use".to_owned());
-    }
-    Ok(own)
-}
-
 /// One mission in the test: as given, or from use in the field, divided by the acceleration.
-fn mission(
-    arguments: &Arguments,
-    factor: f64,
-    lines: &mut Vec<String>,
-) -> Result<Option<f64>, Failure> {
+fn mission(arguments: &Arguments, basis: &mut Vec<String>) -> Result<Option<f64>, Failure> {
     let field = &arguments.field;
-    let (Some(per_day), Some(years)) = (field.per_day, field.years) else {
-        if arguments.acceleration.is_some() && arguments.mission.is_none() {
-            let why = "--acceleration needs a --mission or use in the field to apply to";
-            return Err(Failure::new(Exit::Usage, why));
-        }
-        return Ok(arguments.mission.map(|own| own / factor));
-    };
-    let cannot = |why| Failure::new(Exit::Usage, why);
-    let severe = match field.p95 {
-        Some(p95) => {
-            let own = usage_percentile(per_day, p95, field.percentile).map_err(cannot)?;
-            lines.push(format!("the user at percentile {}: {own:.2} a day (median {per_day}, 95th {p95}, lognormal)", field.percentile));
-            own
-        }
-        None => per_day,
-    };
-    let target = cycle_target(severe, field.days_per_year, years, field.margin).map_err(cannot)?;
-    lines.push(format!(
-        "{severe:.2} a day, {} days a year, {years} years, margin {}: {target} in the field, {:.0} in the test",
-        field.days_per_year,
-        field.margin,
-        (target as f64 / factor).ceil()
-    ));
-    Ok(Some((target as f64 / factor).ceil()))
+    let in_use = field.per_day.zip(field.years);
+    let in_use = in_use.map(|(per_day, years)| field_use::FieldUse {
+        per_day,
+        years,
+        days_per_year: field.days_per_year,
+        p95: field.p95,
+        percentile: field.percentile,
+        margin: field.margin,
+    });
+    let accelerated = arguments.acceleration.as_deref();
+    let own = field_use::mission(arguments.mission, in_use.as_ref(), accelerated, basis);
+    own.map_err(|why| {
+        let text = match why {
+            NoMission::Acceleration(why) => format!("--acceleration: {why}"),
+            NoMission::Field(why) => why,
+            NoMission::Nothing => {
+                "--acceleration needs a --mission or use in the field to apply to".to_owned()
+            }
+        };
+        Failure::new(Exit::Usage, text)
+    })
 }

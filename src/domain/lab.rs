@@ -42,6 +42,29 @@ pub struct Lab {
     pub pins: Vec<Pin>,
     /// Reasons for a failure that the lab wants to choose from; may be empty.
     pub fail_reasons: Vec<String>,
+    /// How the bench takes scans, and when it asks who is there.
+    pub bench: BenchRules,
+}
+
+/// How the bench takes scans, and when it asks who is there.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct BenchRules {
+    /// What the lab's scanners send before a code; taken off.
+    pub scan_prefix: String,
+    /// What they send after it, before the end of the line; taken off.
+    pub scan_suffix: String,
+    /// After so long without a key it asks who is there before it records; above zero.
+    pub idle: Minutes,
+}
+
+impl Default for BenchRules {
+    fn default() -> Self {
+        Self {
+            scan_prefix: String::new(),
+            scan_suffix: String::new(),
+            idle: Minutes::new(10),
+        }
+    }
 }
 
 /// People who work together, and when.

@@ -21,6 +21,19 @@ impl Floor {
         all
     }
 
+    /// What is due for one unit from now until `until`.
+    pub fn due_for(
+        &self,
+        lab: &Lab,
+        walks: &Walks,
+        unit: &UnitId,
+        now: Minute,
+        until: Minute,
+    ) -> Option<Due> {
+        let record = self.now.units.get(unit)?;
+        self.due_of(lab, walks, unit, record, now, until)
+    }
+
     /// The one thing that is due for a unit.
     fn due_of(
         &self,

@@ -3,7 +3,7 @@
 use super::names::Names;
 use super::value::{Faulty, Table, Value};
 use crate::clock;
-use crate::domain::lab::{Crew, Limit, Loading, Outage, Rig, Settle, Shift};
+use crate::domain::lab::{BenchRules, Crew, Limit, Loading, Outage, Rig, Settle, Shift};
 use crate::domain::{CrewId, Lab, Minutes, RigId, Span, Zone};
 use chrono::{NaiveDate, Weekday};
 use std::collections::{BTreeMap, BTreeSet};
@@ -17,7 +17,7 @@ pub(super) struct LabNames {
 
 /// Reads the file; what has a fault is left at its default.
 pub(super) fn read(root: &Table<'_>) -> (Lab, LabNames) {
-    root.only(&["format", "lab", "crew", "rig", "outage"]);
+    root.only(&["format", "lab", "bench", "crew", "rig", "outage"]);
     if let Some(format) = root.need("format")
         && format
             .whole(0..=1_000_000)
@@ -75,6 +75,28 @@ fn head(root: &Table<'_>) -> Lab {
         fail_reasons: get("fail_reasons")
             .map(|value| lines(&value))
             .unwrap_or_default(),
+        bench: bench(root),
+    }
+}
+
+/// What the lab says about its bench; what it leaves out is as usual.
+fn bench(root: &Table<'_>) -> BenchRules {
+    let usual = BenchRules::default();
+    let Some(table) = root.get("bench").and_then(|value| value.table("bench")) else {
+        return usual;
+    };
+    table.only(&["scan_prefix", "scan_suffix", "idle"]);
+    let text = |key| {
+        let text = table.get(key).and_then(|value| value.text());
+        text.unwrap_or_default().to_owned()
+    };
+    BenchRules {
+        scan_prefix: text("scan_prefix"),
+        scan_suffix: text("scan_suffix"),
+        idle: table
+            .get("idle")
+            .and_then(|value| value.length())
+            .unwrap_or(usual.idle),
     }
 }
 

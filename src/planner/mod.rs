@@ -96,6 +96,15 @@ pub fn solve(
     })
 }
 
+/// The visits of the plan in force, repaired and nothing more: what is still possible stays where it is, the rest
+/// finds the earliest place beside it. No bound and no reasons, for whoever asks thousands of times.
+pub fn repair(problem: &Problem) -> Vec<Visit> {
+    let alone = Alone::look(problem);
+    let (best, _) = first_plan(problem, &alone, &Rounds(0), &mut |_, _| {});
+    let booked = bookings(&best.builder);
+    visits(problem, &best.builder, &booked)
+}
+
 /// The best of the plans by rules, and how many were tried after the first.
 fn first_plan<'p>(
     problem: &'p Problem,

@@ -54,7 +54,8 @@ pub fn compile(lab: &Lab, facts: &Facts, now: Minute) -> Problem {
     problem
 }
 
-fn crews(lab: &Lab, span: Span) -> Vec<Crew> {
+/// The crews of a lab, with their people over a span and at least a day around it.
+pub fn crews(lab: &Lab, span: Span) -> Vec<Crew> {
     let crew = |crew: &lab::Crew| {
         let people = People::new(&shifts(lab, crew, span));
         Crew {

@@ -15,7 +15,7 @@ mod plan;
 mod words;
 
 pub use calendar::{OnTime, People};
-pub use compile::compile;
+pub use compile::{compile, crews as crews_on};
 pub use exposure::{course_on, time_on};
 pub use facts::facts_of_plan;
 pub use plan::{Left, Place, Plan, Visit};

@@ -4,6 +4,8 @@
 //! file that others read.
 
 pub mod evidence_svg;
+pub mod forecast_json;
+pub mod openmetrics;
 pub mod plan_json;
 pub mod request_toml;
 pub mod table;

@@ -69,7 +69,7 @@ fn overlay_keys(overlay: &Overlay) -> Vec<(String, String)> {
             ("letters", "narrow"),
         ],
         Overlay::Working { .. } => &[("Esc", "stop, and keep the best")],
-        Overlay::Trying { .. } => &[("Esc", "stop")],
+        Overlay::Trying { .. } | Overlay::Forecasting { .. } => &[("Esc", "stop")],
         Overlay::Difference { .. } | Overlay::Beside { .. } => &[
             ("c", "put in force"),
             ("Esc", "drop"),
@@ -93,7 +93,10 @@ fn overlay_keys(overlay: &Overlay) -> Vec<(String, String)> {
             ("Tab", "next field"),
             ("Esc", "close"),
         ],
-        Overlay::Why { .. } | Overlay::Proof { .. } | Overlay::Walk { .. } => &[
+        Overlay::Forecast { .. }
+        | Overlay::Why { .. }
+        | Overlay::Proof { .. }
+        | Overlay::Walk { .. } => &[
             ("Esc", "close"),
             ("Up Down", "scroll"),
             ("PgUp PgDn", "page"),

@@ -1,192 +1,369 @@
-//! How rigs are used, by rig and day.
+//! How rigs are used: a heat map of rigs by days or weeks, and what a manager asks next: what the selected rig
+//! does with its time, the trend, what is booked against what there is, the bottleneck, what is late.
 
 use super::theme::Theme;
 use super::{clock, line};
 use crate::app::App;
-use crate::usage::{Cell, LoadTable, RigLoad, load};
-use crate::widgets::heat;
+use crate::app::load_view::{Column, LoadKnown};
+use crate::domain::Minutes;
+use crate::usage::State;
+use crate::usage::table::{Grain, GroupLoad, Interval, LoadTable, RigLoad, Share, Trend};
+use crate::widgets::heat::{self, Heat};
 use crate::widgets::text::fit;
+use chrono::Datelike;
 use ratatui::buffer::Buffer;
 use ratatui::layout::Rect;
 use ratatui::style::Style;
+use std::fmt::Write;
 
 /// Columns before the heat cells.
-const NAME: u16 = 9;
-/// Columns of a day.
-const DAY: u16 = 6;
-/// Columns after the heat cells.
-const SUMS: u16 = 30;
+const NAME: u16 = 10;
+/// Columns after the heat cells: least, most and last of the trend, and the backlog.
+const SUMS: u16 = 22;
+/// From this width on the sums are shown.
+const ROOM_FOR_SUMS: u16 = 60;
+/// Lines of header.
+const HEAD: u16 = 2;
+/// Rigs that are shown before the lines below them get more room.
+const LEAST_RIGS: u16 = 12;
 
 pub(super) fn draw(app: &App, theme: &Theme, area: Rect, buffer: &mut Buffer) -> usize {
     for at in 0..area.height {
         line(buffer, area, at, "", Style::new());
     }
-    let sums = if area.width >= 70 { SUMS } else { 0 };
-    let days = u32::from((area.width - NAME - sums) / DAY).clamp(1, 31);
-    let table = load(&app.desk.lab, &app.desk.floor, app.now, app.load_from, days);
-    head(&table, theme, area, sums, buffer);
-    let below = 5.min(area.height / 3);
-    let rows = usize::from(area.height - 1 - below);
-    let first = app.load_row.saturating_sub(rows.saturating_sub(1));
-    for (at, own) in table.rows.iter().enumerate().skip(first).take(rows) {
-        let y = area.y + u16::try_from(1 + at - first).unwrap_or(1);
-        rig_row(
+    let sheet = Sheet::of(app, theme, area);
+    let below = sheet.below(app);
+    let rigs = u16::try_from(sheet.order.len()).unwrap_or(u16::MAX);
+    let room = area.height.saturating_sub(HEAD);
+    let need = u16::try_from(below.len()).unwrap_or(u16::MAX);
+    let rows = rigs.min(room.saturating_sub(need).max(LEAST_RIGS.min(room)));
+    sheet.head(app, buffer);
+    let first = app
+        .load
+        .row
+        .saturating_sub(usize::from(rows).saturating_sub(1));
+    for (at, ix) in sheet.order.iter().enumerate().skip(first).take(rows.into()) {
+        let y = HEAD + u16::try_from(at - first).unwrap_or(0);
+        sheet.rig(*ix, at == app.load.row, y, buffer);
+    }
+    for ((text, style), at) in below.iter().zip(HEAD + rows..) {
+        line(buffer, area, at, text, *style);
+    }
+    rows.max(1).into()
+}
+
+/// What one drawing of the screen needs.
+struct Sheet<'a> {
+    known: &'a LoadKnown,
+    theme: &'a Theme,
+    area: Rect,
+    /// Columns after the heat cells.
+    sums: u16,
+    /// Columns of one heat cell with the gap before it.
+    pitch: u16,
+    table: LoadTable,
+    trend: LoadTable,
+    order: Vec<usize>,
+    measure: crate::usage::table::Measure,
+}
+
+impl<'a> Sheet<'a> {
+    fn of(app: &'a App, theme: &'a Theme, area: Rect) -> Self {
+        let sums = if area.width >= ROOM_FOR_SUMS { SUMS } else { 0 };
+        let pitch = match app.load.grain {
+            Grain::Day => 3,
+            Grain::Week => 4,
+        };
+        let columns = area.width.saturating_sub(NAME + sums + 1) / pitch;
+        let trend = app.load.trend(&app.desk, app.now);
+        Self {
+            known: app.load.known(&app.desk, app.now),
             theme,
-            own,
-            at == app.load_row,
-            Rect {
-                y,
-                height: 1,
-                ..area
-            },
+            area,
             sums,
-            buffer,
-        );
+            pitch,
+            table: app
+                .load
+                .table(&app.desk, app.now, columns.clamp(1, 60).into()),
+            order: app.load.order(&trend),
+            trend,
+            measure: app.load.measure,
+        }
     }
-    let shown = u16::try_from(table.rows.len().saturating_sub(first).min(rows)).unwrap_or(0);
-    let rest = Rect {
-        y: area.y + 1 + shown,
-        height: area.height - 1 - shown,
-        ..area
-    };
-    summary(app, &table, theme, rest, buffer);
-    rows
-}
 
-fn head(table: &LoadTable, theme: &Theme, area: Rect, sums: u16, buffer: &mut Buffer) {
-    let mut text = fit("in use %", NAME.into());
-    for day in &table.days {
-        text.push_str(&fit(&day.format("%a%d").to_string(), DAY.into()));
+    /// Where the cell of a column begins.
+    fn column(&self, at: usize) -> u16 {
+        self.area.x + NAME + self.pitch * u16::try_from(at).unwrap_or(0)
     }
-    if sums > 0 {
-        text = fit(&text, usize::from(area.width - sums));
-        text.push_str("  use h down h fill% backlog d");
-    }
-    line(buffer, area, 0, &text, theme.title());
-}
 
-fn rig_row(theme: &Theme, own: &RigLoad, chosen: bool, area: Rect, sums: u16, buffer: &mut Buffer) {
-    let cursor = if chosen { ">" } else { " " };
-    buffer.set_string(
-        area.x,
-        area.y,
-        format!("{cursor}{}", fit(own.rig.as_str(), usize::from(NAME) - 1)),
-        Style::new(),
-    );
-    for (at, cell) in own.cells.iter().enumerate() {
-        let percent = shown_percent(cell);
-        let x = area.x + NAME + DAY * u16::try_from(at).unwrap_or(0);
-        buffer.set_string(
-            x,
-            area.y,
-            heat::cell(percent),
-            theme.heat(heat::step(percent)),
-        );
-    }
-    if sums > 0 {
-        let total = own.total();
-        let hours = |length: crate::domain::Minutes| length.get() / 60;
-        let days = own.backlog.get() as f64 / 1440.0;
-        let text = format!(
-            "{:>7} {:>6} {:>5} {days:>9.1}",
-            hours(total.in_use),
-            hours(total.down),
-            total.filled_percent(own.positions)
-        );
-        buffer.set_string(
-            area.x + area.width - sums,
-            area.y,
-            fit(&text, sums.into()),
-            Style::new(),
-        );
-    }
-    if chosen {
-        buffer.set_style(
-            Rect {
-                width: NAME,
-                ..area
-            },
-            theme.selected(),
-        );
-    }
-}
-
-/// Percent of the day in use; nothing where the rig was down all day.
-fn shown_percent(cell: &Cell) -> Option<i64> {
-    if cell.down >= cell.calendar {
-        None
-    } else {
-        Some(cell.in_use_percent())
-    }
-}
-
-/// The trend over the days, the bottleneck, and what is late and why.
-fn summary(app: &App, table: &LoadTable, theme: &Theme, area: Rect, buffer: &mut Buffer) {
-    let by_day: Vec<i64> = (0..table.days.len())
-        .map(|day| {
-            let cells = table.rows.iter().map(|row| &row.cells[day]);
-            let (used, whole) = cells.fold((0, 0), |(used, whole), cell| {
-                (
-                    used + cell.in_use.get(),
-                    whole + (cell.calendar - cell.down).get(),
-                )
-            });
-            if whole == 0 { 0 } else { used * 100 / whole }
-        })
-        .collect();
-    let (min, max) = (
-        by_day.iter().min().unwrap_or(&0),
-        by_day.iter().max().unwrap_or(&0),
-    );
-    let last = by_day.last().unwrap_or(&0);
-    let backlog: f64 = table
-        .rows
-        .iter()
-        .map(|row| row.backlog.get() as f64 / 1440.0)
-        .sum();
-    let first_words = format!(
-        "all rigs in use %: min {min}  max {max}  last {last}   backlog {backlog:.1} rig-days"
-    );
-    line(buffer, area, 0, &first_words, theme.title());
-    let bottleneck =
-        table
-            .bottleneck()
-            .map_or("no rig is in use in these days".to_owned(), |row| {
-                format!(
-                    "bottleneck: {}, {} % of its positions filled",
-                    row.rig,
-                    row.total().filled_percent(row.positions)
-                )
-            });
-    line(buffer, area, 1, &bottleneck, Style::new());
-    if table.late.is_empty() {
+    /// Two lines: what the cells show and the days, and which of them.
+    fn head(&self, app: &App, buffer: &mut Buffer) {
+        let style = self.theme.title();
+        let (area, grain) = (self.area, app.load.grain);
         line(
             buffer,
             area,
-            2,
-            "no request is late by the published plan",
-            Style::new(),
+            0,
+            &fit(self.measure.words(), NAME.into()),
+            style,
         );
+        let arrow = if app.load.descending { 'v' } else { '^' };
+        let mark = |column: Column| {
+            if app.load.column == column {
+                arrow
+            } else {
+                ' '
+            }
+        };
+        let rig = format!(" rig {}", mark(Column::Rig));
+        line(buffer, area, 1, &fit(&rig, NAME.into()), style);
+        let mut last_month = 0;
+        for (at, own) in self.table.intervals.iter().enumerate() {
+            let (upper, lower) = match grain {
+                Grain::Day => (weekday(own), own.first.format("%d").to_string()),
+                Grain::Week if own.first.month() == last_month => (String::new(), week(own)),
+                Grain::Week => (own.first.format("%b").to_string(), week(own)),
+            };
+            last_month = own.first.month();
+            // The gap before the column that holds now bears the mark of now.
+            let gap = if own.span.contains(app.now) { '|' } else { ' ' };
+            let (x, y) = (self.column(at), area.y);
+            buffer.set_string(x, y, format!("{gap}{upper}"), style);
+            if area.height > 1 {
+                buffer.set_string(x, y + 1, format!("{gap}{lower}"), style);
+            }
+        }
+        if self.sums > 0 {
+            let unit = if grain == Grain::Day { 'd' } else { 'w' };
+            let x = area.x + area.width - self.sums;
+            let upper = format!("trend 12 {unit}     backlog");
+            let marks = [Column::Min, Column::Max, Column::Last, Column::Backlog].map(mark);
+            let [min, max, last, backlog] = marks;
+            let lower = format!("min{min} max{max} last{last} rig-d{backlog}");
+            buffer.set_string(x, area.y, fit(&upper, self.sums.into()), style);
+            if area.height > 1 {
+                buffer.set_string(x, area.y + 1, fit(&lower, self.sums.into()), style);
+            }
+        }
     }
-    for (at, own) in table.late.iter().enumerate() {
-        let cause = own.cause.as_ref().map_or(String::new(), |cause| {
+
+    fn rig(&self, ix: usize, is_selected: bool, at: u16, buffer: &mut Buffer) {
+        let (row, area) = (&self.table.rows[ix], self.area);
+        let y = area.y + at;
+        if at >= area.height {
+            return;
+        }
+        let cursor = if is_selected { '>' } else { ' ' };
+        let name = format!("{cursor}{}", fit(row.rig.as_str(), usize::from(NAME) - 2));
+        let style = if is_selected {
+            self.theme.selected()
+        } else {
+            Style::new()
+        };
+        buffer.set_string(area.x, y, fit(&name, usize::from(NAME)), style);
+        for (at, own) in row.cells.iter().enumerate() {
+            let heat = heat_of(own.share(self.measure));
+            let x = self.column(at) + 1;
+            buffer.set_string(x, y, heat::cell(heat), self.theme.heat(heat::step(heat)));
+        }
+        if self.sums > 0 {
+            let text = self.sums_of(ix, row);
+            buffer.set_string(
+                area.x + area.width - self.sums,
+                y,
+                fit(&text, self.sums.into()),
+                Style::new(),
+            );
+        }
+    }
+
+    /// The trend's figures and the backlog of a rig.
+    fn sums_of(&self, ix: usize, row: &RigLoad) -> String {
+        let backlog = in_days(row.backlog);
+        match self.trend.rows[ix].trend(self.measure) {
+            Some(Trend { min, max, last }) => format!("{min:>3} {max:>4} {last:>5} {backlog:>6}"),
+            None => format!("{:>3} {:>4} {:>5} {backlog:>6}", "..", "..", ".."),
+        }
+    }
+
+    /// What stands below the rigs, what matters most first.
+    fn below(&self, app: &App) -> Vec<(String, Style)> {
+        let plain = Style::new();
+        let mut lines = vec![
+            (self.selected(app), plain),
+            (self.all_rigs(), self.theme.title()),
+        ];
+        lines.push((self.bottleneck(app), self.theme.title()));
+        let mut late = self.late(app);
+        let room = usize::from(self.area.height.saturating_sub(HEAD));
+        let left = room.saturating_sub(self.order.len().min(LEAST_RIGS.into()) + lines.len());
+        let groups = self.groups(left);
+        // Where there is little room the first of what is late stands beside the busiest group.
+        let most = left.saturating_sub(groups.len().min(2)).max(1);
+        if late.len() > most {
+            let hidden = late.len() + 1 - most;
+            late.truncate(most.saturating_sub(1));
+            late.push((
+                format!("late: {hidden} more; rigday load lists them"),
+                self.theme.warning(),
+            ));
+        }
+        lines.extend(late);
+        lines.extend(self.offers());
+        lines.extend(groups.into_iter().map(|line| (line, plain)));
+        lines
+    }
+
+    /// What the selected rig does with the time in view, in percent of it.
+    fn selected(&self, app: &App) -> String {
+        let Some(row) = self.order.get(app.load.row).map(|ix| &self.table.rows[*ix]) else {
+            return "no rig: add one to lab.toml".to_owned();
+        };
+        let cells = row.cells.iter().filter(|cell| cell.is_known);
+        let none = crate::usage::RigMinutes::default();
+        let total = cells.fold(none, |sum, cell| sum.and(&cell.minutes));
+        if total.calendar() == Minutes::ZERO {
+            return format!("{}: nothing is known of these days", row.rig);
+        }
+        let mut text = format!("{}:", row.rig);
+        for state in State::ALL {
+            let percent = total.states[state].get() as f64 * 100.0 / total.calendar().get() as f64;
+            if percent >= 0.5 {
+                let word = state.word().replace('_', " ");
+                write!(text, " {word} {percent:.0}").expect("a string takes it");
+            }
+        }
+        text + " %"
+    }
+
+    fn all_rigs(&self) -> String {
+        let figures: Vec<Option<i64>> = (0..self.trend.intervals.len())
+            .map(|ix| self.trend.all_rigs(ix, self.measure))
+            .collect();
+        let backlog = in_days(self.table.backlog());
+        let spark = heat::spark(&figures, self.theme.unicode);
+        let name = self.measure.words();
+        let trend = match Trend::of(figures.into_iter().flatten()) {
+            Some(Trend { min, max, last }) => format!("min {min} max {max} last {last}"),
+            None => "nothing recorded yet".to_owned(),
+        };
+        format!("all rigs {name} {spark} {trend}  backlog {backlog} rig-days")
+    }
+
+    fn bottleneck(&self, app: &App) -> String {
+        match &self.known.bottleneck {
+            Some(own) => format!("bottleneck of the next 7 days: {}", own.words()),
+            None if app.desk.floor.now.published.is_none() => {
+                "no plan in force: go to Plan (1), p plans, c publishes".to_owned()
+            }
+            None => "no bottleneck: nothing is booked in the next 7 days".to_owned(),
+        }
+    }
+
+    fn late(&self, app: &App) -> Vec<(String, Style)> {
+        if app.desk.floor.now.published.is_none() {
+            return Vec::new();
+        }
+        let late = &self.known.late;
+        if late.is_empty() {
+            let words = "no request is late by the plan in force";
+            return vec![(words.to_owned(), Style::new())];
+        }
+        let words = |own: &crate::usage::LateRequest| {
+            let finish = clock(app, own.finish);
             format!(
-                "; {} step {} on {}: {}",
-                cause.unit, cause.step, cause.rig, cause.because
+                "late: {} by {}, {finish}; {}",
+                own.request,
+                own.late,
+                own.cause()
             )
-        });
-        let text = format!(
-            "late: {} by {}, {}{cause}",
-            own.request,
-            own.late,
-            clock(app, own.finish)
-        );
-        line(
-            buffer,
-            area,
-            u16::try_from(2 + at).unwrap_or(u16::MAX),
-            &text,
-            theme.warning(),
-        );
+        };
+        late.iter()
+            .map(|own| (words(own), self.theme.warning()))
+            .collect()
     }
+
+    /// Rates that fit better than those of the lab folder.
+    fn offers(&self) -> Vec<(String, Style)> {
+        let count = self.known.offers().count();
+        let Some(first) = self.known.offers().next() else {
+            return Vec::new();
+        };
+        let Some(offer) = &first.offer else {
+            return Vec::new();
+        };
+        let (rig, method) = (&first.rig, &first.method);
+        let more = if count > 1 {
+            format!("; {} more", count - 1)
+        } else {
+            String::new()
+        };
+        let text = format!(
+            "rates: {rig} {method} took {:.2} of plan in {} visits ({:.2} to {:.2}): {}{more}",
+            first.median,
+            first.visits,
+            first.lower,
+            first.upper,
+            offer.words()
+        );
+        vec![(text, Style::new())]
+    }
+
+    /// Booked work against capacity by group, the busiest first, in at most `most` lines.
+    fn groups(&self, most: usize) -> Vec<String> {
+        let is_ahead =
+            |group: &&GroupLoad| group.weeks.iter().any(|own| own.booked > Minutes::ZERO);
+        let mut groups: Vec<&GroupLoad> = self.known.groups.iter().filter(is_ahead).collect();
+        if groups.is_empty() || most < 2 {
+            return Vec::new();
+        }
+        let peak = |group: &GroupLoad| {
+            group
+                .weeks
+                .iter()
+                .filter_map(crate::usage::table::Demand::percent)
+                .max()
+        };
+        groups.sort_by_key(|group| std::cmp::Reverse(peak(group)));
+        let mut head = fit("booked of rig-days", 22);
+        for week_ahead in &self.known.coming {
+            write!(head, "{:>14}", week(week_ahead)).expect("a string takes it");
+        }
+        let group = |own: &&GroupLoad| {
+            let mut text = fit(&format!("{} x{}", own.name, own.rigs.len()), 22);
+            for demand in &own.weeks {
+                let (booked, all) = (in_days(demand.booked), in_days(demand.capacity));
+                let percent = demand
+                    .percent()
+                    .map_or("--".to_owned(), |own| format!("{own}%"));
+                write!(text, "{:>14}", format!("{booked}/{all} {percent}"))
+                    .expect("a string takes it");
+            }
+            text
+        };
+        std::iter::once(head)
+            .chain(groups.iter().map(group))
+            .take(most)
+            .collect()
+    }
+}
+
+fn heat_of(share: Share) -> Heat {
+    match share {
+        Share::Percent(percent) => Heat::Percent(percent),
+        Share::Closed => Heat::Closed,
+        Share::NoData => Heat::NoData,
+    }
+}
+
+fn weekday(own: &Interval) -> String {
+    own.first.format("%a").to_string().chars().take(2).collect()
+}
+
+fn week(own: &Interval) -> String {
+    format!("w{:02}", own.first.iso_week().week())
+}
+
+fn in_days(length: Minutes) -> String {
+    format!("{:.1}", length.get() as f64 / 1440.0)
 }

@@ -2,6 +2,7 @@
 
 mod bench;
 mod evidence;
+mod forecast;
 mod key_line;
 mod load;
 pub mod looks;
@@ -12,6 +13,7 @@ mod proof;
 mod tests;
 pub mod theme;
 mod units;
+mod walk;
 mod what_if;
 
 use crate::app::offers::Offer;
@@ -99,6 +101,7 @@ fn line(buffer: &mut Buffer, area: Rect, at: u16, text: &str, style: Style) {
 
 /// What stands at the right of the header: the greater the rank, the sooner it is left out; 0 stays.
 struct Part {
+    gap: &'static str,
     text: String,
     rank: u8,
 }
@@ -108,10 +111,10 @@ struct Part {
 fn header(app: &App, theme: &Theme, area: Rect, buffer: &mut Buffer) {
     let width = usize::from(area.width);
     let mut parts = header_parts(app, area.width);
-    let least = app.screen.name().len() + 3;
+    let least = app.screen.name().len() + 2;
     let right = loop {
-        let texts: Vec<&str> = parts.iter().map(|part| part.text.as_str()).collect();
-        let right = format!("{} ", texts.join("  "));
+        let texts = parts.iter().flat_map(|part| [part.gap, &part.text]);
+        let right: String = texts.chain([" "]).collect();
         let first = (0..parts.len()).max_by_key(|at| parts[*at].rank);
         match first.filter(|at| parts[*at].rank > 0) {
             Some(at) if right.width() + least > width => drop(parts.remove(at)),
@@ -145,6 +148,9 @@ fn header(app: &App, theme: &Theme, area: Rect, buffer: &mut Buffer) {
     }
 }
 
+/// The zone follows its time closely.
+const ZONE_RANK: u8 = 2;
+
 fn header_parts(app: &App, width: u16) -> Vec<Part> {
     let zone = &app.desk.lab.zone;
     let (dates, local) = (&app.settings.dates, zone.local(app.now));
@@ -155,11 +161,15 @@ fn header_parts(app: &App, width: u16) -> Vec<Part> {
         (_, ..100) => dates.short(local),
         _ => dates.long(local),
     };
-    let part = |text: String, rank| Part { text, rank };
+    let part = |text: String, rank| Part {
+        gap: if rank == ZONE_RANK { " " } else { "  " },
+        text,
+        rank,
+    };
     let mut parts = vec![
         part(app.desk.actor().person.clone(), 3),
-        part(zone.name().to_owned(), 2),
         part(time, 0),
+        part(zone.name().to_owned(), ZONE_RANK),
     ];
     parts.push(match stale {
         Some(stale) => part(stale, 0),
@@ -188,15 +198,17 @@ fn as_of(app: &App) -> String {
 fn screens_line(app: &App, room: usize) -> String {
     let own = format!(" {} ", app.screen.name());
     let others = |spelt: fn(&str, &str) -> String| {
-        let mut all = own.clone();
-        for screen in Screen::ALL.iter().filter(|screen| **screen != app.screen) {
-            let key = app.settings.keys.key(action_to(*screen), app.screen);
-            all.push_str(&spelt(key.unwrap_or_default(), screen.name()));
-        }
-        all
+        let others = Screen::ALL.iter().filter(|own| **own != app.screen);
+        let words: Vec<String> = others
+            .map(|screen| {
+                let key = app.settings.keys.key(action_to(*screen), app.screen);
+                spelt(key.unwrap_or_default(), screen.name())
+            })
+            .collect();
+        format!("{own}{}", words.join(" "))
     };
-    let by_name = others(|key, name| format!(" {key} {name}"));
-    let by_initial = others(|key, name| format!(" {key}{}", &name[..1]));
+    let by_name = others(|key, name| format!("{key} {name}"));
+    let by_initial = others(|key, name| format!("{key}{}", &name[..1]));
     let fits = |line: &String| line.width() <= room;
     [by_name, by_initial].into_iter().find(fits).unwrap_or(own)
 }

@@ -54,23 +54,12 @@ fn hanging(words: &str, width: usize) -> Vec<String> {
     rows
 }
 
-/// The form with its fields, and below them what came of it.
+/// The form with its fields, and below them what came of it. Where both do not fit, fewer fields stay around the
+/// one that is typed into.
 pub(super) fn size_form(theme: &Theme, form: &SizeForm, area: Rect, buffer: &mut Buffer) {
     let title = "Size a leg: Enter works it out, Esc closes";
     let inside = frame(theme, title, area, buffer);
     let room = usize::from(inside.width);
-    for (at, (name, field)) in (0..).zip(SizeForm::NAMES.iter().zip(&form.fields)) {
-        let chosen = usize::from(at) == form.at;
-        let cursor = if chosen { "_" } else { "" };
-        let words = format!("{} {}{cursor}", fit(name, 37.min(room)), field.value());
-        let style = if chosen {
-            theme.selected()
-        } else {
-            Style::new()
-        };
-        line(buffer, inside, at, &words, style);
-    }
-    let below = u16::try_from(form.fields.len()).unwrap_or(u16::MAX);
     let (lines, style) = match (&form.answer, form.job) {
         (_, Some(_)) => (
             vec!["planning it beside everything else".to_owned()],
@@ -80,7 +69,26 @@ pub(super) fn size_form(theme: &Theme, form: &SizeForm, area: Rect, buffer: &mut
         (Some(Err(why)), _) => (vec![why.clone()], theme.warning()),
         (None, None) => (Vec::new(), Style::new()),
     };
-    let rows = lines.iter().flat_map(|own| hanging(own, room));
+    let rows: Vec<String> = lines.iter().flat_map(|own| hanging(own, room)).collect();
+    let shown = usize::from(inside.height).saturating_sub(rows.len());
+    let shown = shown.clamp(1, form.fields.len());
+    let first = form
+        .at
+        .saturating_sub(shown / 2)
+        .min(form.fields.len() - shown);
+    let fields = SizeForm::NAMES.iter().zip(&form.fields).enumerate();
+    for (at, (ix, (name, field))) in (0..).zip(fields.skip(first).take(shown)) {
+        let chosen = ix == form.at;
+        let cursor = if chosen { "_" } else { "" };
+        let words = format!("{} {}{cursor}", fit(name, 38.min(room)), field.value());
+        let style = if chosen {
+            theme.selected()
+        } else {
+            Style::new()
+        };
+        line(buffer, inside, at, &words, style);
+    }
+    let below = u16::try_from(shown).unwrap_or(u16::MAX);
     for (at, words) in (below..).zip(rows) {
         line(buffer, inside, at, &words, style);
     }

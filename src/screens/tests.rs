@@ -1,5 +1,7 @@
 //! Every screen at every size, and the three jobs of a morning by keys.
 
+mod load;
+
 use super::draw;
 use super::theme::{Level, Theme};
 use crate::app::desk::{Desk, Opening};
@@ -7,22 +9,24 @@ use crate::app::scenario::Scenario;
 use crate::app::what_if::Change;
 use crate::app::{App, Field, Jobs, Message, Overlay, Purpose, Screen, SizeForm, WhenFor};
 use crate::clock::FakeClock;
-use crate::domain::{Actor, EventBody, Lab, Minute, Minutes, RigId, UnitId, Verdict, Zone};
+use crate::domain::{
+    Actor, EventBody, Lab, Minute, Minutes, NewEvent, RigId, UnitId, Verdict, Zone,
+};
 use crate::ledger::{Env, Ids, Ledger, MemoryLedger, Shared};
 use crate::terminal::step;
 use ratatui::buffer::Buffer;
 use ratatui::layout::Rect;
 use std::path::Path;
-use std::sync::Arc;
 use std::sync::mpsc::{Receiver, channel};
+use std::sync::{Arc, OnceLock};
 use std::time::Duration;
 
-const THEMES: [Theme; 2] = [
+pub(super) const THEMES: [Theme; 2] = [
     Theme::new(true, Level::Ansi16),
     Theme::new(false, Level::None),
 ];
 
-fn actor() -> Actor {
+pub(super) fn actor() -> Actor {
     let text = |text: &str| text.to_owned();
     Actor {
         uid: 1,
@@ -33,14 +37,14 @@ fn actor() -> Actor {
     }
 }
 
-fn demo_lab() -> Lab {
+pub(super) fn demo_lab() -> Lab {
     let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("demo-lab");
     crate::lab::read(&folder)
         .expect("the demo lab has no fault")
         .lab
 }
 
-fn memory(clock: &Arc<FakeClock>) -> Box<dyn Ledger> {
+pub(super) fn memory(clock: &Arc<FakeClock>) -> Box<dyn Ledger> {
     let env = Env {
         clock: clock.clone(),
         ids: Ids::seeded(1),
@@ -51,7 +55,7 @@ fn memory(clock: &Arc<FakeClock>) -> Box<dyn Ledger> {
     Box::new(MemoryLedger::new(env))
 }
 
-fn app_on(lab: Lab, ledger: Box<dyn Ledger>, clock: Arc<FakeClock>) -> App {
+pub(super) fn app_on(lab: Lab, ledger: Box<dyn Ledger>, clock: Arc<FakeClock>) -> App {
     let with = Opening {
         lab,
         ledger,
@@ -66,7 +70,7 @@ fn app_on(lab: Lab, ledger: Box<dyn Ledger>, clock: Arc<FakeClock>) -> App {
 }
 
 /// The demo's lab without any history.
-fn fresh() -> App {
+pub(super) fn fresh() -> App {
     let lab = demo_lab();
     let now = crate::lab::parse_instant("2027-03-22T06:50", Some(&lab.zone)).expect("an instant");
     let clock = Arc::new(FakeClock::at(now));
@@ -74,20 +78,51 @@ fn fresh() -> App {
 }
 
 /// The demo on its Monday, its story played.
-fn demo() -> App {
-    let lab = demo_lab();
-    let story =
-        Scenario::read(crate::app::demo_files::SCENARIO, &lab).expect("the story can be read");
-    let clock = Arc::new(FakeClock::at(story.opens));
-    let shared = Shared::new(memory(&clock));
-    story
-        .play(&lab, Box::new(shared.clone()), &clock, &actor())
-        .expect("the story can be played");
-    app_on(lab, Box::new(shared), clock)
+pub(super) fn demo() -> App {
+    demo_on().0
+}
+
+/// The same, with its clock.
+pub(super) fn demo_on() -> (App, Arc<FakeClock>) {
+    let (opens, events) = story();
+    let clock = Arc::new(FakeClock::at(*opens));
+    let mut ledger = memory(&clock);
+    let outcome = ledger.append(&[], events);
+    assert!(
+        matches!(outcome, crate::ledger::Outcome::Recorded { .. }),
+        "{outcome:?}"
+    );
+    (app_on(demo_lab(), ledger, clock.clone()), clock)
+}
+
+/// What happened in the demo's three weeks, and when it opens; played once for all tests.
+fn story() -> &'static (Minute, Vec<NewEvent>) {
+    static STORY: OnceLock<(Minute, Vec<NewEvent>)> = OnceLock::new();
+    STORY.get_or_init(|| {
+        let lab = demo_lab();
+        let story =
+            Scenario::read(crate::app::demo_files::SCENARIO, &lab).expect("the story can be read");
+        let clock = Arc::new(FakeClock::at(story.opens));
+        let shared = Shared::new(memory(&clock));
+        story
+            .play(&lab, Box::new(shared.clone()), &clock, &actor())
+            .expect("the story can be played");
+        let app = app_on(lab, Box::new(shared), clock);
+        let event = |event: &crate::domain::Event| NewEvent {
+            id: event.id,
+            happened: event.happened,
+            actor: event.actor.clone(),
+            body: event.body.clone(),
+        };
+        (
+            story.opens,
+            app.desk.floor.events.iter().map(event).collect(),
+        )
+    })
 }
 
 /// A lab whose names try to break the screen.
-fn hostile() -> App {
+pub(super) fn hostile() -> App {
     let mut lab = demo_lab();
     let nasty = [
         "漢字かな-1",
@@ -104,14 +139,14 @@ fn hostile() -> App {
     app_on(lab, memory(&clock), clock)
 }
 
-fn shown(app: &App, theme: &Theme, width: u16, height: u16) -> Buffer {
+pub(super) fn shown(app: &App, theme: &Theme, width: u16, height: u16) -> Buffer {
     let area = Rect::new(0, 0, width, height);
     let mut buffer = Buffer::empty(area);
     draw(app, theme, area, &mut buffer);
     buffer
 }
 
-fn text(buffer: &Buffer) -> String {
+pub(super) fn text(buffer: &Buffer) -> String {
     let row = |y| {
         let cells = (0..buffer.area.width).map(|x| buffer[(x, y)].symbol().to_owned());
         cells.collect::<String>().trim_end().to_owned()
@@ -226,9 +261,6 @@ fn the_screens_of_the_demos_monday_look_as_they_were_read() {
     let mut app = demo();
     for (screen, width, height) in [
         (Screen::Plan, 80, 24),
-        (Screen::Bench, 80, 24),
-        (Screen::Load, 80, 24),
-        (Screen::Units, 80, 24),
         (Screen::Evidence, 80, 24),
         (Screen::Plan, 40, 12),
     ] {
@@ -268,14 +300,14 @@ fn header_keeps_stale_and_sample_when_there_is_little_room() {
 }
 
 /// The program with its jobs, driven by keys.
-struct Script {
-    app: App,
+pub(super) struct Script {
+    pub(super) app: App,
     jobs: Jobs,
     messages: Receiver<Message>,
 }
 
 impl Script {
-    fn new(app: App) -> Self {
+    pub(super) fn new(app: App) -> Self {
         let (sender, messages) = channel();
         Self {
             app,
@@ -285,13 +317,13 @@ impl Script {
     }
 
     /// Keys by name, apart by spaces.
-    fn keys(&mut self, keys: &str) {
+    pub(super) fn keys(&mut self, keys: &str) {
         for key in keys.split_whitespace() {
             step(&mut self.app, Message::Key(key.to_owned()), &mut self.jobs);
         }
     }
 
-    fn type_in(&mut self, words: &str) {
+    pub(super) fn type_in(&mut self, words: &str) {
         for letter in words.chars() {
             step(
                 &mut self.app,
@@ -317,7 +349,7 @@ impl Script {
         }
     }
 
-    fn screen(&self) -> String {
+    pub(super) fn screen(&self) -> String {
         text(&shown(&self.app, &THEMES[1], 100, 30))
     }
 }
@@ -401,7 +433,7 @@ fn the_three_people_do_their_morning_by_keys() {
     // The manager sees the hours.
     run.keys("3");
     assert!(
-        run.screen().contains("bottleneck:") && run.screen().contains("use h"),
+        run.screen().contains("bottleneck of") && run.screen().contains("rig-d"),
         "{}",
         run.screen()
     );
@@ -549,7 +581,7 @@ fn a_scan_records_nothing_and_letters_in_a_field_are_text() {
     run.type_in("xq?:/u");
     assert_eq!(run.app.bench.scan.value(), "xq?:/u");
     run.keys("Enter");
-    assert!(run.screen().contains("no unit xq?:/u"), "{}", run.screen());
+    assert!(run.screen().contains("NO UNIT  xq?:/u"), "{}", run.screen());
     run.keys("4 /");
     run.type_in("q?:/u");
     assert_eq!(run.app.units.filter.value(), "q?:/u");

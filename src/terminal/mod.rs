@@ -10,6 +10,7 @@ mod held;
 mod journal;
 mod keys;
 mod turn;
+mod typing;
 mod watch;
 
 pub use keys::key_name;
@@ -17,12 +18,14 @@ pub use turn::step;
 
 use crate::app::desk::Desk;
 use crate::app::{App, Jobs, Keeper, Settings};
+use crate::clock::SystemClock;
 use crate::screens::theme::Theme;
 use held::Held;
 use journal::Journal;
 use std::fs::File;
 use std::os::fd::AsFd;
 use std::path::PathBuf;
+use std::sync::Arc;
 use std::sync::mpsc::channel;
 use turn::Screen;
 
@@ -60,7 +63,9 @@ pub fn run(mut desk: Desk, options: Options) -> std::io::Result<End> {
     let now = move || zone.local(clock.now()).format("%Y-%m-%d %H:%M").to_string();
     let folder = options.state.clone();
     let held = Held::take(folder.map(|folder| Journal::new(folder, now)))?;
-    watch::keys(sender.clone());
+    // One clock for the keyboard and the loop: how fast keys come is told by it. The lab's may stand still.
+    let keyboard = Arc::new(SystemClock::default());
+    watch::keys(sender.clone(), keyboard.clone());
     watch::hang_up(sender.clone());
     // Unlike the standard library's own, this end of the terminal holds nothing back.
     let out = File::from(std::io::stdout().as_fd().try_clone_to_owned()?);
@@ -70,7 +75,8 @@ pub fn run(mut desk: Desk, options: Options) -> std::io::Result<End> {
     app.set(options.settings);
     keeper.offer(&mut app);
     let jobs = Jobs::new(sender);
-    let done = turn::turn(&mut app, &mut screen, &messages, jobs, &mut keeper);
+    let with = (&*keyboard, &mut keeper);
+    let done = turn::turn(&mut app, &mut screen, &messages, jobs, with);
     drop(held);
     done
 }

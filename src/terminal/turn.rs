@@ -3,6 +3,7 @@
 use super::End;
 use super::canvas::Canvas;
 use super::held::{MOUSE_OFF, MOUSE_ON, enter, leave};
+use super::typing::Typing;
 use crate::app::{App, Jobs, Keeper, Message, Pointer, look_for_clashes, perform, try_again};
 use crate::clock::{Clock, SystemClock};
 use crate::screens::theme::Theme;
@@ -97,11 +98,10 @@ pub(super) fn turn(
     screen: &mut Screen,
     messages: &Receiver<Message>,
     mut jobs: Jobs,
-    keeper: &mut Keeper,
+    (clock, keeper): (&SystemClock, &mut Keeper),
 ) -> std::io::Result<End> {
     look_for_clashes(app, &jobs);
-    // The lab's own clock may stand still.
-    let clock = SystemClock::default();
+    let mut typing = Typing::default();
     let mut next_tick = clock.elapsed() + TICK;
     let mut next_frame = Duration::ZERO;
     let mut went_on: Option<Duration> = None;
@@ -120,6 +120,7 @@ pub(super) fn turn(
         } else {
             next_tick
         };
+        let until = typing.due().map_or(until, |due| due.min(until));
         let wait = until.saturating_sub(clock.elapsed()).min(TICK);
         let first = match messages.recv_timeout(wait) {
             Ok(message) => Some(message),
@@ -133,7 +134,7 @@ pub(super) fn turn(
                     keeper.keep(app);
                     return Ok(End::Signal(signal));
                 }
-                Message::Key(key) if key == "Ctrl-z" => {
+                Message::Typed(key, _) if key == "Ctrl-z" => {
                     stop()?;
                     went_on = Some(clock.elapsed());
                     repaint(app, screen);
@@ -147,6 +148,7 @@ pub(super) fn turn(
                     }
                 }
                 Message::Resized => repaint(app, screen),
+                Message::Typed(key, at) => typing.key(app, &key, at, &mut jobs),
                 Message::Pointer(pointer) => {
                     let pointer = screen.placed(app, pointer);
                     step(app, Message::Pointer(pointer), &mut jobs);
@@ -154,6 +156,7 @@ pub(super) fn turn(
                 other => step(app, other, &mut jobs),
             }
         }
+        typing.lapse(app, clock.elapsed(), &mut jobs);
         // Steady input must not keep the clock and the ledger from being looked at.
         if clock.elapsed() >= next_tick {
             next_tick = clock.elapsed() + TICK;

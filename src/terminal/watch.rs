@@ -2,21 +2,26 @@
 
 use super::keys::message_of;
 use crate::app::Message;
+use crate::clock::{Clock, SystemClock};
 use rustix::event::{PollFd, PollFlags, poll};
 use signal_hook::consts::{SIGCONT, SIGHUP, SIGINT, SIGQUIT, SIGTERM};
+use std::sync::Arc;
 use std::sync::mpsc::Sender;
 use std::time::Duration;
 
 /// How long the loop may take to end by itself once the terminal is gone.
 const GRACE: Duration = Duration::from_millis(1500);
 
-/// Sends what is typed, pasted and pointed at.
-pub(super) fn keys(sender: Sender<Message>) {
+/// Sends what is typed, pasted and pointed at; keys with the time at which they came.
+pub(super) fn keys(sender: Sender<Message>, clock: Arc<SystemClock>) {
     std::thread::spawn(move || {
         while let Ok(event) = crossterm::event::read() {
-            if let Some(message) = message_of(event)
-                && sender.send(message).is_err()
-            {
+            let message = match message_of(event) {
+                Some(Message::Key(key)) => Message::Typed(key, clock.elapsed()),
+                Some(other) => other,
+                None => continue,
+            };
+            if sender.send(message).is_err() {
                 return;
             }
         }

@@ -228,7 +228,7 @@ fn a_whole_morning_by_commands_alone() {
         serde_json::from_str(&desk.at(&from, "load lab --json --days 1").good()).expect("JSON");
     let rigs = load["rigs"].as_array().expect("a list of rigs");
     let used = |rig: &serde_json::Value| {
-        rig["rig"] == "fb-1" && rig["days"][0]["in_use_minutes"].as_i64() > Some(0)
+        rig["rig"] == "fb-1" && rig["intervals"][0]["state_minutes"]["exposure"].as_i64() > Some(0)
     };
     assert!(rigs.iter().any(used), "{load}");
 

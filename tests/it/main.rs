@@ -1,12 +1,14 @@
 //! Whole-program tests, one module a subject.
 
 mod because;
+mod bench_plain;
 mod bounds;
 mod broken_labs;
 mod built_in_methods;
 mod catalogue_times;
 mod cli;
 mod floor;
+mod forecast;
 mod hand_week;
 mod hostile;
 mod house;
@@ -18,17 +20,21 @@ mod mutants;
 mod mutated_labs;
 mod networks;
 mod noise;
+mod open_metrics;
 mod published_values;
+mod queueing;
 mod random_labs;
 mod reliability;
 mod remedies;
 mod rules;
+mod scanning;
 mod screens_look;
 mod sharing;
 mod support;
 mod terminal;
 mod text_out;
 mod time_cases;
+mod usage;
 mod users;
 mod warnings;
 mod what_if;

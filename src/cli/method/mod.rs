@@ -7,7 +7,7 @@ mod page;
 use super::env::Env;
 use super::place::{folder, read_lab};
 use super::{Answer, Exit, Failure};
-use crate::domain::lab::{Lab, Method, Rest};
+use crate::domain::lab::{BenchRules, Lab, Method, Rest};
 use crate::domain::steps::{WalkStep, own_amount};
 use crate::domain::{MethodId, Minutes, StandardId, Zone};
 use crate::lab::{catalogue, nearest};
@@ -86,6 +86,7 @@ fn catalogue_alone() -> Lab {
         requests: Vec::new(),
         pins: Vec::new(),
         fail_reasons: Vec::new(),
+        bench: BenchRules::default(),
     }
 }
 

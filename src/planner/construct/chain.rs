@@ -83,13 +83,22 @@ impl Builder<'_> {
     pub(super) fn links(&self, unit: UnitIx, steps: Range<usize>) -> Vec<Link> {
         let fixed = self.fixed_of(unit);
         let link = |step| {
-            let mut link = Link::free(step);
+            let mut link = self.free_link(unit, step);
             if let Some(fixed) = fixed.iter().find(|fixed| fixed.step == step) {
+                link.not_on = None;
                 fixed.bind(&mut link);
             }
             link
         };
         steps.map(link).collect()
+    }
+
+    /// A step that keeps off the rig that is left out, where it has another.
+    pub(super) fn free_link(&self, unit: UnitIx, step: usize) -> Link {
+        let mut link = Link::free(step);
+        let rigs = self.problem.rigs_for(self.problem.step(unit, step));
+        link.not_on = self.style.avoid.filter(|_| rigs.len() > 1);
+        link
     }
 
     /// Where a fixed booking would go if the rest of its unit did not matter.

@@ -3,7 +3,7 @@
 
 use super::{Builder, RequestIx, tries};
 use crate::domain::{Minute, Minutes, Span};
-use crate::planner::reach::{Link, Outs, RunRule};
+use crate::planner::reach::{Outs, RunRule};
 use crate::planner::spans::{Spans, clip, meet, stretch};
 use crate::planner::timeline::Placed;
 use crate::problem::UnitIx;
@@ -26,6 +26,12 @@ impl Builder<'_> {
             return self.put_apart(chains, None);
         }
         let mark = self.log.len();
+        if self.style.apart {
+            if self.put_apart(chains, Some(chamber)).is_ok() {
+                return Ok(());
+            }
+            self.undo_to(mark);
+        }
         let together = self.put_through_chamber(request, chains, chamber);
         together.or_else(|step| {
             self.undo_to(mark);
@@ -90,11 +96,12 @@ impl Builder<'_> {
         from: Minute,
     ) -> Result<(), usize> {
         let (leader, _) = chains[0].clone();
-        let mut link = Link::free(chamber);
+        let mut link = self.free_link(leader, chamber);
         link.together = Some(true);
         let mut fixed = chains.iter().flat_map(|(unit, _)| self.fixed_of(*unit));
         let fixed = fixed.find(|fixed| fixed.step == chamber);
         if let Some(fixed) = fixed {
+            link.not_on = None;
             fixed.bind(&mut link);
         }
         let room = u32::try_from(chains.len()).unwrap_or(u32::MAX);

@@ -29,6 +29,23 @@ pub(super) struct Style {
     pub(super) look_ahead: bool,
     /// Changeovers between a unit's own steps are left out: for bounds, which may only relax.
     pub(super) alone: bool,
+    /// A rig that is left out wherever a step has another.
+    pub(super) avoid: Option<RigIx>,
+    /// Units that stay together may do so outside of chambers, even where a run has room for them all.
+    pub(super) apart: bool,
+}
+
+impl Style {
+    /// Runs are joined at that price, and look ahead.
+    pub(super) fn sharing(join_wait: Minutes) -> Self {
+        Self {
+            join_wait,
+            look_ahead: true,
+            alone: false,
+            avoid: None,
+            apart: false,
+        }
+    }
 }
 
 /// A partial plan and how to add to it.
@@ -116,9 +133,9 @@ impl<'p> Builder<'p> {
         fixed: Arc<Vec<Vec<Fixed>>>,
     ) -> Self {
         let style = Style {
-            join_wait: Minutes::ZERO,
             look_ahead: false,
             alone: true,
+            ..Style::sharing(Minutes::ZERO)
         };
         Self::bare(problem, lines, style, fixed)
     }
@@ -386,7 +403,7 @@ impl<'p> Builder<'p> {
 
     /// Holds the places of fixed bookings until their unit is put in: first those of the plan in force,
     /// whose times fit together, then pins by their time.
-    fn cast_shadows(&mut self, requests: &[RequestIx]) {
+    pub(super) fn cast_shadows(&mut self, requests: &[RequestIx]) {
         let units = requests
             .iter()
             .flat_map(|request| self.problem.units_of(*request));
@@ -400,6 +417,13 @@ impl<'p> Builder<'p> {
                 self.lines.place(unit, fixed.step, placed);
                 self.shadows.entry(unit).or_default().push(fixed.step);
             }
+        }
+    }
+
+    /// Frees the places that are held for a request.
+    pub(super) fn lift_shadows_of(&mut self, request: RequestIx) {
+        for unit in self.problem.units_of(request) {
+            self.lift_shadows(unit);
         }
     }
 

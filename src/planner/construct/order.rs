@@ -20,11 +20,7 @@ pub(in crate::planner) struct Rule {
 
 /// The rules in the order in which they are tried; the first gives the first plan.
 pub(in crate::planner) fn rules() -> Vec<Rule> {
-    let style = |hours| Style {
-        join_wait: Minutes::hours(hours),
-        look_ahead: true,
-        alone: false,
-    };
+    let style = |hours| Style::sharing(Minutes::hours(hours));
     vec![
         Rule {
             look: 2.0,

@@ -22,9 +22,12 @@ pub(super) struct Outcome {
     pub(super) cost: i64,
 }
 
-/// Shares of the best cost by which an accepted plan is dearer on average, at first and in the end.
-const HOT: f64 = 0.02;
-const COLD: f64 = 0.0002;
+/// By how many mean costs of a request an accepted plan is dearer on average, at first and in the end.
+const HOT: f64 = 0.5;
+const COLD: f64 = 0.004;
+/// How often a rig is left out in a round, and how often units that stay together may keep off chambers.
+const AVOID: f64 = 0.3;
+const APART: f64 = 0.2;
 
 /// What a round brought.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -192,7 +195,8 @@ impl<'b, 'p> Search<'b, 'p> {
         if change <= 0 {
             return true;
         }
-        let heat = self.best_cost as f64 * HOT * (COLD / HOT).powf(self.used);
+        let request = self.best_cost as f64 / self.movable.len() as f64;
+        let heat = request * HOT * (COLD / HOT).powf(self.used);
         (change as f64) < -heat * (1.0 - self.random.fraction()).ln()
     }
 
@@ -216,25 +220,40 @@ impl<'b, 'p> Search<'b, 'p> {
         for ix in (1..order.len()).rev() {
             order.swap(ix, self.random.below(ix + 1));
         }
-        let hours = [0, 2, 6, 12, 24, 72][self.random.below(6)];
-        let look_ahead = self.random.below(4) > 0;
-        self.builder.style = Style {
-            join_wait: Minutes::hours(hours),
-            look_ahead,
-            alone: false,
-        };
+        self.builder.style = self.style();
+        let whole = order.iter().filter(|piece| piece.whole);
+        let whole: Vec<RequestIx> = whole.map(|piece| piece.request).collect();
+        self.builder.cast_shadows(&whole);
+        let mut complete = true;
         for piece in &order {
-            let put = if piece.whole {
-                self.builder.put(piece.request)
-            } else {
-                self.builder.put_stages_of(piece.request, &piece.units)
-            };
-            if put.is_err() {
-                return false;
+            if piece.whole {
+                self.builder.lift_shadows_of(piece.request);
             }
+            complete = complete && self.put(piece);
         }
         self.builder.forget_log();
-        true
+        complete
+    }
+
+    fn put(&mut self, piece: &Piece) -> bool {
+        let put = if piece.whole {
+            self.builder.put(piece.request)
+        } else {
+            self.builder.put_stages_of(piece.request, &piece.units)
+        };
+        put.is_ok()
+    }
+
+    /// How chambers are shared in this round, and what is left out so that others can have it.
+    fn style(&mut self) -> Style {
+        let hours = [0, 2, 6, 12, 24, 72][self.random.below(6)];
+        let mut style = Style::sharing(Minutes::hours(hours));
+        style.look_ahead = self.random.below(4) > 0;
+        if self.random.fraction() < AVOID {
+            style.avoid = Some(self.random.below(self.builder.problem.rigs.len()).into());
+        }
+        style.apart = self.random.fraction() < APART;
+        style
     }
 
     fn take_back(&mut self, pieces: &[Piece], taken: &[Taken]) {

@@ -3,7 +3,6 @@
 mod actions;
 mod difference;
 mod questions;
-mod walk;
 
 use super::theme::Theme;
 use super::what_if;
@@ -42,6 +41,12 @@ pub(super) fn draw(app: &App, theme: &Theme, area: Rect, buffer: &mut Buffer) ->
         Overlay::Trying { request, tried, .. } => {
             what_if::trying(theme, request, *tried, area, buffer);
         }
+        Overlay::Forecasting { drawn, .. } => {
+            super::forecast::drawing(theme, *drawn, area, buffer);
+        }
+        Overlay::Forecast { told, scroll } => {
+            super::forecast::table(app, theme, (told, *scroll), area, buffer);
+        }
         Overlay::Why {
             request,
             lines,
@@ -63,7 +68,9 @@ pub(super) fn draw(app: &App, theme: &Theme, area: Rect, buffer: &mut Buffer) ->
             super::proof::proof(app, theme, *leg, *scroll, area, buffer);
         }
         Overlay::Size(form) => super::proof::size_form(theme, form, area, buffer),
-        Overlay::Walk { unit, scroll } => walk::walk(app, theme, unit, *scroll, area, buffer),
+        Overlay::Walk { unit, scroll } => {
+            super::walk::overlay(app, theme, unit, *scroll, area, buffer);
+        }
     }
     Some(rows)
 }

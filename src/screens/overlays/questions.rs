@@ -50,15 +50,18 @@ pub(super) fn ask(
     buffer: &mut Buffer,
 ) {
     let reasons = app.reasons();
-    let hint = if reasons.is_empty() {
-        "Enter records, Esc goes back"
-    } else {
-        "type, or choose with the arrows; Enter records, Esc goes back"
+    let hint = match purpose {
+        Purpose::Who(_) => {
+            let person = &app.desk.actor().person;
+            format!("a name, or scan a %WHO card; Enter alone: still {person}")
+        }
+        _ if reasons.is_empty() => "Enter records, Esc goes back".to_owned(),
+        _ => "choose with the arrows, add words or only type; Enter records".to_owned(),
     };
     let question = Question {
         title: &purpose.question(),
         typed: Some(field.input.value()),
-        hint,
+        hint: &hint,
         answers: reasons,
         selected: field.selected.checked_sub(1),
         width: 66,

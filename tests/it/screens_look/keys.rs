@@ -109,6 +109,7 @@ fn t12_every_action_is_reached_with_arrows_tab_and_enter_alone() {
         run.app.screen = Screen::Plan;
         run.app.overlays.clear();
         run.app.over = false;
+        run.app.units.typing = false;
         let mut turns = 0;
         while !matches!(run.app.overlays.last(), Some(Overlay::Palette(_))) {
             run.keys("Tab");
@@ -263,4 +264,37 @@ fn t15_the_keys_in_force_are_printed_and_faults_of_the_file_are_told() {
         assign.expect("it is there")["keys"],
         serde_json::json!(["A", "F2"])
     );
+}
+
+#[test]
+fn t16_digits_compare_without_shift() {
+    use crossterm::event::{KeyCode, KeyEvent, KeyModifiers};
+    let name =
+        |modifiers| rigday::terminal::key_name(&KeyEvent::new(KeyCode::Char('3'), modifiers));
+    assert_eq!(name(KeyModifiers::SHIFT), Some("3".to_owned()));
+    assert_eq!(name(KeyModifiers::NONE), name(KeyModifiers::SHIFT));
+}
+
+#[test]
+fn t17_an_arrow_in_two_parts_records_nothing() {
+    let mut run = Script::new(demo());
+    let unit = run.app.view.due[0].unit.clone();
+    let before = run.app.desk.floor.events.len();
+    for screen in Screen::ALL {
+        run.app.screen = screen;
+        run.app.bench.unit = Some(unit.clone());
+        for torn in [
+            "Esc [ A",
+            "Esc [ B",
+            "Esc O C",
+            "Esc O D",
+            "Esc [ 5 ~",
+            "Esc Esc",
+        ] {
+            run.keys(torn);
+            run.keys("Esc");
+        }
+        assert!(run.app.overlays.is_empty() && !run.app.over, "{screen:?}");
+    }
+    assert_eq!(run.app.desk.floor.events.len(), before);
 }

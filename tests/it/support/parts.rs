@@ -1,8 +1,8 @@
 //! Parts of labs, plain enough to be changed field by field.
 
 use rigday::domain::lab::{
-    Amount, CountsFrom, Crew, Every, Lab, Length, Loading, Method, OnFailure, Request, Rest, Rig,
-    Sequence, Share, Shift, Step, Watch,
+    Amount, BenchRules, CountsFrom, Crew, Every, Lab, Length, Loading, Method, OnFailure, Request,
+    Rest, Rig, Sequence, Share, Shift, Step, Watch,
 };
 use rigday::domain::{CrewId, MethodId, Minute, Minutes, RequestId, RigId, SequenceId, UnitId};
 use rigday::domain::{Zone, time::Span};
@@ -31,6 +31,7 @@ pub(crate) fn empty_lab() -> Lab {
         requests: Vec::new(),
         pins: Vec::new(),
         fail_reasons: Vec::new(),
+        bench: BenchRules::default(),
     }
 }
 

@@ -19,6 +19,7 @@ use rigday::terminal::step;
 use std::path::Path;
 use std::sync::Arc;
 use std::sync::mpsc::{Receiver, channel};
+use std::time::Duration;
 
 /// Marks of Unicode in sixteen colours, and ASCII without any.
 pub(crate) const THEMES: [Theme; 2] = [
@@ -259,8 +260,8 @@ fn style_words(letters: Color, ground: Color, modifier: Modifier) -> String {
 pub(crate) struct Script {
     pub(crate) app: App,
     jobs: Jobs,
-    /// Where jobs send their news; nobody waits for them here.
-    _news: Receiver<Message>,
+    /// Where jobs send their news.
+    news: Receiver<Message>,
 }
 
 impl Script {
@@ -269,12 +270,20 @@ impl Script {
         Self {
             app,
             jobs: Jobs::new(sender),
-            _news: news,
+            news,
         }
     }
 
     pub(crate) fn send(&mut self, message: Message) {
         step(&mut self.app, message, &mut self.jobs);
+    }
+
+    /// Takes news in until what lies in front is as wanted.
+    pub(crate) fn until(&mut self, wanted: impl Fn(&Overlay) -> bool) {
+        while !self.app.overlays.last().is_some_and(&wanted) {
+            let news = self.news.recv_timeout(Duration::from_secs(120));
+            self.send(news.expect("the job answers"));
+        }
     }
 
     /// Keys by name, apart by spaces.
