@@ -49,7 +49,7 @@ fn t35_the_mouse_is_the_terminals_until_it_is_asked_for() {
     let mut pty = opened(&desk);
     assert!(!pty.heard().contains("\u{1b}[?1000h"));
     pty.send("4");
-    pty.until("narrows the list");
+    pty.until("units   / narrows");
     // A click means nothing yet.
     pty.send("\u{1b}[<0;5;9M\u{1b}[<0;5;9m");
     pty.until_quiet(QUIET);
@@ -82,7 +82,7 @@ fn t36_a_row_and_the_table_go_to_the_clipboard_and_to_a_file() {
     let desk = Desk::demo();
     let mut pty = opened(&desk);
     pty.send("4");
-    pty.until("narrows the list");
+    pty.until("units   / narrows");
     pty.send("y");
     pty.until("sent to terminal clipboard");
     let row = copied(&pty);

@@ -20,7 +20,7 @@ fn opened(desk: &Desk, person: &str) -> Pty {
 /// The list of units, narrowed to a request, with its second unit selected.
 fn units(pty: &mut Pty, request: &str) {
     pty.send("4");
-    pty.until("narrows the list");
+    pty.until("units   / narrows");
     pty.send(format!("/{request}\r"));
     pty.until_quiet(QUIET);
     pty.send("j");
@@ -122,7 +122,7 @@ fn t77_the_age_of_what_is_shown_is_told_and_a_lost_ledger_is_stale_until_it_is_b
     assert!(stale.contains(" s ") && stale.contains("fb-1"), "{stale}");
     // Keys work on what was read last.
     pty.send("4");
-    pty.until("narrows the list");
+    pty.until("units   / narrows");
     std::fs::remove_file(desk.path("lost")).expect("it was there");
     let back = pty.until_gone("STALE");
     assert!(back.contains("as of "), "{back}");
