@@ -86,23 +86,22 @@ fn told(
         Err(error) => Some(error.to_string()),
     };
     app.renew();
-    let answer = match refused {
-        Some(why) => Answer::refused("REFUSED", unit.as_str(), &why),
-        None => {
-            let mut words: Vec<String> = words.into_iter().collect();
-            let local = app.desk.lab.zone.local(app.now);
-            let person = &app.desk.actor().person;
-            let keys = &app.settings.keys;
-            let undo = keys.key(Action::Undo, Screen::Bench);
-            let undo = undo.map_or(String::new(), |key| format!("; {key} undoes"));
-            words.push(format!("{} by {person}{undo}", local.format("%H:%M")));
-            words.extend(next_words(&app.desk, unit, app.now, keys));
-            Answer {
-                mood,
-                word: word.to_owned(),
-                about: unit.to_string(),
-                words,
-            }
+    let answer = if let Some(why) = refused {
+        Answer::refused("REFUSED", unit.as_str(), &why)
+    } else {
+        let mut words: Vec<String> = words.into_iter().collect();
+        let local = app.desk.lab.zone.local(app.now);
+        let person = &app.desk.actor().person;
+        let keys = &app.settings.keys;
+        let undo = keys.key(Action::Undo, Screen::Bench);
+        let undo = undo.map_or(String::new(), |key| format!("; {key} undoes"));
+        words.push(format!("{} by {person}{undo}", local.format("%H:%M")));
+        words.extend(next_words(&app.desk, unit, app.now, keys));
+        Answer {
+            mood,
+            word: word.to_owned(),
+            about: unit.to_string(),
+            words,
         }
     };
     show(app, answer);

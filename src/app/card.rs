@@ -69,7 +69,11 @@ impl UnitCard {
             state_word(self.state).to_uppercase()
         )];
         parts.extend(self.lines.iter().map(|(_, text)| text.clone()));
-        parts.extend(self.cautions.iter().cloned());
+        let named = |own: &String| match own.as_str() {
+            PREVAIL => own.clone(),
+            hazard => format!("caution: {hazard}"),
+        };
+        parts.extend(self.cautions.iter().map(named));
         parts.join("; ")
     }
 }

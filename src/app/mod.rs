@@ -3,7 +3,7 @@
 //! [`desk`] is what a person at the desk can do, with or without a terminal: the command line and
 //! the screens both go through it. [`walk`] puts what they show in words, [`what_if`] plans a changed lab beside the real one, and
 //! [`remedies`] looks for the smallest change that makes a late request on time. [`scenario`] plays the story of
-//! the demo. The rest is the program on the screen: a key becomes an [`Action`] by one table, an action
+//! the demo. [`papers`] gathers what goes out for people to read. The rest is the program on the screen: a key becomes an [`Action`] by one table, an action
 //! becomes a change of [`App`] or an [`Effect`] in [`App::update`], which does no IO; only `effects` and
 //! `jobs` call the desk and threads.
 
@@ -29,6 +29,7 @@ pub mod line_samples;
 mod lists;
 pub mod load_view;
 pub mod offers;
+pub mod papers;
 pub mod plain_bench;
 mod pointer;
 mod recording;

@@ -1,9 +1,9 @@
 //! What a manager looks at before signing: everything that did not go its plain way since the last
 //! signature.
 
+use super::desk::{Desk, DeskError};
 use super::walk::event_words;
-use crate::domain::{Event, EventBody, Seq, Zone};
-use crate::floor::Floor;
+use crate::domain::{Event, EventBody, Seq};
 use crate::ledger::hex;
 use crate::report::table::Table;
 use sha2::{Digest, Sha256};
@@ -23,40 +23,36 @@ pub struct Review {
 }
 
 /// Everything since the last signature.
-pub fn review(floor: &Floor, zone: &Zone) -> Review {
-    let signed = floor
-        .events
-        .iter()
-        .rev()
-        .find_map(|event| match event.body {
-            EventBody::Signed { upto, .. } => Some(upto),
-            _ => None,
-        });
-    let after = signed.unwrap_or_default();
-    let rows = floor.events.iter().filter(|event| event.seq > after);
-    let rows = rows.flat_map(|event| kinds(event).into_iter().map(move |kind| (event, kind)));
+///
+/// # Errors
+/// Where the ledger cannot be read.
+pub fn review(desk: &Desk) -> Result<Review, DeskError> {
+    let zone = &desk.lab.zone;
+    let after = desk.floor.signed;
+    let mut rows = Vec::new();
+    desk.each_after(after, |event| {
+        rows.extend(kinds(event).into_iter().map(|kind| {
+            vec![
+                event.seq.0.to_string(),
+                crate::lab::offset_text(zone, event.happened),
+                event.actor.login.clone(),
+                event.actor.person.clone(),
+                kind.to_owned(),
+                event_words(event),
+            ]
+        }));
+    })?;
     let table = Table {
         header: vec!["seq", "happened", "user", "person", "kind", "event"],
-        rows: rows
-            .map(|(event, kind)| {
-                vec![
-                    event.seq.0.to_string(),
-                    crate::lab::offset_text(zone, event.happened),
-                    event.actor.login.clone(),
-                    event.actor.person.clone(),
-                    kind.to_owned(),
-                    event_words(event),
-                ]
-            })
-            .collect(),
+        rows,
     };
-    let upto = floor.seen();
+    let upto = desk.floor.seen();
     let text = format!("{} {}\n{}", after.0, upto.0, table.tsv());
-    Review {
+    Ok(Review {
         shown: hex(&Sha256::digest(text.as_bytes())),
         table,
         upto,
-    }
+    })
 }
 
 /// Why an event is worth looking at; most are not.

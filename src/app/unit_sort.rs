@@ -56,7 +56,8 @@ impl UnitSort {
         Self::ALL[(at + 1) % Self::ALL.len()]
     }
 
-    /// Puts lines that are in the order of the lab in this order; equal ones stay as they were.
+    /// Puts lines that are in the order of the lab in this order; equal ones stay as they were, and turn around
+    /// with the rest.
     pub fn order(self, lines: &mut [&UnitLine], down: bool) {
         let rig = |line: &UnitLine| {
             let rig = line.rig.trim_start_matches("> ").to_owned();

@@ -18,7 +18,7 @@ impl App {
                 return self.key(&key);
             }
             Message::Scan(text) => return self.scanned_anywhere(&text),
-            Message::Text(text) => self.into_scan_line(&text),
+            Message::Text(text) => self.add_to_scan_line(&text),
             Message::Stray(text) => self.stray(&text),
             Message::Paste(text) => self.paste(&text),
             Message::Pointer(pointer) => return self.pointed(pointer),

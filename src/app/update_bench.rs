@@ -34,13 +34,12 @@ impl App {
                 | Overlay::When(..)
                 | Overlay::Size(_),
             ) => Place::Text,
-            Some(_) => Place::Commands,
             None if self.screen == Screen::Bench && self.bench.scan.value().is_empty() => {
                 Place::EmptyScanLine
             }
             None if self.screen == Screen::Bench => Place::Text,
             None if self.screen == Screen::Units && self.units.typing => Place::Text,
-            None => Place::Commands,
+            _ => Place::Commands,
         }
     }
 
@@ -258,7 +257,7 @@ impl App {
     }
 
     /// Letters that came too fast for a hand, into the scan line.
-    pub(super) fn into_scan_line(&mut self, text: &str) {
+    pub(super) fn add_to_scan_line(&mut self, text: &str) {
         self.touched();
         for letter in text.chars() {
             edit(&mut self.bench.scan, &letter.to_string());

@@ -4,10 +4,10 @@ use super::env::Env;
 use super::open::{needs_terminal, show};
 use super::place::{LedgerFile, read_lab};
 use super::{Answer, Exit, Failure};
-use crate::app::demo_files::{FILES, SCENARIO};
+use crate::app::demo_files::{FILES, SAMPLE_SESSION, SCENARIO};
 use crate::app::scenario::Scenario;
 use crate::clock::{FakeClock, PacedClock};
-use crate::domain::Minute;
+use crate::domain::{Actor, Minute};
 use crate::ledger::{self, Ids};
 use clap::Args;
 use std::path::{Path, PathBuf};
@@ -81,10 +81,14 @@ fn play(folder: &Path, env: &Env) -> Result<Minute, Failure> {
         zone: lab.zone.clone(),
         heads: None,
     };
+    let teller = Actor {
+        session: SAMPLE_SESSION.to_owned(),
+        ..env.actor.clone()
+    };
     let ledger =
         ledger::create(&folder.join("rigday.db"), store).map_err(|error| failed(&error))?;
     story
-        .play(&lab, Box::new(ledger), &clock, &env.actor)
+        .play(&lab, Box::new(ledger), &clock, &teller)
         .map_err(|error| failed(&error))?;
     Ok(story.opens)
 }

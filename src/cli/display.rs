@@ -176,6 +176,7 @@ mod tests {
     }
 
     #[test]
+    #[expect(clippy::too_many_lines, reason = "one table of cases")]
     fn t50_the_option_goes_before_no_color_and_that_before_the_terminal() {
         let cases = [
             (

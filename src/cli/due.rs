@@ -49,7 +49,7 @@ pub(crate) fn run(arguments: &Arguments, env: &mut Env) -> Answer {
     Ok(Exit::Done)
 }
 
-fn table(desk: &Desk, due: &[Due]) -> Table {
+pub(super) fn table(desk: &Desk, due: &[Due]) -> Table {
     let when = |at| crate::lab::offset_text(&desk.lab.zone, at);
     let row = |own: &Due| {
         let minutes = own.closes.map_or(String::new(), |closes| {

@@ -68,7 +68,7 @@ impl Env {
             },
             display: display::Arguments::default(),
             lab: variable("RIGDAY_LAB").map(PathBuf::from),
-            state: state_folder(),
+            state: user_folder("XDG_STATE_HOME", &[".local", "state"]),
         }
     }
 
@@ -227,11 +227,6 @@ impl Env {
 )]
 fn variable(name: &str) -> Option<String> {
     std::env::var(name).ok()
-}
-
-/// The folder for what programs keep of a user, by the usual rule.
-fn state_folder() -> Option<PathBuf> {
-    user_folder("XDG_STATE_HOME", &[".local", "state"])
 }
 
 /// The folder for what a user sets, by the usual rule.

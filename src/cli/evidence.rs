@@ -74,8 +74,7 @@ fn svg(own: &LegEvidence, file: &Path, env: &mut Env) -> Answer {
     if file.as_os_str() == "-" {
         env.print(&text)?;
     } else {
-        let unwritten = |error| Failure::new(Exit::Failed, format!("{}: {error}", file.display()));
-        std::fs::write(file, text).map_err(unwritten)?;
+        super::out_file::write(file, text.as_bytes(), true)?;
     }
     Ok(Exit::Done)
 }
@@ -101,7 +100,7 @@ fn overall(lines: &[LineSamples], offers: &[Offer]) -> String {
         .collect()
 }
 
-fn table(all: &[LegEvidence]) -> Table {
+pub(super) fn table(all: &[LegEvidence]) -> Table {
     let header = vec![
         "request",
         "product",

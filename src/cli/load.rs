@@ -3,13 +3,15 @@
 use super::env::Env;
 use super::place::{LedgerFile, folder, look};
 use super::{Answer, Exit, Failure};
+use crate::app::desk::Desk;
 use crate::app::load_view::LoadKnown;
 use crate::domain::lab::Lab;
 use crate::domain::zone::utc_text;
 use crate::domain::{Minutes, Zone};
 use crate::report::table::Table;
-use crate::usage::table::{CrewLoad, Grain, LoadTable, intervals};
+use crate::usage::table::{CrewLoad, Grain, Interval, LoadTable, intervals};
 use crate::usage::{Cause, Rate, RequestTime, RigLoad, RigMinutes, State};
+use chrono::NaiveDate;
 use clap::{Args, ValueEnum};
 use serde_json::{Map, Value, json};
 use std::path::PathBuf;
@@ -59,23 +61,16 @@ enum About {
 /// Prints how rigs and people are used, the bottleneck and what is late.
 pub(crate) fn run(arguments: &Arguments, env: &mut Env) -> Answer {
     let desk = look(&folder(arguments.lab.as_ref(), env), &arguments.ledger, env)?;
-    let now = desk.now();
     let first = match &arguments.from {
         Some(text) => crate::lab::parse_date(text).map_err(|why| Failure::new(Exit::Usage, why))?,
-        None => desk.lab.zone.local(now).date(),
+        None => desk.lab.zone.local(desk.now()).date(),
     };
     let (count, grain) = match arguments.weeks {
         Some(weeks) => (weeks, Grain::Week),
         None => (arguments.days, Grain::Day),
     };
-    let known = LoadKnown::of(&desk, now);
     let columns = intervals(&desk.lab.zone, first, count as usize, grain);
-    let sheet = Sheet {
-        lab: &desk.lab,
-        table: known.usage.table(&desk.lab, columns),
-        requests: known.usage.requests(&desk.lab),
-        known,
-    };
+    let sheet = Sheet::of(&desk, columns);
     let text = match (arguments.json, arguments.plain) {
         (true, _) => sheet.json(),
         (_, true) => sheet.plain(arguments.by).tsv(),
@@ -111,7 +106,30 @@ fn percent(of: Option<i64>) -> String {
     of.map_or_else(String::new, |percent| percent.to_string())
 }
 
-impl Sheet<'_> {
+/// The tables that programs read, each with its name: the days from `first` on.
+pub(super) fn tables(desk: &Desk, first: NaiveDate, days: usize) -> Vec<(&'static str, Table)> {
+    let sheet = Sheet::of(desk, intervals(&desk.lab.zone, first, days, Grain::Day));
+    let named = [
+        ("load-rigs", About::Rigs),
+        ("load-crews", About::Crews),
+        ("load-requests", About::Requests),
+        ("load-groups", About::Groups),
+        ("load-rates", About::Rates),
+    ];
+    named.map(|(name, by)| (name, sheet.plain(by))).to_vec()
+}
+
+impl<'d> Sheet<'d> {
+    fn of(desk: &'d Desk, columns: Vec<Interval>) -> Self {
+        let known = LoadKnown::of(desk, desk.now());
+        Self {
+            lab: &desk.lab,
+            table: known.usage.table(&desk.lab, columns),
+            requests: known.usage.requests(&desk.lab),
+            known,
+        }
+    }
+
     fn plain(&self, by: About) -> Table {
         match by {
             About::Rigs => self.rigs_by_interval(),

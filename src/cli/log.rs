@@ -2,7 +2,8 @@
 
 use super::env::Env;
 use super::place::Place;
-use super::{Answer, Exit};
+use super::{Answer, Exit, Failure};
+use crate::app::desk::Desk;
 use crate::app::walk::event_words;
 use crate::report::table::Table;
 use clap::Args;
@@ -26,25 +27,7 @@ pub(crate) struct Arguments {
 /// Prints every event, one a line, voided ones marked.
 pub(crate) fn run(arguments: &Arguments, env: &mut Env) -> Answer {
     let desk = arguments.place.look(env)?;
-    let header = vec!["seq", "happened", "person", "event", "counts"];
-    let row = |event: &crate::domain::Event| {
-        let counts = if desk.floor.voided.contains(&event.seq) {
-            "undone"
-        } else {
-            "yes"
-        };
-        vec![
-            event.seq.0.to_string(),
-            crate::lab::offset_text(&desk.lab.zone, event.happened),
-            event.actor.person.clone(),
-            event_words(event),
-            counts.to_owned(),
-        ]
-    };
-    let table = Table {
-        header,
-        rows: desk.floor.events.iter().map(row).collect(),
-    };
+    let table = table(&desk)?;
     if !arguments.json {
         let text = if arguments.csv {
             table.csv()
@@ -63,4 +46,26 @@ pub(crate) fn run(arguments: &Arguments, env: &mut Env) -> Answer {
         env.print(&format!("{}\n", serde_json::Value::Object(pairs.collect())))?;
     }
     Ok(Exit::Done)
+}
+
+/// Every event, one a line, voided ones marked.
+pub(super) fn table(desk: &Desk) -> Result<Table, Failure> {
+    let header = vec!["seq", "happened", "person", "event", "counts"];
+    let row = |event: &crate::domain::Event| {
+        let counts = if desk.floor.voided.contains(&event.seq) {
+            "undone"
+        } else {
+            "yes"
+        };
+        vec![
+            event.seq.0.to_string(),
+            crate::lab::offset_text(&desk.lab.zone, event.happened),
+            event.actor.person.clone(),
+            event_words(event),
+            counts.to_owned(),
+        ]
+    };
+    let mut rows = Vec::new();
+    desk.each_after(crate::domain::Seq(0), |event| rows.push(row(event)))?;
+    Ok(Table { header, rows })
 }

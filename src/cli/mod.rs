@@ -8,23 +8,28 @@ mod assign;
 mod bench;
 mod calc;
 mod check;
+mod completions;
 mod demo;
 mod display;
 mod due;
 mod effort;
 mod env;
 mod evidence;
+mod export;
 mod forecast;
 mod init;
 mod keys;
 mod load;
 mod log;
+mod man;
 mod mark;
 mod method;
 mod metrics;
 mod open;
+mod out_file;
 mod place;
 mod plan;
+mod report;
 mod review;
 mod rig;
 mod role;
@@ -75,6 +80,28 @@ impl Exit {
             Self::Signal(signal) => u8::try_from(128 + signal).unwrap_or(u8::MAX),
         }
     }
+}
+
+/// Every exit code with its meaning, for the manual.
+const EXITS: [(Exit, &str); 7] = [
+    (Exit::Done, "Done."),
+    (Exit::Failed, "Failed, or the lab folder has faults."),
+    (
+        Exit::Usage,
+        "Called wrongly, or no terminal where one is needed.",
+    ),
+    (Exit::Clashes, "The plan has clashes."),
+    (Exit::Refused, "Refused, or changed by somebody else."),
+    (
+        Exit::NotRecorded,
+        "Not recorded, and nothing happened: busy, full, or for reading only.",
+    ),
+    (Exit::Unknown, "Unknown whether it was recorded."),
+];
+
+/// The commands and options as they are defined, for the manual and for shells.
+fn definition() -> clap::Command {
+    <Arguments as clap::CommandFactory>::command()
 }
 
 /// Why a command did not do what it was asked.
@@ -211,6 +238,14 @@ enum Command {
     Sign(review::SignArguments),
     /// Show, grant or revoke roles
     Role(role::Arguments),
+    /// Write a paper: a day, a week, a request, the utilisation, a crew's run sheet
+    Report(report::Arguments),
+    /// Write tables as CSV, or bookings as a calendar, for other programs
+    Export(export::Arguments),
+    /// Print what a shell needs to complete commands and options
+    Completions(completions::Arguments),
+    /// Print the manual, for man(1)
+    Man(man::Arguments),
     /// Prove on this disk that what was recorded stays recorded
     Selftest(selftest::Arguments),
 }
@@ -288,6 +323,10 @@ fn run(command: Command, env: &mut Env) -> Answer {
         Command::Review(arguments) => review::run(&arguments, env),
         Command::Sign(arguments) => review::sign(&arguments, env),
         Command::Role(arguments) => role::run(&arguments, env),
+        Command::Report(arguments) => report::run(&arguments, env),
+        Command::Export(arguments) => export::run(&arguments, env),
+        Command::Completions(arguments) => completions::run(&arguments, env),
+        Command::Man(arguments) => man::run(&arguments, env),
         Command::Selftest(arguments) => selftest::run(&arguments, env),
     }
 }

@@ -3,6 +3,7 @@
 use super::env::Env;
 use super::place::{LedgerFile, desk, folder};
 use super::{Answer, Exit, Failure};
+use crate::app::demo_files::is_sample;
 use crate::terminal::End;
 use clap::Args;
 use std::path::PathBuf;
@@ -32,7 +33,8 @@ pub(crate) fn run(arguments: &Arguments, env: &mut Env) -> Answer {
     env.late
         .get_or_insert_with(|| "the screens were opened with --now".to_owned());
     let desk = desk(&folder(arguments.lab.as_ref(), env), &arguments.ledger, env)?;
-    show(desk, false, env)
+    let sample = is_sample(&desk)?;
+    show(desk, sample, env)
 }
 
 /// Runs the screens until the user leaves.

@@ -87,6 +87,11 @@ pub(crate) fn plain_store(env: &Env) -> ledger::Env {
 /// looked at, the reason is told and nothing can be recorded.
 pub(crate) fn desk(folder: &Path, ledger: &LedgerFile, env: &mut Env) -> Result<Desk, Failure> {
     let (lab, path, store) = parts(folder, ledger, env)?;
+    if store.heads.is_none() {
+        env.say(
+            "HOME is not set and XDG_STATE_HOME is no absolute path: how far the ledger has come is not remembered for you, so that a cut-off end would not be seen; set one of them",
+        );
+    }
     let late = env.lateness()?.map(str::to_owned);
     let opened = match ledger::open(&path, store.clone()) {
         Err(error @ (LedgerError::CutOff { .. } | LedgerError::Unsafe { .. })) => {

@@ -39,8 +39,8 @@ pub(crate) struct Arguments {
     /// With --at: the plan that was in force; what loaded before the instant has happened
     #[arg(long, value_name = "PLAN.json", requires = "at")]
     published: Option<PathBuf>,
-    /// Write the plan as JSON; - is standard output
-    #[arg(long, value_name = "FILE")]
+    /// The plan as JSON; without a file, or with -, to standard output
+    #[arg(long, value_name = "FILE", num_args = 0..=1, default_missing_value = "-")]
     json: Option<PathBuf>,
     /// Print the bookings, tab-separated
     #[arg(long)]
@@ -132,8 +132,7 @@ pub(super) fn write_json(file: &Path, text: &str, env: &mut Env) -> Result<(), F
     if file.as_os_str() == "-" {
         return env.print(text);
     }
-    std::fs::write(file, text)
-        .map_err(|error| Failure::new(Exit::Failed, format!("{}: {error}", file.display())))
+    super::out_file::write(file, text.as_bytes(), true)
 }
 
 fn show(

@@ -39,7 +39,7 @@ pub(crate) enum Word {
 /// Prints the review, and what a signature is to name.
 pub(crate) fn run(arguments: &Arguments, env: &mut Env) -> Answer {
     let desk = arguments.place.look(env)?;
-    let review = review(&desk.floor, &desk.lab.zone);
+    let review = review(&desk)?;
     env.print(&review.table.tsv())?;
     env.print(&format!("{}\n", review.shown))?;
     env.say(&format!(

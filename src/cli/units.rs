@@ -3,9 +3,14 @@
 use super::env::Env;
 use super::place::Place;
 use super::{Answer, Exit};
-use crate::app::walk::{WalkLine, state_word, walk_of};
+use crate::app::desk::Desk;
+use crate::app::walk::{WalkLine, state_word, verdict_word, walk_of};
+use crate::domain::lab::Request;
+use crate::domain::zone::utc_text;
+use crate::domain::{RigId, UnitId};
 use crate::report::table::Table;
 use clap::Args;
+use serde_json::{Value, json};
 
 /// Options of `units`.
 #[derive(Args)]
@@ -28,54 +33,94 @@ pub(crate) struct Arguments {
 /// Prints one line a unit, or one line a step of one unit.
 pub(crate) fn run(arguments: &Arguments, env: &mut Env) -> Answer {
     let desk = arguments.place.look(env)?;
-    let table = match &arguments.serial {
+    let find = arguments.find.as_deref().unwrap_or("");
+    let text = match &arguments.serial {
         Some(serial) => {
             let unit = desk.find_unit(serial)?;
-            walk_table(
-                &walk_of(&desk.lab, &desk.walks, &desk.floor, &unit),
-                &desk.lab.zone,
-            )
+            let walk = walk_of(&desk.lab, &desk.walks, &desk.floor, &unit);
+            if arguments.json {
+                walk_json(&unit, &walk)
+            } else {
+                arguments.shown(&walk_table(&walk, &desk.lab.zone))
+            }
         }
-        None => unit_table(&desk, arguments.find.as_deref().unwrap_or("")),
-    };
-    let text = match (arguments.json, arguments.plain) {
-        (true, _) => table_json(&table),
-        (_, true) => table.tsv(),
-        _ => table.aligned(),
+        None if arguments.json => units_json(&desk, find),
+        None => arguments.shown(&unit_table(&desk, find)),
     };
     env.print(&text)?;
     Ok(Exit::Done)
 }
 
-fn unit_table(desk: &crate::app::desk::Desk, find: &str) -> Table {
+impl Arguments {
+    fn shown(&self, table: &Table) -> String {
+        if self.plain {
+            table.tsv()
+        } else {
+            table.aligned()
+        }
+    }
+}
+
+/// A unit as it stands.
+struct Line<'d> {
+    unit: &'d UnitId,
+    request: &'d Request,
+    state: &'static str,
+    /// The step that it is on, or the last that is over.
+    step: u32,
+    steps: usize,
+    rig: Option<&'d RigId>,
+}
+
+impl Line<'_> {
+    fn cells(&self) -> Vec<String> {
+        vec![
+            self.unit.to_string(),
+            self.request.id.to_string(),
+            self.request.product.clone(),
+            self.request.build.clone(),
+            self.state.to_owned(),
+            self.step.to_string(),
+            self.steps.to_string(),
+            self.rig.map_or(String::new(), ToString::to_string),
+        ]
+    }
+}
+
+/// The units in whose words the text is.
+fn lines<'d>(desk: &'d Desk, find: &str) -> Vec<Line<'d>> {
+    let find = find.to_lowercase();
+    let now = desk.now();
+    let line = |request: &'d Request, unit: &'d UnitId| {
+        let record = desk.floor.now.units.get(unit);
+        let running = record.and_then(|record| record.running());
+        let done = record.map_or(0, crate::floor::UnitRecord::steps_done);
+        Line {
+            unit,
+            request,
+            state: state_word(desk.floor.unit_state(&desk.lab, &desk.walks, unit, now)),
+            step: running.map_or(done, |(step, _)| step),
+            steps: desk.walks.steps(request).len(),
+            rig: running.map(|(_, visit)| &visit.rig),
+        }
+    };
+    let requests = desk.lab.requests.iter();
+    let mut lines: Vec<Line<'d>> = requests
+        .flat_map(|request| request.units.iter().map(move |unit| line(request, unit)))
+        .collect();
+    lines.retain(|line| {
+        let holds = |cell: &String| cell.to_lowercase().contains(&find);
+        find.is_empty() || line.cells().iter().any(holds)
+    });
+    lines
+}
+
+/// A line a unit, of those in whose words the text is.
+pub(super) fn unit_table(desk: &Desk, find: &str) -> Table {
     let header = vec![
         "unit", "request", "product", "build", "state", "step", "steps", "rig",
     ];
-    let find = find.to_lowercase();
-    let now = desk.now();
-    let mut rows = Vec::new();
-    for request in &desk.lab.requests {
-        let steps = desk.walks.steps(request).len();
-        for unit in &request.units {
-            let record = desk.floor.now.units.get(unit);
-            let running = record.and_then(|record| record.running());
-            let done = record.map_or(0, crate::floor::UnitRecord::steps_done);
-            let step = running.map_or(done, |(step, _)| step);
-            let row = vec![
-                unit.to_string(),
-                request.id.to_string(),
-                request.product.clone(),
-                request.build.clone(),
-                state_word(desk.floor.unit_state(&desk.lab, &desk.walks, unit, now)).to_owned(),
-                step.to_string(),
-                steps.to_string(),
-                running.map_or(String::new(), |(_, visit)| visit.rig.to_string()),
-            ];
-            if find.is_empty() || row.iter().any(|cell| cell.to_lowercase().contains(&find)) {
-                rows.push(row);
-            }
-        }
-    }
+    let rows = lines(desk, find).iter().map(Line::cells).collect();
     Table { header, rows }
 }
 
@@ -105,16 +150,31 @@ fn walk_table(walk: &[WalkLine], zone: &crate::domain::Zone) -> Table {
     }
 }
 
-/// The rows as objects with the header's names.
-fn table_json(table: &Table) -> String {
-    let object = |row: &Vec<String>| {
-        let pairs = table
-            .header
-            .iter()
-            .zip(row)
-            .map(|(name, cell)| ((*name).to_owned(), cell.clone().into()));
-        serde_json::Value::Object(pairs.collect())
+fn units_json(desk: &Desk, find: &str) -> String {
+    let unit = |own: &Line<'_>| {
+        json!({
+            "unit": own.unit.as_str(), "request": own.request.id.as_str(),
+            "product": own.request.product, "build": own.request.build, "state": own.state,
+            "step": own.step, "steps": own.steps, "rig": own.rig.map(RigId::as_str),
+        })
     };
-    let rows: Vec<serde_json::Value> = table.rows.iter().map(object).collect();
-    format!("{:#}\n", serde_json::json!({ "format": 1, "units": rows }))
+    let units: Vec<Value> = lines(desk, find).iter().map(unit).collect();
+    let now = utc_text(desk.now());
+    format!("{:#}\n", json!({ "format": 2, "now": now, "units": units }))
+}
+
+fn walk_json(unit: &UnitId, walk: &[WalkLine]) -> String {
+    let step = |own: &WalkLine| {
+        json!({
+            "step": own.step, "method": own.method.as_str(), "rig": own.rig.as_ref().map(RigId::as_str),
+            "load": own.load.map(utc_text), "out": own.out.map(utc_text),
+            "verdict": own.verdict.as_ref().map(verdict_word), "who": own.who,
+            "state": own.progress.word(), "because": own.because,
+        })
+    };
+    let steps: Vec<Value> = walk.iter().map(step).collect();
+    format!(
+        "{:#}\n",
+        json!({ "format": 2, "unit": unit.as_str(), "walk": steps })
+    )
 }

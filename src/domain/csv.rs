@@ -49,9 +49,20 @@ pub fn unguarded(text: &str) -> &str {
 
 /// One line of text cells, with its end.
 pub fn line<'t>(cells: impl IntoIterator<Item = &'t str>) -> String {
+    line_of(cells.into_iter().map(|cell| (cell, false)))
+}
+
+/// One line of cells, with its end; those that are numbers of our own (`true`) need no guard.
+pub fn line_of<'t>(cells: impl IntoIterator<Item = (&'t str, bool)>) -> String {
     let cells: Vec<String> = cells
         .into_iter()
-        .map(|cell| quoted(&guarded(cell)))
+        .map(|(cell, number)| {
+            if number {
+                cell.to_owned()
+            } else {
+                quoted(&guarded(cell))
+            }
+        })
         .collect();
     // A line of nothing would be no row.
     let text = if cells == [""] {

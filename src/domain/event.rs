@@ -287,6 +287,11 @@ impl EventBody {
         }
     }
 
+    /// What the event tells of first: of a visit that is the unit, not the rig; of a plan the lab.
+    pub fn tells_of(&self) -> Option<Subject> {
+        self.subjects().into_iter().next()
+    }
+
     /// What the event is about; a plan is about the lab.
     pub fn subjects(&self) -> Vec<Subject> {
         match self {

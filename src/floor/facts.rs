@@ -14,7 +14,9 @@ impl Floor {
             outages: self.down_rigs(now),
             ..Facts::default()
         };
-        for (unit, record) in &self.now.units {
+        // Units that are not in the lab any more are nothing to plan around.
+        let known = |unit: &UnitId| walks.request(lab, unit).is_some();
+        for (unit, record) in self.now.units.iter().filter(|(unit, _)| known(unit)) {
             for (step, visit) in &record.visits {
                 facts.visits.push(fact(lab, unit, *step, visit));
             }

@@ -1,34 +1,68 @@
-//! Events, one after another.
+//! Events, one batch after another.
 
-use super::{Down, Floor, Published, RigRecord, Standing, UnitRecord, VerdictRecord, VisitRecord};
-use crate::domain::event::{Change, Subject};
-use crate::domain::{Event, EventBody, Minute, PlanId, RigId, Seq, UnitId, Verdict};
-use std::collections::{BTreeMap, BTreeSet, HashMap};
+use super::corrections::{Corrections, Fate, Said, corrected};
+use super::{
+    Down, Floor, Past, Published, RigRecord, Standing, UnitRecord, VerdictRecord, VisitRecord,
+};
+use crate::domain::event::Subject;
+use crate::domain::{Booking, Event, EventBody, PlanId, RigId, Seq, UnitId};
+use std::collections::{BTreeSet, HashMap};
+
+/// What new corrections change, read and judged before anything is changed.
+#[derive(Default)]
+struct Changed {
+    corrections: Corrections,
+    /// What the chains of corrections came to before, and what they come to now.
+    judged: Vec<(Fate, Fate)>,
+    /// Everything anew, where requests or plans are corrected.
+    whole: Option<Standing>,
+    /// Units and rigs with the events that count of their history.
+    anew: Vec<(Subject, Vec<Event>)>,
+}
 
 impl Floor {
-    /// Takes one event in. Events come in the order of their seq.
-    pub fn apply(&mut self, event: Event) {
-        let corrects = matches!(event.body, EventBody::Correction { .. });
-        self.roles.take(&event);
-        self.events.push(event);
-        if corrects {
-            self.rebuild();
-        } else if let Some(event) = self.events.last() {
-            self.now.take(event, event.happened);
+    /// Takes the next events in, in the order of their seq. What corrections among them change is read from
+    /// `past`, which has at least all events up to the last of them.
+    ///
+    /// # Errors
+    /// Where the past cannot be read; the floor is then as it was.
+    pub fn apply<P: Past + ?Sized>(&mut self, events: &[Event], past: &P) -> Result<(), P::Error> {
+        let Some(last) = events.last() else {
+            return Ok(());
+        };
+        let changed = self.changed(events, last.seq, past)?;
+        self.events.extend_from_slice(events);
+        for event in events {
+            self.roles.take(event);
+            if let EventBody::Signed { upto, .. } = &event.body {
+                self.signed = *upto;
+            }
+            self.now.take(event);
         }
+        for (before, after) in changed.judged {
+            for seq in &before.voided {
+                self.voided.remove(seq);
+            }
+            self.voided.extend(after.voided);
+        }
+        self.corrections.extend(changed.corrections);
+        if let Some(whole) = changed.whole {
+            self.now = whole;
+        }
+        for (subject, history) in changed.anew {
+            self.now.replace(&subject, &history);
+        }
+        Ok(())
     }
 
     /// The floor after all of `events`.
     pub fn fold(events: impl IntoIterator<Item = Event>) -> Self {
-        let mut floor = Self {
-            events: events.into_iter().collect(),
-            ..Self::default()
-        };
-        for event in &floor.events {
-            floor.roles.take(event);
+        let events: Vec<Event> = events.into_iter().collect();
+        let mut floor = Self::default();
+        match floor.apply(&events, &events[..]) {
+            Ok(()) => floor,
+            Err(never) => match never {},
         }
-        floor.rebuild();
-        floor
     }
 
     /// The last event applied; zero where there is none.
@@ -41,15 +75,13 @@ impl Floor {
 
     /// Every event about a subject, voided ones and their corrections included, in order.
     pub fn history(&self, subject: &Subject) -> Vec<&Event> {
-        let mut own: Vec<Seq> = Vec::new();
+        let mut own: BTreeSet<Seq> = BTreeSet::new();
         let about = |event: &&Event| {
-            let corrects = match &event.body {
-                EventBody::Correction { corrects, .. } => own.contains(corrects),
-                _ => false,
-            };
-            let about = corrects || event.body.subjects().contains(subject);
+            let corrects = event.body.corrects();
+            let about = corrects.is_some_and(|seq| own.contains(&seq))
+                || event.body.subjects().contains(subject);
             if about {
-                own.push(event.seq);
+                own.insert(event.seq);
             }
             about
         };
@@ -73,108 +105,108 @@ impl Floor {
         Some(&self.events[ix])
     }
 
-    /// Works the standing out anew from the events that count, with what corrections say of them.
-    fn rebuild(&mut self) {
-        let corrections = Corrections::of(&self.events);
-        self.now = Standing::default();
-        for event in self
-            .events
-            .iter()
-            .filter(|event| !corrections.voided.contains(&event.seq))
-        {
-            match corrections.fields.get(&event.seq) {
-                Some(fields) => {
-                    let right = corrected(event, fields);
-                    self.now.take(&right, right.happened);
-                }
-                None => self.now.take(event, event.happened),
-            }
+    fn changed<P: Past + ?Sized>(
+        &self,
+        events: &[Event],
+        upto: Seq,
+        past: &P,
+    ) -> Result<Changed, P::Error> {
+        let fresh: Vec<Said> = events.iter().filter_map(Said::of).collect();
+        if fresh.is_empty() {
+            return Ok(Changed::default());
         }
-        self.voided = corrections.voided;
+        let corrections = self.corrections.chains(fresh);
+        let nothing = Corrections::default();
+        let mut judged = Vec::new();
+        let mut dirty: BTreeSet<Subject> = BTreeSet::new();
+        let mut whole = false;
+        for root in corrections.roots() {
+            let before = self.corrections.fate(root, &nothing);
+            let after = self.corrections.fate(root, &corrections);
+            let counts = |fate: &Fate| !fate.voided.contains(&root);
+            if (counts(&before), &before.fields) != (counts(&after), &after.fields)
+                && let Some(event) = past.event(root)?
+            {
+                match event.body.tells_of() {
+                    Some(Subject::Request(_) | Subject::Lab) => whole |= stands_for_all(&event),
+                    Some(subject) => {
+                        dirty.insert(subject);
+                    }
+                    None => {}
+                }
+            }
+            judged.push((before, after));
+        }
+        let counting = Counting {
+            known: &self.corrections,
+            fresh: &corrections,
+        };
+        let mut anew = Vec::new();
+        for subject in dirty {
+            let history = counting.of(past.history(&subject)?, upto);
+            anew.push((subject, history));
+        }
+        let everything = || counting.everything(upto, past);
+        Ok(Changed {
+            whole: whole.then(everything).transpose()?,
+            anew,
+            judged,
+            corrections,
+        })
     }
 }
 
-/// What the corrections of a ledger come to.
-#[derive(Default)]
-struct Corrections<'e> {
-    /// Events that at least one standing correction voids.
-    voided: BTreeSet<Seq>,
-    /// Fields that are said to be otherwise, the last word last.
-    fields: BTreeMap<Seq, Vec<(&'e str, &'e str)>>,
+/// True for events that are not of one unit or rig alone.
+fn stands_for_all(event: &Event) -> bool {
+    !matches!(event.body, EventBody::Note { .. })
 }
 
-impl<'e> Corrections<'e> {
-    /// The last word comes first: a correction that a later one has taken back says nothing.
-    fn of(events: &'e [Event]) -> Self {
-        let mut own = Self::default();
-        let mut restored: BTreeSet<Seq> = BTreeSet::new();
-        for event in events.iter().rev() {
-            let EventBody::Correction {
-                corrects, change, ..
-            } = &event.body
-            else {
-                continue;
+/// Which events count, and how.
+struct Counting<'f> {
+    known: &'f Corrections,
+    fresh: &'f Corrections,
+}
+
+impl Counting<'_> {
+    /// Those up to `upto` that count, with their corrected fields.
+    fn of(&self, events: Vec<Event>, upto: Seq) -> Vec<Event> {
+        let counted = events.into_iter().filter(|event| event.seq <= upto);
+        let counted = counted.filter_map(|event| {
+            let fate = self.known.fate(event.seq, self.fresh);
+            let counts = !fate.voided.contains(&event.seq);
+            counts.then(|| corrected(event, &fate.fields))
+        });
+        counted.collect()
+    }
+
+    /// What follows from everything up to `upto`.
+    fn everything<P: Past + ?Sized>(&self, upto: Seq, past: &P) -> Result<Standing, P::Error> {
+        let mut standing = Standing::default();
+        let mut at = Seq(0);
+        while at < upto {
+            let events = past.after(at)?;
+            let Some(last) = events.last() else {
+                break;
             };
-            // Only what was said earlier can be corrected.
-            if own.voided.contains(&event.seq) || *corrects >= event.seq {
-                continue;
-            }
-            match change {
-                // A void stands until it is restored; two voids of one event must both be.
-                Change::Void if restored.contains(&event.seq) => {}
-                Change::Void => {
-                    own.voided.insert(*corrects);
-                }
-                Change::Restore => {
-                    restored.insert(*corrects);
-                }
-                Change::Field { field, new, .. } => {
-                    own.fields
-                        .entry(*corrects)
-                        .or_default()
-                        .insert(0, (field, new));
-                }
+            at = last.seq;
+            for event in self.of(events, upto) {
+                standing.take(&event);
             }
         }
-        own
+        Ok(standing)
     }
-}
-
-/// The event with its corrected fields: when it happened, or its reason.
-fn corrected(event: &Event, fields: &[(&str, &str)]) -> Event {
-    let mut right = event.clone();
-    for (field, new) in fields {
-        match (*field, &mut right.body) {
-            ("happened", _) => {
-                if let Ok(minutes) = new.parse() {
-                    right.happened = Minute::new(minutes);
-                }
-            }
-            (
-                "reason",
-                EventBody::UnitWithdrawn { reason, .. }
-                | EventBody::RigDown { reason, .. }
-                | EventBody::VerdictGiven {
-                    verdict: Verdict::Fail { reason } | Verdict::Hold { reason },
-                    ..
-                },
-            ) => (*new).clone_into(reason),
-            _ => {}
-        }
-    }
-    right
 }
 
 impl Standing {
     /// What an event that counts changes.
     #[expect(clippy::too_many_lines, reason = "one arm a kind of event")]
-    fn take(&mut self, event: &Event, happened: Minute) {
-        let seq = event.seq;
+    fn take(&mut self, event: &Event) {
+        let (seq, happened) = (event.seq, event.happened);
         match &event.body {
             EventBody::RequestTaken { request, units } => {
                 self.requests.insert(request.clone(), seq);
                 for unit in units {
-                    self.unit(unit, seq).request = Some(request.clone());
+                    self.unit(unit).request = Some(request.clone());
                 }
             }
             EventBody::PlanPublished {
@@ -214,14 +246,17 @@ impl Standing {
                     started_by: seq,
                     ended_by: None,
                 };
-                self.unit(unit, seq).visits.insert(*step, visit);
-                self.rig(rig, seq);
+                self.unit(unit).visits.insert(*step, visit);
+                self.running.insert(unit.clone());
             }
-            EventBody::VisitEnded { unit, step, rig } => {
-                self.rig(rig, seq);
-                if let Some(visit) = self.unit(unit, seq).visits.get_mut(step) {
+            EventBody::VisitEnded { unit, step, .. } => {
+                let record = self.unit(unit);
+                if let Some(visit) = record.visits.get_mut(step) {
                     visit.out = Some(happened.max(visit.loaded));
                     visit.ended_by = Some(seq);
+                }
+                if record.running().is_none() {
+                    self.running.remove(unit);
                 }
             }
             EventBody::VerdictGiven {
@@ -236,10 +271,10 @@ impl Standing {
                     person,
                     seq,
                 };
-                self.unit(unit, seq).verdicts.insert(*step, record);
+                self.unit(unit).verdicts.insert(*step, record);
             }
             EventBody::UnitWithdrawn { unit, reason } => {
-                self.unit(unit, seq).withdrawn = Some((seq, happened, reason.clone()));
+                self.unit(unit).withdrawn = Some((seq, happened, reason.clone()));
             }
             EventBody::RigDown { rig, reason, until } => {
                 let down = Down {
@@ -248,10 +283,10 @@ impl Standing {
                     until: *until,
                     seq,
                 };
-                self.rig(rig, seq).down = Some(down);
+                self.rig(rig).down = Some(down);
             }
             EventBody::RigUp { rig } => {
-                let record = self.rig(rig, seq);
+                let record = self.rig(rig);
                 if let Some(down) = record.down.take() {
                     record.repairs.push((down.since, happened, down.reason));
                 }
@@ -268,7 +303,7 @@ impl Standing {
     }
 
     /// Adds a part of the bookings of the plan in force; parts of other plans do not count.
-    fn book(&mut self, plan: &PlanId, bookings: &[crate::domain::Booking]) {
+    fn book(&mut self, plan: &PlanId, bookings: &[Booking]) {
         if let Some(published) = self.published.as_mut().filter(|own| own.plan == *plan) {
             for booking in bookings {
                 let place = published.bookings.len();
@@ -280,15 +315,38 @@ impl Standing {
         }
     }
 
-    fn unit(&mut self, unit: &UnitId, seq: Seq) -> &mut UnitRecord {
-        let record = self.units.entry(unit.clone()).or_default();
-        record.last = seq;
-        record
+    fn unit(&mut self, unit: &UnitId) -> &mut UnitRecord {
+        self.units.entry(unit.clone()).or_default()
     }
 
-    fn rig(&mut self, rig: &RigId, seq: Seq) -> &mut RigRecord {
-        let record = self.rigs.entry(rig.clone()).or_default();
-        record.last = seq;
-        record
+    fn rig(&mut self, rig: &RigId) -> &mut RigRecord {
+        self.rigs.entry(rig.clone()).or_default()
+    }
+
+    /// Puts what the events that count of its history say of a unit or a rig in place of what is known.
+    fn replace(&mut self, of: &Subject, history: &[Event]) {
+        let mut alone = Self::default();
+        for event in history {
+            alone.take(event);
+        }
+        match of {
+            Subject::Unit(unit) => {
+                // Which request it belongs to is told by the request's event, not by its own.
+                let request = self.units.remove(unit).and_then(|own| own.request);
+                self.running.remove(unit);
+                self.running.extend(alone.running);
+                if let Some(record) = alone.units.remove(unit) {
+                    self.units.insert(unit.clone(), record);
+                }
+                if request.is_some() {
+                    self.unit(unit).request = request;
+                }
+            }
+            Subject::Rig(rig) => {
+                self.rigs.remove(rig);
+                self.rigs.extend(alone.rigs);
+            }
+            Subject::Request(_) | Subject::Lab => {}
+        }
     }
 }

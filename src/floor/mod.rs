@@ -1,14 +1,21 @@
 //! The floor: what is where, what is due, what failed, what is booked.
 //!
-//! A pure fold over the events of the ledger: [`Floor::apply`] takes one event after another, and
+//! A pure fold over the events of the ledger: [`Floor::apply`] takes one batch after another, and
 //! the same events always give the same floor. A correction is an event too: what it voids is taken as
-//! if it had not been said, and both stay in the history. This room reads no clock: whoever asks says
-//! what time it is.
+//! if it had not been said, and both stay in the history. What a correction changes is read again from the
+//! [`Past`] and folded anew, a unit or a rig at a time. This room reads no clock: whoever asks says what time
+//! it is.
 
+mod corrections;
 mod due;
 mod facts;
 mod fold;
+mod past;
 mod state;
+
+pub use past::Past;
+
+use corrections::Corrections;
 
 use crate::domain::Roles;
 use crate::domain::plan::{Booking, Finish, Unplannable};
@@ -16,7 +23,7 @@ use crate::domain::{Event, Minute, Minutes, PlanId, RequestId, RigId, Seq, UnitI
 use std::collections::{BTreeMap, BTreeSet, HashMap};
 
 /// What the ledger says, up to the last event applied.
-#[derive(Clone, Debug, Default)]
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
 pub struct Floor {
     /// Every event applied, in order.
     pub events: Vec<Event>,
@@ -24,8 +31,12 @@ pub struct Floor {
     pub voided: BTreeSet<Seq>,
     /// Who may do what.
     pub roles: Roles,
+    /// The last event that somebody has signed for.
+    pub signed: Seq,
     /// What follows from the events that count.
     pub now: Standing,
+    /// What corrections say.
+    corrections: Corrections,
 }
 
 /// What follows from the events that count.
@@ -35,7 +46,9 @@ pub struct Standing {
     pub requests: BTreeMap<RequestId, Seq>,
     /// Units of the requests that were taken in.
     pub units: BTreeMap<UnitId, UnitRecord>,
-    /// Rigs that any event has named.
+    /// Units that are on a rig.
+    pub running: BTreeSet<UnitId>,
+    /// Rigs that were reported down or back.
     pub rigs: BTreeMap<RigId, RigRecord>,
     /// The plan in force.
     pub published: Option<Published>,
@@ -75,8 +88,6 @@ pub struct UnitRecord {
     pub verdicts: BTreeMap<u32, VerdictRecord>,
     /// Set once it was withdrawn.
     pub withdrawn: Option<(Seq, Minute, String)>,
-    /// The last event about it.
-    pub last: Seq,
 }
 
 /// A visit that has started.
@@ -118,8 +129,6 @@ pub struct RigRecord {
     pub down: Option<Down>,
     /// Times it was down and came back, in order.
     pub repairs: Vec<(Minute, Minute, String)>,
-    /// The last event about it.
-    pub last: Seq,
 }
 
 /// A rig that is down.

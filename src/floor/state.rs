@@ -133,8 +133,8 @@ impl Floor {
         &'f self,
         rig: &'f RigId,
     ) -> impl Iterator<Item = (&'f UnitId, u32, &'f VisitRecord)> {
-        self.now.units.iter().filter_map(move |(unit, record)| {
-            let (step, visit) = record.running()?;
+        self.now.running.iter().filter_map(move |unit| {
+            let (step, visit) = self.now.units.get(unit)?.running()?;
             (visit.rig == *rig).then_some((unit, step, visit))
         })
     }

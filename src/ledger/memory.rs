@@ -2,9 +2,11 @@
 
 use super::chain::{Hash, NO_LINK, leaf, link};
 use super::env::Env;
+use super::history::Gathered;
 use super::permit::{Asked, Decision, Rows, unknown_heads};
 use super::record::Row;
 use super::{Expect, Head, Ledger, LedgerError, Outcome, Report};
+use crate::domain::event::Subject;
 use crate::domain::roles::Roles;
 use crate::domain::{Event, NewEvent, Seq};
 use std::path::Path;
@@ -126,6 +128,14 @@ impl Ledger for MemoryLedger {
         rows.take(limit as usize).map(Row::event).collect()
     }
 
+    fn history(&self, of: &Subject) -> Result<Vec<Event>, LedgerError> {
+        let mut gathered = Gathered::new(of);
+        for (row, _) in &self.rows {
+            gathered.take(row.event()?);
+        }
+        Ok(gathered.all())
+    }
+
     fn head(&self) -> Result<Head, LedgerError> {
         let seq = Seq(self.rows.len() as u64);
         let link = self.rows.last().map_or(NO_LINK, |(_, link)| *link);
@@ -197,6 +207,10 @@ impl Ledger for Shared {
 
     fn read(&self, after: Seq, limit: u32) -> Result<Vec<Event>, LedgerError> {
         self.own().read(after, limit)
+    }
+
+    fn history(&self, of: &Subject) -> Result<Vec<Event>, LedgerError> {
+        self.own().history(of)
     }
 
     fn head(&self) -> Result<Head, LedgerError> {

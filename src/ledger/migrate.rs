@@ -1,15 +1,15 @@
 //! Bringing an older file to the version of this program: forward only, and events stay as they are.
 
-use super::open::VERSION;
+use super::open::{VERSION, added};
 use super::sqlite::SqliteLedger;
 use super::{LedgerError, copy};
 use std::path::PathBuf;
 
 /// What version 2 adds: roles are found without reading everything.
-pub(super) const ROLES_INDEX: (&str, &str) = (
+pub(super) const ROLES_INDEX: [(&str, &str); 1] = [(
     "event_roles",
     "CREATE INDEX event_roles ON event (seq) WHERE kind IN ('role_granted', 'role_revoked')",
-);
+)];
 
 /// Brings the file of an open ledger from version `found` to ours: first a copy beside it, then one
 /// transaction.
@@ -41,11 +41,13 @@ fn copy_path(ledger: &SqliteLedger, found: i64) -> PathBuf {
 fn upgrade(ledger: &SqliteLedger) -> Result<(), LedgerError> {
     let connection = ledger.connection();
     let now: i64 = connection.pragma_query_value(None, "user_version", |row| row.get(0))?;
-    if now == VERSION {
+    if now >= VERSION {
         // Somebody else was faster.
         return Ok(());
     }
-    connection.execute_batch(ROLES_INDEX.1)?;
+    for (_, sql) in added(now, VERSION) {
+        connection.execute_batch(sql)?;
+    }
     connection.pragma_update(None, "user_version", VERSION)?;
     Ok(())
 }

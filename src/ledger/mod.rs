@@ -8,6 +8,7 @@ mod env;
 mod form;
 mod heads;
 mod health;
+mod history;
 mod memory;
 mod migrate;
 mod open;
@@ -35,6 +36,10 @@ pub trait Ledger: Send {
 
     /// Events after `after`, strictly by seq, at most `limit`.
     fn read(&self, after: Seq, limit: u32) -> Result<Vec<Event>, LedgerError>;
+
+    /// Everything that tells of a subject (`EventBody::tells_of`), with its corrections and theirs, strictly
+    /// by seq. Of units and rigs it is found at once; else every event is read.
+    fn history(&self, of: &Subject) -> Result<Vec<Event>, LedgerError>;
 
     /// The last event and the link that seals everything up to it.
     fn head(&self) -> Result<Head, LedgerError>;

@@ -5,6 +5,7 @@
 
 use super::LedgerError;
 use super::env::Env;
+use super::history::HISTORY_INDEXES;
 use super::migrate::{ROLES_INDEX, migrate};
 use super::sqlite::SqliteLedger;
 use rusqlite::config::DbConfig;
@@ -19,15 +20,21 @@ use std::time::Duration;
 const APPLICATION_ID: i64 = 0x5247_4459;
 /// Older ones could reset the write-ahead log while it was needed.
 const OLDEST_SQLITE: i32 = 3_051_003;
-/// How often a busy store is tried again: about ten seconds of it.
-const BUSY_TRIES: i32 = 5_700;
+/// How often a busy store is tried again at first, in steps of a few milliseconds: for about 30 ms.
+const PATIENT_TRIES: i32 = 17;
+/// How often at all: for about ten seconds.
+const BUSY_TRIES: i32 = 20_000;
 /// The same where whoever asks tries again: about ten milliseconds.
 const HURRIED_TRIES: i32 = 6;
 /// How many links are checked whenever a ledger is opened.
 const LINKS_AT_START: u64 = 1000;
 
 /// The version of the file that this program writes.
-pub(super) const VERSION: i64 = 2;
+pub(super) const VERSION: i64 = 3;
+/// The version from which on roles are found by an index.
+pub(super) const ROLES_VERSION: i64 = 2;
+/// The version from which on the history of a unit or a rig is found by indexes.
+pub(super) const HISTORY_VERSION: i64 = 3;
 /// The oldest version that it brings forward.
 const OLDEST: i64 = 1;
 
@@ -145,12 +152,20 @@ fn fill(path: &Path, env: &Env, readers: Readers) -> Result<(), LedgerError> {
 
 /// What a file of that version holds.
 fn schema(version: i64) -> impl Iterator<Item = &'static (&'static str, &'static str)> {
-    let later: &[(&str, &str)] = if version > OLDEST {
-        &[ROLES_INDEX]
-    } else {
-        &[]
-    };
-    SCHEMA.iter().chain(later)
+    SCHEMA.iter().chain(added(OLDEST, version))
+}
+
+/// What versions after `from` up to `to` have added to the file.
+pub(super) fn added(
+    from: i64,
+    to: i64,
+) -> impl Iterator<Item = &'static (&'static str, &'static str)> {
+    let steps: [(i64, &'static [(&str, &str)]); 2] = [
+        (ROLES_VERSION, &ROLES_INDEX),
+        (HISTORY_VERSION, &HISTORY_INDEXES),
+    ];
+    let within = move |(version, _): &(i64, _)| from < *version && *version <= to;
+    steps.into_iter().filter(within).flat_map(|(_, own)| own)
 }
 
 /// Gives a finished file its name, never over another file, and makes that last.
@@ -306,6 +321,14 @@ fn safe_folder(path: &Path) -> Result<(), LedgerError> {
 
 /// The folder's disk is a local one.
 fn safe_disk(path: &Path) -> Result<(), LedgerError> {
+    let folder = path.parent().unwrap_or(Path::new("/"));
+    let disk = rustix::fs::statfs(folder).map_err(std::io::Error::from)?;
+    local(disk.f_type, path)
+}
+
+/// Refuses the kinds of file systems whose locks cannot be trusted: NFS, SMB, CIFS and its second version, 9p,
+/// and FUSE, which may be anything.
+fn local(kind: i64, path: &Path) -> Result<(), LedgerError> {
     const NETWORK: [i64; 6] = [
         0x6969,
         0x517b,
@@ -314,9 +337,6 @@ fn safe_disk(path: &Path) -> Result<(), LedgerError> {
         0x0102_1997,
         0x6573_5546,
     ];
-    let folder = path.parent().unwrap_or(Path::new("/"));
-    let disk = rustix::fs::statfs(folder).map_err(std::io::Error::from)?;
-    let kind = disk.f_type;
     if NETWORK.contains(&(kind & 0xffff_ffff)) {
         let why = "the disk is a network disk, where locks cannot be trusted; use a local one";
         return Err(LedgerError::Unsafe {
@@ -390,10 +410,16 @@ pub(super) fn hurry(connection: &mut Connection) -> Result<(), LedgerError> {
     Ok(())
 }
 
-/// Sleeps a moment of uneven length, and gives up after about ten seconds.
+/// Sleeps a moment of uneven length, and gives up after about ten seconds. Who has waited for long asks more
+/// often than those who have just come, and so gets its turn before them.
 fn wait_a_little(tries: i32) -> bool {
-    let uneven = getrandom::u32().unwrap_or(0) % 2_500;
-    std::thread::sleep(Duration::from_micros(u64::from(500 + uneven)));
+    let (least, spread) = if tries < PATIENT_TRIES {
+        (500, 2_500)
+    } else {
+        (200, 600)
+    };
+    let uneven = getrandom::u32().unwrap_or(0) % spread;
+    std::thread::sleep(Duration::from_micros(u64::from(least + uneven)));
     tries < BUSY_TRIES
 }
 
@@ -457,4 +483,22 @@ fn durable(connection: &Connection, path: &Path) -> Result<(), LedgerError> {
         )));
     }
     keep_log(connection)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn t78_a_network_disk_is_for_looking_only() {
+        let path = Path::new("lab/rigday.db");
+        // As the kernel numbers them: NFS, SMB, CIFS with its sign kept, 9p, FUSE; and ext4, btrfs, tmpfs.
+        for kind in [0x6969, 0x517b, -0x00ac_b2be, 0x0102_1997, 0x6573_5546] {
+            let refused = local(kind, path).expect_err("no local disk").to_string();
+            assert!(refused.contains("network disk"), "{refused}");
+        }
+        for kind in [0xef53, 0x9123_683e, 0x0102_1994] {
+            local(kind, path).expect("a local disk");
+        }
+    }
 }

@@ -6,6 +6,7 @@ use super::permit::{Asked, Decision, Rows};
 use super::record::{COLUMNS, Row};
 use super::verify::{check_links, link_at};
 use super::{Expect, Head, Ledger, LedgerError, Outcome, Report, copy, open};
+use crate::domain::event::Subject;
 use crate::domain::roles::Roles;
 use crate::domain::{Event, EventId, NewEvent, Seq};
 use rusqlite::config::DbConfig;
@@ -18,6 +19,10 @@ use std::time::Duration;
 const AT_REST: Duration = Duration::from_secs(1);
 /// How often the head is remembered where others write.
 const REMEMBER: Duration = Duration::from_secs(10);
+/// Who has written within this time lets others go first.
+const JUST_NOW: Duration = Duration::from_millis(20);
+/// For so long.
+const AFTER_YOU: Duration = Duration::from_millis(1);
 
 /// Events in a file, safe against kill and power cut once they are said to be recorded.
 pub struct SqliteLedger {
@@ -224,6 +229,18 @@ impl SqliteLedger {
         Ok(rows.collect::<Result<_, _>>()?)
     }
 
+    /// The events that `rest` of a statement finds, by seq.
+    pub(super) fn events_where(
+        &self,
+        rest: &str,
+        args: impl rusqlite::Params,
+    ) -> Result<Vec<Event>, LedgerError> {
+        let sql = format!("SELECT {COLUMNS} FROM event {rest} ORDER BY seq");
+        let mut statement = self.connection.prepare_cached(&sql)?;
+        let rows = statement.query_map(args, sealed)?;
+        rows.map(|own| own?.row.event()).collect()
+    }
+
     /// Reads the roles as they stand now.
     fn read_roles(&mut self) -> Result<(), LedgerError> {
         let seen = self.roles.seen();
@@ -232,16 +249,26 @@ impl SqliteLedger {
         {
             self.roles.take(&first.row.event()?);
         }
-        let sql = format!(
-            "SELECT {COLUMNS} FROM event INDEXED BY event_roles WHERE kind IN ('role_granted', 'role_revoked') AND seq > ?1 ORDER BY seq"
-        );
-        let mut statement = self.connection.prepare_cached(&sql)?;
+        let rest =
+            "INDEXED BY event_roles WHERE kind IN ('role_granted', 'role_revoked') AND seq > ?1";
         let after = i64::try_from(seen.0).unwrap_or(i64::MAX);
-        let rows = statement.query_map([after], sealed)?;
-        for own in rows {
-            self.roles.take(&own?.row.event()?);
+        for event in self.events_where(rest, [after])? {
+            self.roles.take(&event);
         }
         Ok(())
+    }
+
+    /// Whoever waits for the lock asks for it now and then only: a writer that comes again at once would always
+    /// be faster, and the others would wait for seconds.
+    fn let_others_go_first(&self) {
+        let since = |written| self.env.clock.elapsed().saturating_sub(written);
+        // A clock that stands still tells nothing.
+        if let Some(since) = self.written.get().map(since)
+            && since > Duration::ZERO
+            && since < JUST_NOW
+        {
+            std::thread::sleep(AFTER_YOU);
+        }
     }
 
     /// One immediate transaction around deciding and inserting. Before the commit nothing has happened;
@@ -426,6 +453,7 @@ impl Ledger for SqliteLedger {
                 Err(error) => return self.still_in_doubt(events, error.to_string()),
             },
         }
+        self.let_others_go_first();
         let outcome = self.try_append(expect, events);
         if matches!(outcome, Outcome::Recorded { .. }) {
             self.written.set(Some(self.env.clock.elapsed()));
@@ -444,6 +472,10 @@ impl Ledger for SqliteLedger {
             self.rest();
         }
         Ok(events)
+    }
+
+    fn history(&self, of: &Subject) -> Result<Vec<Event>, LedgerError> {
+        self.history_of(of)
     }
 
     fn head(&self) -> Result<Head, LedgerError> {

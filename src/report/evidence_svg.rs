@@ -36,7 +36,7 @@ impl Field {
             ""
         };
         format!(
-            "<polyline fill=\"none\" stroke=\"black\"{dash} points=\"{}\"/>\n",
+            "<polyline fill=\"none\" stroke=\"currentColor\"{dash} points=\"{}\"/>\n",
             places.join(" ")
         )
     }
@@ -79,7 +79,7 @@ impl Field {
             format!("<circle cx=\"{x:.1}\" cy=\"{low:.1}\" r=\"3\"/>\n")
         } else {
             format!(
-                "<line x1=\"{x:.1}\" y1=\"{low:.1}\" x2=\"{x:.1}\" y2=\"{high:.1}\" stroke=\"black\"/>\n"
+                "<line x1=\"{x:.1}\" y1=\"{low:.1}\" x2=\"{x:.1}\" y2=\"{high:.1}\" stroke=\"currentColor\"/>\n"
             )
         }
     }

@@ -43,7 +43,7 @@ struct Line {
     /// Dates by how sure they are; null beyond the horizon.
     sure: Vec<Sure>,
     chance: Option<f64>,
-    decided: Vec<Share>,
+    decided: Vec<Decided>,
 }
 
 #[derive(Serialize)]
@@ -53,7 +53,7 @@ struct Sure {
 }
 
 #[derive(Serialize)]
-struct Share {
+struct Decided {
     #[serde(skip_serializing_if = "Option::is_none")]
     rig: Option<String>,
     #[serde(skip_serializing_if = "Option::is_none")]
@@ -102,7 +102,7 @@ fn line<Name>(own: &Outlook<Name>) -> Line {
             Decides::Crew(crew) => (None, Some(crew.to_string())),
         };
         let share = *share;
-        Share { rig, crew, share }
+        Decided { rig, crew, share }
     };
     Line {
         request: None,

@@ -31,10 +31,19 @@ impl Table {
 
     /// Comma-separated with a header line, every cell as text; safe for table programs.
     pub fn csv(&self) -> String {
+        self.csv_with_numbers(&[])
+    }
+
+    /// The same, where the columns of these names hold numbers that this program wrote: they stay numbers.
+    pub fn csv_with_numbers(&self, numbers: &[&str]) -> String {
         let header = csv::line(self.header.iter().copied());
         let rows = self.rows.iter().map(|row| {
             let cells: Vec<String> = row.iter().map(|cell| shown(cell)).collect();
-            csv::line(cells.iter().map(String::as_str))
+            let is_number = |(name, cell): (&&str, &String)| {
+                numbers.contains(name) && cell.parse::<f64>().is_ok_and(f64::is_finite)
+            };
+            let kinds = self.header.iter().zip(&cells).map(is_number);
+            csv::line_of(cells.iter().map(String::as_str).zip(kinds))
         });
         std::iter::once(header).chain(rows).collect()
     }

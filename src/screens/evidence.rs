@@ -23,10 +23,11 @@ pub(super) fn draw(app: &App, theme: &Theme, area: Rect, buffer: &mut Buffer) ->
         line(buffer, area, at, "", Style::new());
     }
     let roomy = area.width >= 70 && area.height >= 20;
-    let below = if roomy {
-        PLOT_ROWS + TEXT_ROWS
-    } else {
-        TEXT_ROWS
+    let below = match area.height {
+        _ if roomy => PLOT_ROWS + TEXT_ROWS,
+        // Where there is room for one thing only, that is the list.
+        ..11 => 0,
+        _ => TEXT_ROWS,
     };
     let list = Rect {
         height: area.height.saturating_sub(below).max(3),

@@ -134,8 +134,8 @@ pub(super) fn stays(
             all.insert(
                 (&own.unit, own.step),
                 Stay {
-                    times,
                     position,
+                    times,
                     ..stay
                 },
             );
@@ -156,9 +156,9 @@ pub(super) fn stays(
             });
             let position = visit.position;
             let stay = Stay {
+                position,
                 stage,
                 times,
-                position,
                 ..stay
             };
             all.insert((unit, *step), stay);

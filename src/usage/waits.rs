@@ -185,19 +185,9 @@ impl Usage {
         for ix in own {
             let stay = &self.stays[ix];
             let gap = Span::new(at.min(stay.times.load), stay.times.load);
-            self.tally(gap, &self.before(ix, gap), time);
-            self.tally(stay.times.stay(), &self.inside(stay), time);
+            tally(gap, &self.before(ix, gap), time);
+            tally(stay.times.stay(), &self.inside(stay), time);
             at = at.max(stay.times.out);
-        }
-    }
-
-    fn tally(&self, span: Span, causes: &[(Cause, Span)], time: &mut RequestTime) {
-        let mut layers = Layers::default();
-        for (cause, own) in causes {
-            layers.add(*cause as usize, own.meet(span));
-        }
-        for (piece, top) in pieces(&layers.tops(Cause::Other as usize), span) {
-            time.minutes[top.layer] += piece.length();
         }
     }
 
@@ -247,6 +237,17 @@ impl Usage {
             causes.extend(outside(&crew.free, span).map(|own| (Cause::Crew, own)));
         }
         causes
+    }
+}
+
+/// Adds the minutes of a span by cause; the first that holds counts.
+fn tally(span: Span, causes: &[(Cause, Span)], time: &mut RequestTime) {
+    let mut layers = Layers::default();
+    for (cause, own) in causes {
+        layers.add(*cause as usize, own.meet(span));
+    }
+    for (piece, top) in pieces(&layers.tops(Cause::Other as usize), span) {
+        time.minutes[top.layer] += piece.length();
     }
 }
 

@@ -57,8 +57,8 @@ fn lab(units: usize) -> Lab {
         lab.rigs.push(own);
     }
     let steps: Vec<String> = (0..STEPS).map(|ix| format!("method-{ix}")).collect();
-    for (ix, id) in steps.iter().enumerate() {
-        let mut own = method(id, "any", Length::Hold(Minutes::hours(6 + 2 * ix as i64)));
+    for (ix, id) in (0_i64..).zip(&steps) {
+        let mut own = method(id, "any", Length::Hold(Minutes::hours(6 + 2 * ix)));
         own.watch = if ix % 5 == 0 {
             Watch::Site
         } else {
@@ -107,7 +107,7 @@ impl Told {
         let request = &lab.requests[place.0];
         let unit = request.units[place.1].clone();
         for step in (1_u32..).take(STEPS) {
-            let rig = usize::try_from(drawn.minutes(RIGS as i64).get()).expect("a place");
+            let rig = usize::try_from(drawn.below(RIGS as u64)).expect("a place");
             let rig = lab.rigs[rig].id.clone();
             let out = at + Minutes::hours(20) + drawn.minutes(300);
             let (unit, position) = (unit.clone(), Some(1 + step % 4));
@@ -223,7 +223,7 @@ fn timed<T>(clock: &SystemClock, run: impl FnOnce() -> T) -> (Duration, T) {
 }
 
 /// The program on the lab, with every event in a ledger in memory.
-fn app(lab: Lab, events: Vec<NewEvent>, now: Minute) -> App {
+fn app(lab: Lab, events: &[NewEvent], now: Minute) -> App {
     let clock = Arc::new(FakeClock::at(now));
     let mut ledger = MemoryLedger::new(Env {
         clock: clock.clone(),
@@ -232,7 +232,7 @@ fn app(lab: Lab, events: Vec<NewEvent>, now: Minute) -> App {
         zone: lab.zone.clone(),
         heads: None,
     });
-    let outcome = ledger.append(&[], &events);
+    let outcome = ledger.append(&[], events);
     assert!(matches!(outcome, Outcome::Recorded { .. }), "{outcome:?}");
     let with = Opening {
         lab,
@@ -276,7 +276,7 @@ fn main() {
             rates.len()
         );
         slowest = slowest.max(made + tabled + asked + rated);
-        let mut app = app(lab, events, now);
+        let mut app = app(lab, &events, now);
         app.screen = Screen::Load;
         let area = Rect::new(0, 0, 160, 48);
         let theme = Theme::new(true, Level::Ansi16);

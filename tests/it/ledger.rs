@@ -8,6 +8,7 @@ mod forgeries;
 mod kill;
 mod migration;
 mod model;
+mod paced;
 mod power;
 mod reader;
 mod roles;

@@ -224,10 +224,11 @@ fn the_states_of_each_rig_add_up_to_each_local_day_of_1000_histories() {
                     "seed {seed}, {}",
                     day.first
                 );
-                (short, long) = match length < Minutes::DAY {
-                    true => (short + 1, long),
-                    false => (short, long + 1),
-                };
+                if length < Minutes::DAY {
+                    short += 1;
+                } else {
+                    long += 1;
+                }
             }
             for (ix, rig) in lab.rigs.iter().enumerate() {
                 let own = usage.rig(ix, day.span);

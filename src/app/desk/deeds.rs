@@ -16,7 +16,9 @@ impl Desk {
     /// Gives the verdict on the checkpoint of `unit` that is running or over without one; a visit that
     /// still runs is ended with it. A hold may be lifted by a later pass or fail.
     pub fn mark(&mut self, unit: &UnitId, verdict: Verdict) -> Result<Outcome, DeskError> {
-        self.refresh()?;
+        if let Some(conflict) = self.look_again(&Subject::Unit(unit.clone()))? {
+            return Ok(conflict);
+        }
         if let Verdict::Fail { reason } = &verdict
             && reason.trim().is_empty()
         {
@@ -46,7 +48,7 @@ impl Desk {
     }
 
     /// The step whose verdict is due, and the rig where its visit still runs.
-    fn checkpoint(
+    pub(super) fn checkpoint(
         &self,
         unit: &UnitId,
         record: &UnitRecord,
@@ -84,7 +86,9 @@ impl Desk {
 
     /// Starts the next visit of `unit` as booked; on `rig` where one is named.
     pub fn start(&mut self, unit: &UnitId, rig: Option<&RigId>) -> Result<Outcome, DeskError> {
-        self.refresh()?;
+        if let Some(conflict) = self.look_again(&Subject::Unit(unit.clone()))? {
+            return Ok(conflict);
+        }
         let record = self.record_of(unit)?;
         let step = self.next_step(unit, &record)?;
         let booking = self.floor.booking(unit, step).cloned();
@@ -352,7 +356,9 @@ impl Desk {
 
     /// Ends the running visit of `unit`.
     pub fn end(&mut self, unit: &UnitId) -> Result<Outcome, DeskError> {
-        self.refresh()?;
+        if let Some(conflict) = self.look_again(&Subject::Unit(unit.clone()))? {
+            return Ok(conflict);
+        }
         let record = self.record_of(unit)?;
         let Some((step, visit)) = record.running() else {
             return not_now(format!("{unit} is on no rig"));
@@ -369,7 +375,9 @@ impl Desk {
 
     /// Withdraws a unit.
     pub fn withdraw(&mut self, unit: &UnitId, reason: &str) -> Result<Outcome, DeskError> {
-        self.refresh()?;
+        if let Some(conflict) = self.look_again(&Subject::Unit(unit.clone()))? {
+            return Ok(conflict);
+        }
         let record = self.record_of(unit)?;
         if record.withdrawn.is_some() {
             return not_now(format!("{unit} was withdrawn already"));
@@ -400,7 +408,9 @@ impl Desk {
         reason: &str,
         until: Option<Minute>,
     ) -> Result<Outcome, DeskError> {
-        self.refresh()?;
+        if let Some(conflict) = self.look_again(&Subject::Rig(rig.clone()))? {
+            return Ok(conflict);
+        }
         self.rig(rig)?;
         if self.is_down(rig) {
             return not_now(format!("{rig} is down already"));
@@ -421,7 +431,9 @@ impl Desk {
 
     /// Reports a rig back.
     pub fn rig_up(&mut self, rig: &RigId) -> Result<Outcome, DeskError> {
-        self.refresh()?;
+        if let Some(conflict) = self.look_again(&Subject::Rig(rig.clone()))? {
+            return Ok(conflict);
+        }
         self.rig(rig)?;
         if !self.is_down(rig) {
             return not_now(format!("{rig} is not down"));
@@ -432,6 +444,9 @@ impl Desk {
 
     /// Adds a note.
     pub fn note(&mut self, subject: Subject, text: &str) -> Result<Outcome, DeskError> {
+        if let Some(conflict) = self.look_again(&subject)? {
+            return Ok(conflict);
+        }
         let body = EventBody::Note {
             subject: subject.clone(),
             text: text.to_owned(),
@@ -439,9 +454,8 @@ impl Desk {
         self.deed("note".to_owned(), subject, vec![body])
     }
 
-    /// Records a deed, expecting that nobody changed its subject since it was looked at, and remembers it
-    /// for undoing.
-    fn deed(
+    /// Records a deed, expecting that nobody comes between, and remembers it for undoing.
+    pub(super) fn deed(
         &mut self,
         what: String,
         subject: Subject,
@@ -467,7 +481,7 @@ impl Desk {
         Ok(outcome)
     }
 
-    fn record_of(&self, unit: &UnitId) -> Result<UnitRecord, DeskError> {
+    pub(super) fn record_of(&self, unit: &UnitId) -> Result<UnitRecord, DeskError> {
         match self.floor.now.units.get(unit) {
             Some(record) => Ok(record.clone()),
             None if self.walks.request(&self.lab, unit).is_some() => Ok(UnitRecord::default()),

@@ -43,7 +43,7 @@ impl Desk {
     /// Signs for everything up to the last event, where `shown` is still what there is to look at.
     pub fn sign(&mut self, meaning: Meaning, shown: &str) -> Result<Outcome, DeskError> {
         self.refresh()?;
-        let review = review(&self.floor, &self.lab.zone);
+        let review = review(self)?;
         if review.shown != shown {
             let why = "what there is to look at is not what was shown; run rigday review again";
             return Err(DeskError::NotNow(why.to_owned()));

@@ -5,7 +5,9 @@
 
 mod deeds;
 mod duties;
+mod past;
 mod proposal;
+mod sessions;
 mod undo;
 
 pub use duties::FileOfRequests;
@@ -13,9 +15,9 @@ pub use proposal::{ChangeKind, PlanChange, Planning, Proposal, changes};
 
 use crate::clock::Clock;
 use crate::domain::steps::Walks;
-use crate::domain::{Actor, EventBody, Lab, Minute, NewEvent, UnitId};
+use crate::domain::{Actor, EventBody, Lab, Minute, NewEvent, Seq, UnitId};
 use crate::floor::Floor;
-use crate::ledger::{Expect, Ids, Ledger, LedgerError, Outcome, hex};
+use crate::ledger::{Expect, Head, Ids, Ledger, LedgerError, Outcome, hex};
 use std::sync::Arc;
 
 /// A lab at work.
@@ -32,6 +34,8 @@ pub struct Desk {
     actor: Actor,
     /// Why what is recorded now is entered late.
     late: Option<String>,
+    /// The last event that whoever acts next was shown; without it, the last that was read.
+    looked_at: Option<Seq>,
     /// Deeds of this session that can be undone, the last at the end.
     done: Vec<undo::Deed>,
     /// Deeds of this session that were undone, the last at the end.
@@ -99,10 +103,11 @@ impl Desk {
             ids,
             actor,
             late: None,
+            looked_at: None,
             done: Vec::new(),
             undone: Vec::new(),
         };
-        desk.floor = Floor::fold(desk.read_new()?);
+        desk.read_new()?;
         Ok(desk)
     }
 
@@ -165,6 +170,17 @@ impl Desk {
         self.late = Some(reason.to_owned());
     }
 
+    /// The end of the ledger's chain, after reading everything up to it.
+    pub fn head(&mut self) -> Result<Head, DeskError> {
+        loop {
+            let head = self.ledger.head()?;
+            if head.seq <= self.floor.seen() {
+                return Ok(head);
+            }
+            self.refresh()?;
+        }
+    }
+
     /// What whoever works here should be told now.
     pub fn warnings(&self) -> Vec<String> {
         self.ledger.warnings()
@@ -185,16 +201,6 @@ impl Desk {
     pub fn set_lab(&mut self, lab: Lab) {
         self.walks = Arc::new(Walks::new(&lab));
         self.lab = Arc::new(lab);
-    }
-
-    /// Reads what others have recorded; true where there was anything.
-    pub fn refresh(&mut self) -> Result<bool, DeskError> {
-        let fresh = self.read_new()?;
-        let any = !fresh.is_empty();
-        for event in fresh {
-            self.floor.apply(event);
-        }
-        Ok(any)
     }
 
     /// The unit of that serial: exact first, else the only one that is equal but for case.
@@ -225,21 +231,6 @@ impl Desk {
             .map(|(_, unit)| unit.to_owned())
             .collect();
         Err(DeskError::UnknownUnit { serial, nearest })
-    }
-
-    fn read_new(&self) -> Result<Vec<crate::domain::Event>, LedgerError> {
-        const BATCH: u32 = 5000;
-        let mut fresh: Vec<crate::domain::Event> = Vec::new();
-        loop {
-            let after = fresh
-                .last()
-                .map_or_else(|| self.floor.seen(), |event| event.seq);
-            let batch = self.ledger.read(after, BATCH)?;
-            if batch.is_empty() {
-                return Ok(fresh);
-            }
-            fresh.extend(batch);
-        }
     }
 
     /// Records events that happen now, all or none, and reads them back. Where the disk failed while it was

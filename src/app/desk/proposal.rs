@@ -348,17 +348,14 @@ impl Desk {
             return Ok(Outcome::Refused { why });
         }
         self.refresh()?;
-        let matters = |event: &&crate::domain::Event| !matches!(event.body, EventBody::Note { .. });
-        let since = self
-            .floor
-            .events
-            .iter()
-            .rev()
-            .take_while(|event| event.seq > proposal.seen);
-        if let Some(event) = since.filter(matters).last() {
-            return Ok(Outcome::Conflict {
-                by: Box::new(event.clone()),
-            });
+        let mut first = None;
+        self.each_after(proposal.seen, |event| {
+            if first.is_none() && !matches!(event.body, EventBody::Note { .. }) {
+                first = Some(event.clone());
+            }
+        })?;
+        if let Some(by) = first.map(Box::new) {
+            return Ok(Outcome::Conflict { by });
         }
         if let Err(outcome) = self.take_in()? {
             return Ok(outcome);

@@ -4,9 +4,14 @@ use super::{Desk, DeskError};
 use crate::app::walk::event_words;
 use crate::domain::event::{Change, Subject};
 use crate::domain::{Event, EventBody, Seq};
-use crate::ledger::Outcome;
+use crate::ledger::{Expect, Outcome};
 
-/// Something a person did, with the events that say so.
+/// How far back from the end a person's last deed is looked for, in events.
+const FAR_BACK: u64 = 20_000;
+/// Events read at a time on the way back.
+const STRIDE: u64 = 500;
+
+/// Something a person did, with the events that say so: one step of undoing, however many they are.
 #[derive(Clone, Debug)]
 pub(super) struct Deed {
     pub(super) what: String,
@@ -17,56 +22,51 @@ pub(super) struct Deed {
 }
 
 impl Desk {
-    /// Undoes the last deed of this session that is not undone yet; the answer says what.
+    /// Undoes the last deed of this session that is not undone yet; the answer says what. Refused where
+    /// another session has changed its subject since.
     pub fn undo(&mut self) -> Result<(Outcome, String), DeskError> {
         self.refresh()?;
-        let Some(deed) = self.done.pop() else {
+        let Some(deed) = self.done.last().cloned() else {
             return Err(DeskError::NotNow(
                 "there is nothing to undo in this session".to_owned(),
             ));
         };
-        let session = self.actor.session.clone();
-        let others = |event: &Event| event.actor.session != session;
-        if let Some(outcome) = self.changed_since(&deed, others) {
-            self.done.push(deed);
-            return Ok((outcome, String::new()));
-        }
         let bodies = correction(&deed.seqs, &Change::Void, "undone");
-        let (outcome, seqs) = self.correct(bodies)?;
-        let words = format!("Undid: {} (U redoes)", deed.what);
+        let (outcome, seqs) = self.correct(&deed, bodies)?;
         if let Some(seqs) = seqs {
+            self.done.pop();
             let after = self.floor.seen();
+            let words = format!("Undid: {} (U redoes)", deed.what);
             self.undone.push(Deed {
                 seqs,
                 after,
                 ..deed
             });
+            return Ok((outcome, words));
         }
-        Ok((outcome, words))
+        Ok((outcome, format!("undo of: {}", deed.what)))
     }
 
-    /// Redoes the last deed that was undone.
+    /// Redoes the last deed that was undone; refused as [`Desk::undo`] is.
     pub fn redo(&mut self) -> Result<(Outcome, String), DeskError> {
         self.refresh()?;
-        let Some(deed) = self.undone.pop() else {
+        let Some(deed) = self.undone.last().cloned() else {
             return Err(DeskError::NotNow("there is nothing to redo".to_owned()));
         };
-        let session = self.actor.session.clone();
-        let others = |event: &Event| event.actor.session != session;
-        if let Some(outcome) = self.changed_since(&deed, others) {
-            self.undone.push(deed);
-            return Ok((outcome, String::new()));
-        }
         let bodies = correction(&deed.seqs, &Change::Restore, "redone");
-        let (outcome, _) = self.correct(bodies)?;
+        let (outcome, seqs) = self.correct(&deed, bodies)?;
+        if seqs.is_none() {
+            return Ok((outcome, format!("redo of: {}", deed.what)));
+        }
+        self.undone.pop();
         let words = format!("Redid: {} (u undoes)", deed.what);
         // What was voided counts again: its own events are what a further undo voids.
-        let events = deed.seqs.iter().filter_map(|seq| self.floor.event(*seq));
-        let seqs = events.filter_map(|event| match &event.body {
-            EventBody::Correction { corrects, .. } => Some(*corrects),
-            _ => None,
-        });
-        let seqs: Vec<Seq> = seqs.collect();
+        let mut seqs = Vec::new();
+        for seq in &deed.seqs {
+            let event = self.event(*seq)?;
+            seqs.extend(event.and_then(|event| event.body.corrects()));
+        }
+        seqs.sort_unstable();
         let after = self.floor.seen();
         self.done.push(Deed {
             seqs,
@@ -80,74 +80,141 @@ impl Desk {
     pub fn undo_last_of_person(&mut self) -> Result<(Outcome, String), DeskError> {
         self.refresh()?;
         let person = self.actor.person.clone();
-        let own = |event: &&Event| {
+        let Some((what, deed)) = self.last_deed_of(&person)? else {
+            return Err(DeskError::NotNow(format!(
+                "{person} has nothing to undo among the last {FAR_BACK} events"
+            )));
+        };
+        let others = |event: &Event| event.actor.person != person;
+        if let Some(conflict) = self.changed_by(&deed.subject, deed.after, others)? {
+            return Ok((conflict, format!("undo of: {what}")));
+        }
+        let bodies = correction(&deed.seqs, &Change::Void, "undone");
+        let (outcome, _) = self.record_corrections(&deed, bodies)?;
+        Ok((outcome, format!("Undid: {what}")))
+    }
+
+    /// A person's last deed that still counts. It may be several events of one append, such as an end with
+    /// its verdict.
+    fn last_deed_of(&self, person: &str) -> Result<Option<(String, Deed)>, DeskError> {
+        let own = |event: &Event| {
             undoable(&event.body)
                 && event.actor.person == person
                 && !self.floor.voided.contains(&event.seq)
         };
-        let Some(last) = self.floor.events.iter().rev().find(own) else {
-            return Err(DeskError::NotNow(format!("{person} has nothing to undo")));
-        };
-        // One deed may be several events of one append, such as an end with its verdict.
-        let subject = last
-            .body
-            .subjects()
-            .into_iter()
-            .next()
-            .unwrap_or(Subject::Lab);
-        let same = |event: &&Event| {
-            event.actor.session == last.actor.session
-                && event.happened == last.happened
-                && event.body.subjects().contains(&subject)
-                && own(event)
-        };
-        let before = self
-            .floor
-            .events
-            .iter()
-            .rev()
-            .skip_while(|event| event.seq > last.seq);
-        let events: Vec<&Event> = before.take_while(same).collect();
-        let what = event_words(last);
-        let seqs = events.iter().rev().map(|event| event.seq).collect();
-        let deed = Deed {
-            what: what.clone(),
-            subject,
-            seqs,
-            after: last.seq,
-        };
-        if let Some(outcome) = self.changed_since(&deed, |event| event.actor.person != person) {
-            return Ok((outcome, format!("undo of: {what}")));
+        let end = self.floor.seen().0;
+        let mut to = end;
+        while to > end.saturating_sub(FAR_BACK) {
+            let from = to.saturating_sub(STRIDE);
+            // A deed that began before the stretch is read whole: nothing has more events than a stride.
+            let before = from.saturating_sub(STRIDE);
+            let few = u32::try_from(to - before).unwrap_or(u32::MAX);
+            let events = self.ledger.read(Seq(before), few)?;
+            let last = events.iter().rposition(own);
+            if let Some(at) = last.filter(|at| events[*at].seq.0 > from || from == 0) {
+                return Ok(Some(deed_at(&events, at, own)));
+            }
+            to = from;
         }
-        let (outcome, _) = self.correct(correction(&deed.seqs, &Change::Void, "undone"))?;
-        Ok((outcome, format!("Undid: {what}")))
+        Ok(None)
     }
 
-    /// A conflict where one of the `others` changed the deed's subject since.
-    fn changed_since(&self, deed: &Deed, others: impl Fn(&Event) -> bool) -> Option<Outcome> {
-        let counts = |event: &&Event| {
-            event.seq > deed.after && !self.floor.voided.contains(&event.seq) && others(event)
-        };
-        let history = self.floor.history(&deed.subject);
-        let by = history.into_iter().rev().find(counts)?;
-        Some(Outcome::Conflict {
-            by: Box::new(by.clone()),
-        })
+    /// A conflict where one of the `others` changed the subject after `seen`; what they have said since and
+    /// taken back is no change.
+    pub(super) fn changed_by(
+        &self,
+        subject: &Subject,
+        seen: Seq,
+        others: impl Fn(&Event) -> bool,
+    ) -> Result<Option<Outcome>, DeskError> {
+        let mut since = Vec::new();
+        self.each_after(seen, |event| {
+            let taken_back = self.floor.voided.contains(&event.seq)
+                || event.body.corrects().is_some_and(|own| own > seen);
+            if others(event) && !taken_back {
+                since.push(event.clone());
+            }
+        })?;
+        for event in since.into_iter().rev() {
+            if self.is_about(&event, subject)? {
+                let by = Box::new(event);
+                return Ok(Some(Outcome::Conflict { by }));
+            }
+        }
+        Ok(None)
     }
 
-    /// Records corrections; their seqs where they were recorded.
+    /// True where an event, or what it corrects, is about the subject.
+    fn is_about(&self, event: &Event, subject: &Subject) -> Result<bool, DeskError> {
+        let mut body = event.body.clone();
+        let mut seq = event.seq;
+        loop {
+            if body.subjects().contains(subject) {
+                return Ok(true);
+            }
+            let Some(earlier) = body.corrects().filter(|own| *own < seq) else {
+                return Ok(false);
+            };
+            let Some(found) = self.event(earlier)? else {
+                return Ok(false);
+            };
+            (seq, body) = (earlier, found.body);
+        }
+    }
+
+    /// Records corrections of a deed of this session; their seqs where they were recorded.
     fn correct(
         &mut self,
+        deed: &Deed,
+        bodies: Vec<EventBody>,
+    ) -> Result<(Outcome, Option<Vec<Seq>>), DeskError> {
+        let session = self.actor.session.clone();
+        let others = |event: &Event| event.actor.session != session;
+        if let Some(conflict) = self.changed_by(&deed.subject, deed.after, others)? {
+            return Ok((conflict, None));
+        }
+        self.record_corrections(deed, bodies)
+    }
+
+    /// Records corrections unless somebody comes between.
+    fn record_corrections(
+        &mut self,
+        deed: &Deed,
         bodies: Vec<EventBody>,
     ) -> Result<(Outcome, Option<Vec<Seq>>), DeskError> {
         let count = bodies.len() as u64;
-        let outcome = self.record(&[], bodies)?;
+        let expect = Expect {
+            about: deed.subject.clone(),
+            seen: self.floor.seen(),
+        };
+        let outcome = self.record(&[expect], bodies)?;
         let seqs = match &outcome {
             Outcome::Recorded { first } => Some((first.0..first.0 + count).map(Seq).collect()),
             _ => None,
         };
         Ok((outcome, seqs))
     }
+}
+
+/// The deed that the event at `at` belongs to, and its words.
+fn deed_at(events: &[Event], at: usize, own: impl Fn(&Event) -> bool) -> (String, Deed) {
+    let last = &events[at];
+    let subject = last.body.tells_of().unwrap_or(Subject::Lab);
+    let same = |event: &&Event| {
+        event.actor.session == last.actor.session
+            && event.happened == last.happened
+            && event.body.subjects().contains(&subject)
+            && own(event)
+    };
+    let deed: Vec<&Event> = events[..=at].iter().rev().take_while(same).collect();
+    let what = event_words(last);
+    let deed = Deed {
+        what: what.clone(),
+        seqs: deed.iter().rev().map(|event| event.seq).collect(),
+        after: last.seq,
+        subject,
+    };
+    (what, deed)
 }
 
 /// Marks can be undone; plans, notes and corrections have their own ways.

@@ -11,6 +11,7 @@ use crate::widgets::text::fit;
 use ratatui::buffer::Buffer;
 use ratatui::layout::Rect;
 use ratatui::style::Style;
+use ratatui::widgets::{Clear, Widget};
 
 /// Draws the topmost overlay; the list rows it had room for, where there is one.
 pub(super) fn draw(app: &App, theme: &Theme, area: Rect, buffer: &mut Buffer) -> Option<usize> {
@@ -91,6 +92,8 @@ pub(super) fn in_little_room(app: &App, theme: &Theme, area: Rect, buffer: &mut 
 
 /// An empty box with a title; the room inside.
 pub(super) fn frame(theme: &Theme, title: &str, area: Rect, buffer: &mut Buffer) -> Rect {
+    // Nothing of what lies behind shines through, neither signs nor colours.
+    Clear.render(area, buffer);
     let (horizontal, vertical, corners) = if theme.unicode {
         ("─", "│", ["┌", "┐", "└", "┘"])
     } else {

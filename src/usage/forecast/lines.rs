@@ -94,14 +94,12 @@ impl Lines {
             return Ok(());
         }
         let at_once = |at: Minute| inside.iter().filter(|own| own.contains(at)).count();
-        let full = |own: &&Span| at_once(own.start.max(from)) >= self.room;
-        match inside.iter().find(full) {
-            None => Ok(()),
-            Some(_) => {
-                let outs = inside.iter().map(|own| own.end);
-                Err(outs.min().unwrap_or(from).max(from + Minutes::new(1)))
-            }
+        let full = |own: &Span| at_once(own.start.max(from)) >= self.room;
+        if !inside.iter().any(full) {
+            return Ok(());
         }
+        let outs = inside.iter().map(|own| own.end);
+        Err(outs.min().unwrap_or(from).max(from + Minutes::new(1)))
     }
 
     /// Puts a stay in.

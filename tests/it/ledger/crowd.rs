@@ -1,7 +1,7 @@
 //! Many processes at one ledger: marks, undos, corrections and conflicts, somebody who looks, and backups.
 
 use super::kill::{say, system_env, worker};
-use super::{Place, open, seed, size};
+use super::{Place, open, seed, size, stranger};
 use crate::support::events::{actor, note, void};
 use crate::support::random::Random;
 use rigday::clock::{Clock, SystemClock};
@@ -163,6 +163,56 @@ fn a_viewer_sees_every_event_in_order() {
     say(&format!("recorded {}", seen.0));
 }
 
+/// Who writes rows of the same size with the database's own ways alone, as a process of its own: what this disk
+/// and this machine give.
+#[test]
+fn a_bare_writer_writes_rows() {
+    let (count, _) = task();
+    let (place, path) = worker();
+    if let Some(place) = &place {
+        bare(&place.path());
+    }
+    let connection = stranger(&path);
+    let settings = "PRAGMA synchronous = FULL; PRAGMA busy_timeout = 60000";
+    connection.execute_batch(settings).expect("settings");
+    let clock = SystemClock::default();
+    for _ in 0..count {
+        let begun = clock.elapsed();
+        connection.execute_batch("BEGIN IMMEDIATE").expect("a turn");
+        let row = "INSERT INTO event (body) VALUES (?1)";
+        connection.execute(row, ["x".repeat(600)]).expect("a row");
+        connection.execute_batch("COMMIT").expect("on disk");
+        let wait = clock.elapsed().saturating_sub(begun);
+        say(&format!("wait {}", wait.as_micros()));
+    }
+}
+
+/// A file for the bare writers.
+fn bare(path: &Path) {
+    let connection = stranger(path);
+    let sql = "PRAGMA journal_mode = WAL; CREATE TABLE event (seq INTEGER PRIMARY KEY, body TEXT)";
+    connection.execute_batch(sql).expect("a new file");
+}
+
+/// How long most waited, nearly all, and the one that waited longest, in microseconds.
+fn figures(said: &[(String, u64)]) -> [u64; 3] {
+    let waits = said.iter().filter(|(word, _)| word == "wait");
+    let mut waits: Vec<u64> = waits.map(|(_, n)| *n).collect();
+    waits.sort_unstable();
+    let last = waits.len() - 1;
+    [waits[last / 2], waits[last * 99 / 100], waits[last]]
+}
+
+/// The same number of bare writers, one after the other run on the same disk.
+fn bare_figures(workers: u64, each: u64) -> [u64; 3] {
+    let place = Place::new();
+    bare(&place.path());
+    let start = |number| start("a_bare_writer_writes_rows", &place.path(), each, number);
+    let children: Vec<Child> = (1..=workers).map(start).collect();
+    let said: Vec<(String, u64)> = children.into_iter().flat_map(ended).collect();
+    figures(&said)
+}
+
 fn start(test: &str, path: &Path, count: u64, number: u64) -> Child {
     let name = format!("ledger::crowd::{test}");
     super::kill::start(&name, path, &[(TASK, &format!("{count} {number}"))])
@@ -222,20 +272,15 @@ fn f05_f16_many_at_once_lose_nothing_and_can_be_backed_up() {
             .map(|(_, n)| n)
             .sum()
     };
-    let mut waits: Vec<u64> = said
-        .iter()
-        .filter(|(word, _)| word == "wait")
-        .map(|(_, n)| *n)
-        .collect();
-    waits.sort_unstable();
-    let p99 = waits[waits.len() * 99 / 100];
-    let worst = waits[waits.len() - 1];
+    let [half, p99, worst] = figures(&said);
+    let [bare_half, bare_p99, bare_worst] = bare_figures(workers, each.min(1_000));
     println!(
-        "f05: {workers} x {each}, {} conflicts, {} busy, p99 {p99} us, worst {worst} us; f16: {} backups",
+        "f05: {workers} x {each}, {} conflicts, {} busy, p50 {half} us, p99 {p99} us, worst {worst} us; f16: {} backups",
         sum("conflicts"),
         sum("busy"),
         heads.len()
     );
+    println!("f05: bare writers: p50 {bare_half} us, p99 {bare_p99} us, worst {bare_worst} us");
     assert_eq!(sum("recorded"), all, "each worker recorded all of its own");
     assert_eq!(ended(viewer).last(), Some(&("recorded".to_owned(), all)));
     let ledger = open(&place.path(), system_env());
@@ -249,11 +294,17 @@ fn f05_f16_many_at_once_lose_nothing_and_can_be_backed_up() {
     let events = ledger.read(Seq(0), u32::MAX).expect("events");
     let ids: std::collections::BTreeSet<EventId> = events.iter().map(|event| event.id).collect();
     assert_eq!(ids.len() as u64, all);
-    // Whether it was quick depends on what else the machine does; asked for by name it must be.
+    // On a machine that does much else nothing is quick: whoever asks by name wants the figures themselves,
+    // and else the ledger is not slower than bare writers, who do not let each other go first.
     if std::env::var_os("TEST_TIMES").is_some() {
         assert!(
             p99 <= 150_000 && worst <= 1_000_000,
             "p99 {p99} us, worst {worst} us"
+        );
+    } else if each >= 1_000 {
+        assert!(
+            p99 <= bare_p99.max(150_000),
+            "p99 {p99} us, bare {bare_p99} us"
         );
     }
 }

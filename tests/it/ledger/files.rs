@@ -92,8 +92,8 @@ fn l09_files_of_others_are_refused_and_stay_as_they_are() {
 
 #[test]
 fn l09_newer_and_unknown_versions_are_refused() {
-    let place = changed_by("PRAGMA user_version = 3");
-    refused(&place.path(), &["version 3", "up to 2", "newer rigday"]);
+    let place = changed_by("PRAGMA user_version = 4");
+    refused(&place.path(), &["version 4", "up to 3", "newer rigday"]);
     let place = changed_by("PRAGMA user_version = 0");
     refused(&place.path(), &["version is 0"]);
     let place = changed_by("PRAGMA application_id = 7");
@@ -119,10 +119,10 @@ fn changed_and_killed(change: impl Fn(&Connection)) -> Place {
 fn l09_the_log_of_a_refused_file_is_not_merged_into_it() {
     let newer = changed_and_killed(|other| {
         other
-            .execute_batch("PRAGMA user_version = 3")
+            .execute_batch("PRAGMA user_version = 4")
             .expect("plain SQL");
     });
-    refused(&newer.path(), &["version 3"]);
+    refused(&newer.path(), &["version 4"]);
     let damaged = changed_and_killed(|other| {
         forge(other, "UPDATE event SET person = 'Ravi' WHERE seq = 2");
     });

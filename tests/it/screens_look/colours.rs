@@ -262,6 +262,20 @@ fn t50_the_doctor_says_what_was_chosen_and_why() {
 }
 
 #[test]
+fn nothing_shines_through_what_lies_in_front() {
+    let mut app = demo();
+    app.overlays = overlays(&app).into_iter().take(1).collect();
+    let front = shown(&app, &THEMES[0], (80, 24));
+    for y in 3..20 {
+        for x in 0..80 {
+            let cell = &front[(x, y)];
+            let own = (cell.bg, cell.modifier.contains(Modifier::BOLD));
+            assert_eq!(own, (Color::Reset, false), "{x}, {y}: {}", text(&front));
+        }
+    }
+}
+
+#[test]
 fn a_selected_line_of_a_question_is_marked_and_reversed() {
     let mut run = Script::new(demo()).on(Screen::Plan);
     run.keys("a");

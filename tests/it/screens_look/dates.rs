@@ -19,8 +19,8 @@ fn t80_the_lab_is_shown_in_its_own_zone_wherever_the_user_sits() {
         crate::support::program::Ended::of(command.output().expect("the program runs")).good()
     };
     for line in [
-        "due lab --now 2027-03-22T06:50",
-        "units lab --now 2027-03-22T06:50",
+        "due --lab lab --now 2027-03-22T06:50",
+        "units --lab lab --now 2027-03-22T06:50",
         "load lab --now 2027-03-22T06:50",
         "log --lab lab",
     ] {
