@@ -75,7 +75,7 @@ pub fn run(mut desk: Desk, options: Options) -> std::io::Result<End> {
     app.set(options.settings);
     keeper.offer(&mut app);
     let jobs = Jobs::new(sender);
-    let with = (&keyboard, &mut keeper);
+    let with = (&*keyboard, &mut keeper);
     let done = turn::turn(&mut app, &mut screen, &messages, jobs, with);
     drop(held);
     done
