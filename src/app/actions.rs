@@ -82,10 +82,17 @@ const EVIDENCE: Where = Where::On(Screen::Evidence);
 
 actions! {
     MakePlan "plan" PLAN 1 Shows: "Plan from now and show what would change", "make replan schedule optimise";
-    Assign "assign" PLAN 3 Shows: "Put the selected unit's next step on a rig of your choice", "move book rig";
+    Assign "assign" PLAN 3 Shows: "Choose a waiting unit and a rig for its next step, each with its earliest time", "move book rig waiting";
+    Lift "lift" PLAN 1 Shows: "Take the selected booking in hand: arrows move it, Enter drops it, Esc puts it back", "drop grab drag move booking";
+    LiftRun "lift run" PLAN 9 Shows: "Take the whole run of the selected booking in hand", "chamber together move";
+    Shorter "shorter" PLAN 0 Moves: "Unload what is in hand earlier; the exposure is as long as its method says", "wait length less";
+    Longer "longer" PLAN 0 Moves: "Let what is in hand wait longer in its rig, where its method allows", "wait length more";
+    TakeOff "take off" PLAN 6 Shows: "Take the selected booking and the unit's later ones off their rigs, not in force yet", "remove unbook free";
+    Commit "commit" PLAN 3 Shows: "Show what your changes make different, to put them in force", "publish difference";
+    Morning "morning sheet" PLAN 2 Shows: "What happened since the last plan and overnight, and what to do first", "overnight today news start day";
     WhatIf "what-if" PLAN 2 Shows: "Plan with a rig down, one more shift, a rush request, beside the plan in force", "change scenario rush extra shift try";
     WhyLate "why late" PLAN 7 Shows: "Follow the selected unit's request back to what holds it up, and try what would help", "reason cause chain remedy remedies";
-    NextClash "next clash" PLAN 4 Shows: "Go to the next broken rule of the published plan", "error conflict problem";
+    NextClash "next clash" PLAN 4 Shows: "Go to the next rule that the plan on the screen breaks", "error conflict problem";
     RigDown "rig down" PLAN 5 Records: "Report the selected rig down", "broken breakdown fault";
     RigUp "rig back" PLAN 6 Records: "Report the selected rig back", "repaired up";
     ZoomIn "zoom in" PLAN 7 Moves: "See less time, larger", "bigger";

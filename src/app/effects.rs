@@ -7,7 +7,7 @@ use super::recording::is_busy;
 use super::state::{App, Effect, Overlay, Purpose};
 use super::what_if::Change;
 use crate::domain::text::shown;
-use crate::domain::{Minute, RequestId, RigId, UnitId, Verdict};
+use crate::domain::{Minute, RequestId, RigId, Verdict};
 use crate::ledger::Outcome;
 use crate::usage::forecast::History;
 use std::path::Path;
@@ -20,7 +20,8 @@ pub(super) type Done = Result<(Outcome, String), DeskError>;
 /// Carries an effect out and says on the screen what came of it, but for what the ledger is too busy for.
 pub(super) fn carry_out(app: &mut App, effect: Effect, jobs: &mut Jobs) {
     match effect {
-        Effect::Plan(assign) => plan(app, assign, jobs),
+        Effect::Plan => plan(app, jobs),
+        Effect::Keep => super::keeping::keep(app),
         Effect::WhatIf(changes) => what_if(app, changes, jobs),
         Effect::Explain(request) => explain(app, request, jobs),
         Effect::Forecast => foretell(app, jobs),
@@ -93,7 +94,7 @@ fn rig_down(app: &mut App, rig: &RigId, reason: &str, until: Option<Minute>) -> 
 /// Shows what came of a deed: the words where it was recorded, the reason where not.
 pub(super) fn answer(app: &mut App, done: Done) {
     // Where nobody ticks there is no second try.
-    app.busy = app.checking.is_some() && is_busy(&done);
+    app.busy = app.tries_again && is_busy(&done);
     if app.busy {
         return;
     }
@@ -164,19 +165,14 @@ fn refresh(app: &mut App) {
     }
 }
 
-/// Starts planning, perhaps with a unit's next step on a rig of the user's choice.
-fn plan(app: &mut App, assign: Option<(UnitId, RigId)>, jobs: &mut Jobs) {
-    let mut planning = app.desk.planning();
-    if let Some((unit, rig)) = assign {
-        match app.desk.assignment(&unit, &rig, None) {
-            Ok(pin) => planning = planning.with_pins(&[pin]),
-            Err(error) => {
-                app.said = Some((false, error.to_string()));
-                app.dirty = true;
-                return;
-            }
-        }
-    }
+/// Starts planning around what was put in its place by hand.
+fn plan(app: &mut App, jobs: &mut Jobs) {
+    let pins = app
+        .plan
+        .draft
+        .as_ref()
+        .map_or(Vec::new(), |draft| draft.pins(app.desk.now()));
+    let planning = app.desk.planning().with_pins(&pins);
     app.job += 1;
     app.overlays.push(Overlay::Working {
         job: app.job,
@@ -253,6 +249,8 @@ fn publish(app: &mut App) {
         .map(|outcome| (outcome, "published".to_owned()));
     if matches!(&done, Ok((Outcome::Recorded { .. }, _))) {
         app.overlays.pop();
+        app.plan.draft = None;
+        super::keeping::keep(app);
     }
     answer(app, done);
 }

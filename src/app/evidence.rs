@@ -25,23 +25,6 @@ pub fn legs(desk: &Desk) -> Vec<LegEvidence> {
     desk.lab.requests.iter().map(of).collect()
 }
 
-/// The same; of what is known already, what still holds is not worked out again.
-pub(super) fn legs_again(desk: &Desk, known: &[LegEvidence]) -> Vec<LegEvidence> {
-    let of = |(at, request): (usize, &crate::domain::lab::Request)| {
-        let leg = Leg::of(&desk.lab, &desk.walks, &desk.floor, request);
-        let same =
-            |own: &&LegEvidence| own.leg.request.id == leg.request.id && own.leg.units == leg.units;
-        match known.get(at).filter(same) {
-            Some(own) => own.clone(),
-            None => LegEvidence {
-                evidence: Evidence::of(&leg),
-                leg,
-            },
-        }
-    };
-    desk.lab.requests.iter().enumerate().map(of).collect()
-}
-
 /// The word of a standing.
 pub const fn standing_word(standing: Standing) -> &'static str {
     match standing {

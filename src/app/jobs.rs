@@ -5,7 +5,6 @@ use super::forecast::{SAMPLES, THREADS, tell};
 use super::remedies::{REMEDY_ROUNDS, remedies};
 use super::sizing::{Wish, plan_leg, toml, words};
 use super::state::Message;
-use super::view::clashes;
 use super::what_if::{Change, WhatIf};
 use crate::clock::{Clock, SystemClock};
 use crate::domain::{Facts, Lab, Minute, Minutes, RequestId};
@@ -84,16 +83,6 @@ impl Jobs {
                 lines.extend(found.lines(&planning.lab().zone));
             }
             Message::Explained(job, lines)
-        });
-    }
-
-    /// Looks for rules that the published plan breaks; what else is at work goes on.
-    pub fn check(&self, planning: Planning) {
-        let sender = self.sender.clone();
-        std::thread::spawn(move || {
-            let found = catch_unwind(AssertUnwindSafe(|| clashes(&planning)));
-            // Where nobody listens any more the program is ending.
-            let _heard = sender.send(Message::Checked(found.ok()));
         });
     }
 

@@ -25,6 +25,10 @@ impl App {
     /// Closes what lies in front without a question, or ends the program.
     fn close(&mut self) -> Vec<Effect> {
         match self.overlays.pop() {
+            None if self.changed() > 0 => {
+                self.overlays.push(Overlay::Parting);
+                Vec::new()
+            }
             None => vec![Effect::Quit],
             Some(own) if own.is_at_work() => vec![Effect::StopPlanning],
             Some(_) => Vec::new(),

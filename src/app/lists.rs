@@ -1,6 +1,6 @@
 //! Keys in what lies in front of a screen with a list to choose from: help, palette, questions, rigs.
 
-use super::actions::{Action, Entry, matching};
+use super::actions::{Entry, matching};
 use super::state::{App, Effect, Field, Overlay, Purpose, Screen, WhenFor};
 use super::update::edit;
 
@@ -130,39 +130,5 @@ impl App {
             Some(Overlay::Ask(Purpose::Fail(_), _)) => &self.desk.lab.fail_reasons,
             _ => &[],
         }
-    }
-
-    /// A rig from a list.
-    pub(super) fn key_in_rigs(&mut self, key: &str) -> Vec<Effect> {
-        let (action, page) = (self.settings.keys.action(key, self.screen), self.page);
-        let Some(Overlay::ChooseRig {
-            unit,
-            rigs,
-            selected,
-        }) = self.overlays.last_mut()
-        else {
-            return Vec::new();
-        };
-        let last = rigs.len().saturating_sub(1);
-        match action {
-            _ if key == "Enter" => {
-                if let Some(rig) = rigs.get(*selected) {
-                    let assign = (unit.clone(), rig.clone());
-                    self.overlays.pop();
-                    return vec![Effect::Plan(Some(assign))];
-                }
-            }
-            Some(Action::Back | Action::Quit) => {
-                self.overlays.pop();
-            }
-            Some(Action::Up) => *selected = selected.saturating_sub(1),
-            Some(Action::Down) => *selected = (*selected + 1).min(last),
-            Some(Action::First) => *selected = 0,
-            Some(Action::Last) => *selected = last,
-            _ => {
-                select(selected, rigs.len(), page, key);
-            }
-        }
-        Vec::new()
     }
 }

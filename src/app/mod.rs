@@ -2,16 +2,16 @@
 //!
 //! [`desk`] is what a person at the desk can do, with or without a terminal: the command line and
 //! the screens both go through it. [`walk`] puts what they show in words, [`what_if`] plans a changed lab beside the real one, and
+//! [`plan`] is what the Plan screen works with, [`morning`] what a day begins with, and
 //! [`remedies`] looks for the smallest change that makes a late request on time. [`scenario`] plays the story of
-//! the demo. [`papers`] gathers what goes out for people to read. The rest is the program on the screen: a key becomes an [`Action`] by one table, an action
-//! becomes a change of [`App`] or an [`Effect`] in [`App::update`], which does no IO; only `effects` and
-//! `jobs` call the desk and threads.
+//! the demo. [`papers`] gathers what goes out for people to read. The rest is the program on the screen: a key
+//! becomes an [`Action`] by one table, an action becomes a change of [`App`] or an [`Effect`] in [`App::update`],
+//! which does no IO; only `effects`, `jobs` and `keeping` call the desk, threads and files.
 
 pub mod actions;
 mod bench_deeds;
 mod bench_state;
 pub mod card;
-mod checking;
 pub mod config;
 pub mod dates;
 pub mod demo_files;
@@ -22,15 +22,17 @@ pub mod field_use;
 pub mod forecast;
 mod handed_out;
 mod jobs;
-mod kept;
+mod keeping;
 pub mod keymap;
 mod leave;
 pub mod line_samples;
 mod lists;
 pub mod load_view;
+pub mod morning;
 pub mod offers;
 pub mod papers;
 pub mod plain_bench;
+pub mod plan;
 mod pointer;
 mod recording;
 pub mod remedies;
@@ -48,7 +50,9 @@ mod unit_sort;
 mod update;
 mod update_bench;
 mod update_forecast;
+mod update_hand;
 mod update_load;
+mod update_plan;
 mod update_what_if;
 mod update_when;
 pub mod view;
@@ -58,15 +62,14 @@ pub mod when;
 
 pub use actions::{ACTIONS, Action, Entry, Kind, Where};
 pub use bench_state::{Answer, Bench, BenchList, Mood};
-pub use checking::look_for_clashes;
 pub use jobs::Jobs;
-pub use kept::Keeper;
+pub use keeping::recall;
 pub use keymap::KeyMap;
 pub use pointer::{Pointer, PointerKind};
 pub use recording::{Recording, perform, try_again};
 pub use settings::Settings;
 pub use state::{
-    App, Effect, Field, Key, Message, Overlay, PlanView, Purpose, Screen, SizeForm, UnitList,
-    WhenFor,
+    App, Effect, Field, Key, Message, Overlay, Purpose, RigOffer, Screen, SizeForm, UnitList,
+    Waiting, WhenFor,
 };
 pub use unit_sort::UnitSort;

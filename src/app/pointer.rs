@@ -51,13 +51,19 @@ impl App {
         self.said = Some((true, words.to_owned()));
     }
 
-    /// A click selects the line and the booking under it, the wheel moves the selection.
+    /// A click selects the line, or on Plan the booking, under it; there dragging moves it. The wheel moves the
+    /// selection.
     pub(super) fn pointed(&mut self, pointer: Pointer) -> Vec<Effect> {
         if !self.mouse {
             return Vec::new();
         }
         self.dirty = true;
+        let on_plan = self.screen == Screen::Plan && self.overlays.is_empty();
         match pointer.kind {
+            PointerKind::WheelUp | PointerKind::WheelDown if self.plan.hand.is_some() => Vec::new(),
+            PointerKind::Press | PointerKind::Drag | PointerKind::Release if on_plan => {
+                self.pointed_on_plan(pointer)
+            }
             PointerKind::WheelUp => self.repeat("Up", NOTCH),
             PointerKind::WheelDown => self.repeat("Down", NOTCH),
             PointerKind::Press => self.clicked(pointer),
@@ -73,13 +79,7 @@ impl App {
             return Vec::new();
         };
         let key = if below < 0 { "Up" } else { "Down" };
-        let effects = self.repeat(key, below.unsigned_abs() as usize);
-        if let (Screen::Plan, Some(at), true) =
-            (self.screen, pointer.minute, self.overlays.is_empty())
-        {
-            self.select_near(at);
-        }
-        effects
+        self.repeat(key, below.unsigned_abs() as usize)
     }
 
     fn repeat(&mut self, key: &str, times: usize) -> Vec<Effect> {

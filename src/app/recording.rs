@@ -81,7 +81,8 @@ impl Effect {
             | Self::RigDown(..)
             | Self::Undo
             | Self::Redo => true,
-            Self::Plan(_)
+            Self::Plan
+            | Self::Keep
             | Self::WhatIf(_)
             | Self::Explain(_)
             | Self::Forecast

@@ -2,21 +2,24 @@
 
 use super::actions::Action;
 use super::bench_state::Bench;
-use super::checking::Checking;
 use super::desk::{Desk, Proposal};
 use super::forecast::Told;
 use super::load_view::LoadView;
+use super::plan::PlanView;
+use super::plan::layout::{PlanLayout, Wanted};
+use super::plan::timeline::Timeline;
 use super::pointer::Pointer;
 use super::recording::Recording;
 use super::settings::Settings;
 use super::sizing::Wish;
 use super::unit_sort::UnitSort;
-use super::view::{View, clashes_of};
+use super::view::View;
 use super::what_if::{Change, WhatIf};
 use super::when::Asked;
-use crate::checker::Clash;
-use crate::domain::{Minute, Minutes, RequestId, RigId, UnitId};
+use crate::domain::{Minute, RequestId, RigId, UnitId};
 use crate::planner::Progress;
+use chrono::NaiveDate;
+use std::path::PathBuf;
 use std::time::Duration;
 use tui_input::Input;
 
@@ -99,8 +102,6 @@ pub enum Message {
     Foretold(u64, Option<Box<Told>>),
     /// A leg was sized, or cannot be; the job with that number.
     Sized(u64, Result<Vec<String>, String>),
-    /// Rules that the published plan breaks; nothing where looking for them broke down.
-    Checked(Option<Vec<Clash>>),
     /// The job with that number broke down.
     JobFailed(u64),
     /// The program was told to end, by the signal of that number.
@@ -110,8 +111,10 @@ pub enum Message {
 /// What a change of state asks for outside of it.
 #[derive(Clone, Debug, PartialEq)]
 pub enum Effect {
-    /// Plan off the screen's thread, with bookings of the user's own in their place.
-    Plan(Option<(UnitId, RigId)>),
+    /// Plan off the screen's thread, around what was put in its place by hand.
+    Plan,
+    /// Keep the what-if for the next start, or what is left of it.
+    Keep,
     /// Plan a changed lab beside the plan in force, off the screen's thread.
     WhatIf(Vec<Change>),
     /// Put the what-if on the screen in force.
@@ -222,6 +225,26 @@ pub struct Field {
     pub selected: usize,
 }
 
+/// A rig that can do a unit's next step.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct RigOffer {
+    /// The rig.
+    pub rig: RigId,
+    /// When it could load first, beside everything that is booked; `None` within no horizon.
+    pub earliest: Option<Minute>,
+}
+
+/// A unit that waits for a booking.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Waiting {
+    /// The unit.
+    pub unit: UnitId,
+    /// Its next step, from 1.
+    pub step: u32,
+    /// What that is, and since when it could begin.
+    pub words: String,
+}
+
 /// Something in front of the screen.
 #[derive(Clone, Debug)]
 pub enum Overlay {
@@ -306,11 +329,27 @@ pub enum Overlay {
     ChooseRig {
         /// The unit.
         unit: UnitId,
-        /// The rigs.
-        rigs: Vec<RigId>,
+        /// The rigs, the one that is free first on top.
+        rigs: Vec<RigOffer>,
         /// The selected one.
         selected: usize,
     },
+    /// Units that wait for a booking.
+    ChooseUnit {
+        /// The units.
+        units: Vec<Waiting>,
+        /// The selected one.
+        selected: usize,
+    },
+    /// What this morning asks for.
+    Morning {
+        /// The selected entry.
+        selected: usize,
+    },
+    /// A what-if was kept when the program ended: shall it be taken up?
+    Offered,
+    /// The program is to end, and a what-if is not in force.
+    Parting,
     /// Everything that a leg's verdicts say, and what is offered.
     Proof {
         /// Its place in the view.
@@ -374,21 +413,6 @@ impl SizeForm {
     }
 }
 
-/// The Plan screen.
-#[derive(Clone, Debug)]
-pub struct PlanView {
-    /// Selected rig row.
-    pub row: usize,
-    /// Selected entry in that row, if it has any.
-    pub entry: usize,
-    /// First minute shown.
-    pub from: Minute,
-    /// Minutes in a column.
-    pub scale: Minutes,
-    /// The clash that was visited last.
-    pub clash: Option<usize>,
-}
-
 /// The Units screen.
 #[derive(Clone, Debug, Default)]
 pub struct UnitList {
@@ -448,12 +472,18 @@ pub struct App {
     pub recording: Option<Recording>,
     /// The ledger was too busy for what was tried last.
     pub(super) busy: bool,
-    /// How looking for clashes goes, where it is done aside.
-    pub(super) checking: Option<Checking>,
+    /// A busy ledger is not waited for: what it was too busy for is tried again.
+    pub tries_again: bool,
     /// The ledger could not be read when it was looked at last.
     pub lost: bool,
     /// When the ledger was last read without a fault, by the clock that never goes back.
     pub read: Duration,
+    /// Columns and rows of the terminal, as the last drawing had them.
+    pub size: (u16, u16),
+    /// The file that keeps a what-if between two starts, where there is one.
+    pub keep: Option<PathBuf>,
+    /// The last day on which the morning sheet was offered.
+    pub sheet: Option<NaiveDate>,
 }
 
 impl App {
@@ -461,21 +491,7 @@ impl App {
     pub fn new(desk: Desk, sample: bool) -> Self {
         let now = desk.now();
         let view = View::of(&desk, now);
-        Self::showing(desk, sample, view, now)
-    }
-
-    /// The program on a lab; what takes long is worked out aside, and comes as a message.
-    pub fn at_once(desk: Desk, sample: bool) -> Self {
-        let now = desk.now();
-        let view = View::with(&desk, now, Vec::new(), &[]);
-        let mut app = Self::showing(desk, sample, view, now);
-        app.checking = Some(Checking::Wanted);
-        app
-    }
-
-    fn showing(desk: Desk, sample: bool, view: View, now: Minute) -> Self {
         let load = LoadView::new(desk.lab.zone.local(now).date());
-        let scale = Minutes::new(60);
         // What is wrong with the ledger or the clock is the first thing that is said.
         let said = desk.warnings().into_iter().next().map(|text| (false, text));
         let mut app = Self {
@@ -484,13 +500,7 @@ impl App {
             settings: Settings::default(),
             screen: Screen::Plan,
             overlays: Vec::new(),
-            plan: PlanView {
-                row: 0,
-                entry: 0,
-                from: now - scale * 12,
-                scale,
-                clash: None,
-            },
+            plan: PlanView::at(now),
             bench: Bench::new(&desk),
             load,
             units: UnitList::default(),
@@ -505,8 +515,11 @@ impl App {
             job: 0,
             recording: None,
             busy: false,
-            checking: None,
+            tries_again: false,
             lost: false,
+            size: (80, 24),
+            keep: None,
+            sheet: None,
             read: desk.clock().elapsed(),
             desk,
         };
@@ -558,18 +571,38 @@ impl App {
     pub fn renew(&mut self) {
         let selected = self.selection();
         self.now = self.desk.now();
-        let legs = std::mem::take(&mut self.view.legs);
-        let clashes = match &mut self.checking {
-            None => clashes_of(&self.desk),
-            Some(checking) => {
-                *checking = checking.again();
-                std::mem::take(&mut self.view.clashes)
-            }
-        };
-        self.view = View::with(&self.desk, self.now, clashes, &legs);
+        self.follow_published();
+        let (draft, hand) = (self.plan.draft.as_ref(), self.plan.hand.as_deref());
+        self.view = View::with(&self.desk, self.now, draft, hand);
+        self.plan.changed = self.count_changes();
         self.load.forget();
         self.select_again(&selected);
         self.dirty = true;
+    }
+
+    /// Works out anew what the Plan screen shows, after a change of its own.
+    pub(super) fn renew_timeline(&mut self) {
+        let (draft, hand) = (self.plan.draft.as_ref(), self.plan.hand.as_deref());
+        let Timeline {
+            rigs,
+            crews,
+            clashes,
+        } = Timeline::of(&self.desk, self.now, draft, hand);
+        (self.view.rigs, self.view.crews, self.view.clashes) = (rigs, crews, clashes);
+        self.plan.changed = self.count_changes();
+        self.settle();
+        self.dirty = true;
+    }
+
+    /// How the Plan screen is divided.
+    pub fn plan_layout(&self, width: u16, height: u16) -> PlanLayout {
+        let name = |row: &super::view::RigRow| row.rig.as_str().chars().count();
+        let wanted = Wanted {
+            rigs: self.view.rigs.len(),
+            crews: self.view.crews.len(),
+            name: self.view.rigs.iter().map(name).max().unwrap_or(0),
+        };
+        PlanLayout::of(width, height, wanted)
     }
 
     /// The lab's clock at the last reading of the ledger without a fault, in milliseconds.

@@ -2,12 +2,7 @@
 
 use super::actions::Action;
 use super::state::{App, Effect, Field, Message, Overlay, Purpose, Screen};
-use crate::domain::{Minutes, RigId};
-use crate::problem::UnitIx;
 use tui_input::{Input, InputRequest};
-
-/// Minutes in a column, from the nearest zoom to the widest.
-const SCALES: [i64; 9] = [5, 10, 20, 30, 60, 120, 240, 480, 1440];
 
 impl App {
     /// Takes a message in.
@@ -51,7 +46,6 @@ impl App {
             Message::Drawn(job, done, all) => self.drawn(job, (done, all)),
             Message::Foretold(job, told) => self.foretold(job, told),
             Message::Sized(job, answer) => self.sized(job, answer),
-            Message::Checked(found) => self.checked(found),
             Message::JobFailed(job) => {
                 if let Some(at) = self.waiting_for(job) {
                     self.overlays.remove(at);
@@ -81,7 +75,13 @@ impl App {
         match self.overlays.last() {
             Some(Overlay::Help(_) | Overlay::Palette(_)) => self.key_in_list(key),
             Some(Overlay::Ask(..)) => self.key_in_question(key),
-            Some(Overlay::ChooseRig { .. }) => self.key_in_rigs(key),
+            Some(
+                Overlay::ChooseRig { .. }
+                | Overlay::ChooseUnit { .. }
+                | Overlay::Morning { .. }
+                | Overlay::Offered
+                | Overlay::Parting,
+            ) => self.key_in_plan_overlay(key),
             Some(Overlay::When(..)) => self.key_in_when(key),
             Some(Overlay::Leave { .. }) => self.key_in_leave(key),
             Some(Overlay::Changes { .. }) => self.key_in_changes(key),
@@ -138,6 +138,7 @@ impl App {
             }
             _ if action == Some(Action::Quit) => return self.quit(),
             (Some(Overlay::Difference { .. }), "c") => return vec![Effect::Publish],
+            (Some(Overlay::Difference { .. }), "t") => return self.onto_timeline(),
             (Some(Overlay::Beside { .. }), "c") => return vec![Effect::PublishWhatIf],
             (Some(Overlay::Difference { proposal, scroll }), _) => {
                 let most = proposal.changes.len()
@@ -193,6 +194,9 @@ impl App {
 
     /// Carries an action out, or says what it needs.
     pub(super) fn run(&mut self, action: Action) -> Vec<Effect> {
+        if let Some(effects) = self.run_in_hand(action) {
+            return effects;
+        }
         match action {
             Action::Plan => self.show(Screen::Plan),
             Action::Bench => self.show(Screen::Bench),
@@ -205,13 +209,13 @@ impl App {
             Action::Help => self.overlays.push(Overlay::Help(Field::default())),
             Action::Palette => self.overlays.push(Overlay::Palette(Field::default())),
             Action::Quit => return self.quit(),
-            Action::Undo => return vec![Effect::Undo],
+            Action::Undo => return self.take_back(),
+            Action::Redo => return self.make_again(),
             Action::CopyRow | Action::CopyTable | Action::Export | Action::Mouse => {
                 return self.hand_out(action);
             }
-            Action::Redo => return vec![Effect::Redo],
             Action::Refresh => return vec![Effect::Refresh],
-            Action::MakePlan => return vec![Effect::Plan(None)],
+            Action::MakePlan => return vec![Effect::Plan],
             Action::WhatIf => self.overlays.push(Overlay::Changes {
                 field: Field::default(),
                 changes: Vec::new(),
@@ -226,7 +230,12 @@ impl App {
                         .push(Overlay::Ask(Purpose::RigDown(rig), Field::default()));
                 }
             }
-            Action::Assign => self.choose_rig(),
+            Action::Lift | Action::LiftRun => self.lift(action == Action::LiftRun),
+            Action::Shorter | Action::Longer => self.say_lift_first(),
+            Action::TakeOff => return self.take_off(),
+            Action::Commit => self.commit(),
+            Action::Morning => return self.show_morning(),
+            Action::Assign => self.choose_unit(),
             Action::Who => self.ask_who(None),
             _ if self.asks_who(action) => self.ask_who(Some(action)),
             Action::Pass | Action::LoadUnit | Action::UnloadUnit => return self.about_unit(action),
@@ -237,7 +246,7 @@ impl App {
             Action::Back => self.back(),
             Action::Open => self.open(),
             Action::NextClash => self.next_clash(),
-            Action::Now => self.plan.from = self.now - self.plan.scale * 12,
+            Action::Now => self.go_to_now(),
             Action::ZoomIn => self.zoom(-1),
             Action::ZoomOut => self.zoom(1),
             Action::LoadDays
@@ -320,85 +329,6 @@ impl App {
         self.overlays.push(Overlay::Ask(purpose, Field::default()));
     }
 
-    /// Rigs that can do the next step of the selected unit.
-    fn choose_rig(&mut self) {
-        let Some(unit) = self.unit() else {
-            self.said = Some((false, "select a booking first".to_owned()));
-            return;
-        };
-        let problem = self.desk.planning().problem();
-        let found = problem
-            .units
-            .iter()
-            .position(|own| own.id == unit)
-            .map(UnitIx::from);
-        let next = found.map(|ix| (ix, problem.units[ix.ix()].facts.len()));
-        let rigs: Vec<RigId> = next
-            .filter(|(ix, step)| *step < problem.units[ix.ix()].wanted)
-            .map(|(ix, step)| problem.rigs_for(problem.step(ix, step)).to_vec())
-            .unwrap_or_default()
-            .iter()
-            .map(|(rig, _)| problem.rigs[rig.ix()].id.clone())
-            .collect();
-        if rigs.is_empty() {
-            self.said = Some((false, format!("{unit} has no further step to assign")));
-        } else {
-            self.overlays.push(Overlay::ChooseRig {
-                unit,
-                rigs,
-                selected: 0,
-            });
-        }
-    }
-
-    /// Selects the booking of the next clash and says what is wrong.
-    fn next_clash(&mut self) {
-        let count = self.view.clashes.len();
-        if count == 0 {
-            self.said = Some((true, "the published plan breaks no rule".to_owned()));
-            return;
-        }
-        let next = self.plan.clash.map_or(0, |at| (at + 1) % count);
-        self.plan.clash = Some(next);
-        let clash = self.view.clashes[next].clone();
-        if let Some(row) = clash.rig {
-            self.plan.row = row.ix();
-        }
-        if let (Some(span), Some(row)) = (clash.span, self.view.rigs.get(self.plan.row)) {
-            let at = row
-                .entries
-                .iter()
-                .position(|entry| entry.clash && entry.span.start >= span.start);
-            self.plan.entry = at.unwrap_or(0);
-            self.plan.from = span.start - self.plan.scale * 12;
-        }
-        let words = format!(
-            "clash {} of {count}, {}: {}",
-            next + 1,
-            clash.rule.name(),
-            clash.text
-        );
-        self.said = Some((false, words));
-    }
-
-    fn zoom(&mut self, by: isize) {
-        let at = SCALES
-            .iter()
-            .position(|scale| *scale == self.plan.scale.get())
-            .unwrap_or(4);
-        let next = at.saturating_add_signed(by).min(SCALES.len() - 1);
-        self.plan.scale = Minutes::new(SCALES[next]);
-        let about = self.selected_start().unwrap_or(self.now);
-        self.plan.from = about - self.plan.scale * 12;
-    }
-
-    fn selected_start(&self) -> Option<crate::domain::Minute> {
-        let row = self.view.rigs.get(self.plan.row)?;
-        row.entries
-            .get(self.plan.entry)
-            .map(|entry| entry.span.start)
-    }
-
     fn go(&mut self, action: Action) {
         match self.screen {
             Screen::Plan => self.go_plan(action),
@@ -408,36 +338,6 @@ impl App {
             Screen::Load => self.go_load(action),
         }
         self.settle();
-    }
-
-    /// Up and down change the rig and stay near the same time; left and right go from booking to booking.
-    fn go_plan(&mut self, action: Action) {
-        let width = self.plan.scale * 48;
-        match action {
-            Action::Up | Action::Down | Action::First | Action::Last => {
-                let at = self
-                    .selected_start()
-                    .unwrap_or(self.now)
-                    .max(self.plan.from);
-                step_by(&mut self.plan.row, action, self.page);
-                self.settle();
-                self.select_near(at);
-            }
-            Action::Left => self.plan.entry = self.plan.entry.saturating_sub(1),
-            Action::Right => self.plan.entry += 1,
-            Action::PageUp => self.plan.from = self.plan.from - width,
-            Action::PageDown => self.plan.from += width,
-            _ => {}
-        }
-        self.settle();
-        if matches!(action, Action::Left | Action::Right)
-            && let Some(start) = self.selected_start()
-        {
-            let shown = crate::domain::Span::new(self.plan.from, self.plan.from + width);
-            if !shown.contains(start) {
-                self.plan.from = start - self.plan.scale * 12;
-            }
-        }
     }
 }
 

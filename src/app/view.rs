@@ -1,16 +1,22 @@
 //! What the screens show, worked out once for each change of the ledger or of the minute.
 
-use super::desk::{Desk, Planning};
-use super::evidence::{LegEvidence, legs_again};
+use super::desk::Desk;
+use super::evidence::{LegEvidence, legs};
 use super::line_samples::{LineSamples, line_samples};
+use super::morning::{Item, Sources, sheet};
 use super::offers::{Offer, offers};
+use super::plan::crews::CrewRow;
+use super::plan::draft::Draft;
+use super::plan::hand::{Hand, plan_visits};
+pub use super::plan::rows::{PlanEntry, RigRow};
+use super::plan::timeline::Timeline;
 use super::rig_work::{RigWork, rig_work};
 use super::walk::{state_word, task_word};
-use crate::checker::{Clash, check};
+use crate::checker::Clash;
 use crate::domain::steps::step_of;
-use crate::domain::{Minute, Minutes, RigId, Span, UnitId, Verdict};
-use crate::floor::{Due, RigState, UnitRecord, UnitState};
-use crate::problem::{Plan, Problem, UnitIx};
+use crate::domain::{Minute, Minutes, RequestId, UnitId, Verdict};
+use crate::floor::{Due, UnitRecord, UnitState};
+use crate::problem::{Plan, Problem};
 use std::collections::BTreeSet;
 
 /// Everything the screens show of a lab at a moment.
@@ -18,14 +24,18 @@ use std::collections::BTreeSet;
 pub struct View {
     /// Rigs in the order of the lab.
     pub rigs: Vec<RigRow>,
+    /// Crews in the order of the lab.
+    pub crews: Vec<CrewRow>,
+    /// Rules that the plan on the screen breaks from now on.
+    pub clashes: Vec<Clash>,
+    /// What is to be acted on this morning.
+    pub morning: Vec<Item>,
     /// Units in the order of the lab.
     pub units: Vec<UnitLine>,
     /// What is due within a shift.
     pub due: Vec<Due>,
     /// The same by rig: what goes on, what comes off, and what stays with it.
     pub work: Vec<RigWork>,
-    /// Broken rules of the published plan from now on.
-    pub clashes: Vec<Clash>,
     /// Requests that the published plan finishes late.
     pub late: usize,
     /// Requests that no plan in force knows: new overnight.
@@ -36,34 +46,6 @@ pub struct View {
     pub lines: Vec<LineSamples>,
     /// What the evidence offers the plan.
     pub offers: Vec<Offer>,
-}
-
-/// A rig with what is on it.
-#[derive(Clone, Debug)]
-pub struct RigRow {
-    /// The rig.
-    pub rig: RigId,
-    /// How it stands.
-    pub state: RigState,
-    /// Visits, those that happened and those booked, by load.
-    pub entries: Vec<PlanEntry>,
-}
-
-/// A visit on the Plan screen.
-#[derive(Clone, Debug)]
-pub struct PlanEntry {
-    /// The unit.
-    pub unit: UnitId,
-    /// The step, from 1.
-    pub step: u32,
-    /// From load to out.
-    pub span: Span,
-    /// How the unit stands in it: running, booked, passed (over) or late.
-    pub state: UnitState,
-    /// Why it is not earlier.
-    pub because: String,
-    /// It breaks a rule.
-    pub clash: bool,
 }
 
 /// A line of the Units screen.
@@ -134,20 +116,15 @@ impl View {
 
     /// Of a desk at a moment.
     pub fn of(desk: &Desk, now: Minute) -> Self {
-        Self::with(desk, now, clashes_of(desk), &[])
+        Self::with(desk, now, None, None)
     }
 
-    /// Of a desk at a moment, with clashes that were found before; of the evidence that is known already
-    /// what still holds is not worked out again.
-    pub(super) fn with(
-        desk: &Desk,
-        now: Minute,
-        clashes: Vec<Clash>,
-        known: &[LegEvidence],
-    ) -> Self {
-        let legs = legs_again(desk, known);
+    /// Of a desk at a moment, with what is changed or in hand on the Plan screen.
+    pub fn with(desk: &Desk, now: Minute, draft: Option<&Draft>, hand: Option<&Hand>) -> Self {
+        let timeline = Timeline::of(desk, now, draft, hand);
+        let legs = legs(desk);
         let lines = line_samples(&legs);
-        let broken: BTreeSet<(String, u32)> = clashes_by_step(desk, &clashes);
+        let offers = offers(desk, &legs, &lines);
         let published = desk.floor.now.published.as_ref();
         let planned: BTreeSet<&str> = published
             .iter()
@@ -156,21 +133,27 @@ impl View {
                 planned.chain(plan.unplannable.iter().map(|own| own.request.as_str()))
             })
             .collect();
-        let unplanned = desk
-            .lab
-            .requests
-            .iter()
-            .filter(|own| !planned.contains(own.id.as_str()));
+        let requests = desk.lab.requests.iter().map(|own| &own.id);
+        let unplanned: Vec<&RequestId> = requests
+            .filter(|id| !planned.contains(id.as_str()))
+            .collect();
+        let morning = sheet(&Sources {
+            lab: &desk.lab,
+            walks: &desk.walks,
+            floor: &desk.floor,
+            now,
+            crews: &timeline.crews,
+            clashes: timeline.clashes.len(),
+            unplanned: &unplanned,
+            offers: &offers,
+        });
         let due = desk
             .floor
             .due(&desk.lab, &desk.walks, now, now + Minutes::hours(8));
         Self {
-            rigs: desk
-                .lab
-                .rigs
-                .iter()
-                .map(|rig| rig_row(desk, &rig.id, now, &broken))
-                .collect(),
+            rigs: timeline.rigs,
+            crews: timeline.crews,
+            clashes: timeline.clashes,
             units: units(desk, now),
             work: rig_work(desk, &due),
             due,
@@ -180,133 +163,22 @@ impl View {
                     .filter(|own| own.late > Minutes::ZERO)
                     .count()
             }),
-            unplanned: unplanned.count(),
-            clashes,
-            offers: offers(desk, &legs, &lines),
+            unplanned: unplanned.len(),
+            morning,
+            offers,
             legs,
             lines,
         }
     }
 }
 
-/// Rules that what is left of the published plan breaks, as things stand now. Units that the plan does not
-/// know yet are no clash: they are to be planned.
-pub(super) fn clashes_of(desk: &Desk) -> Vec<Clash> {
-    let published = desk.floor.now.published.as_ref();
-    published.map_or_else(Vec::new, |_| clashes(&desk.planning()))
-}
-
-/// The same, of plain data.
-pub(super) fn clashes(planning: &Planning) -> Vec<Clash> {
-    let (problem, plan) = plan_ahead(planning);
-    let all = check(&problem, &plan);
-    let about_a_visit = |clash: &Clash| clash.unit.is_some() && clash.step.is_some();
-    all.into_iter().filter(about_a_visit).collect()
-}
-
 /// What is left of the published plan, with what has happened; `None` where none is in force.
 pub(super) fn plan_in_force(desk: &Desk) -> Option<(Problem, Plan)> {
-    desk.floor.now.published.as_ref()?;
-    Some(plan_ahead(&desk.planning()))
-}
-
-/// The same, of plain data.
-fn plan_ahead(planning: &Planning) -> (Problem, Plan) {
-    let problem = planning.problem();
-    let started: BTreeSet<(UnitIx, usize)> = problem
-        .units
-        .iter()
-        .enumerate()
-        .flat_map(|(ix, unit)| {
-            unit.facts
-                .iter()
-                .map(move |fact| (UnitIx::from(ix), fact.visit.step))
-        })
-        .collect();
-    let (ahead, _) = problem.resolve(&planning.facts().published);
-    let mut visits: Vec<_> = problem
-        .units
-        .iter()
-        .flat_map(|unit| unit.facts.iter().map(|fact| fact.visit))
-        .collect();
-    visits.extend(
-        ahead
-            .into_iter()
-            .filter(|visit| !started.contains(&(visit.unit, visit.step))),
-    );
+    let published = desk.floor.now.published.as_ref()?;
+    let problem = desk.planning().problem();
+    let visits = plan_visits(&problem, &published.bookings);
     let left = Vec::new();
-    (problem, Plan { visits, left })
-}
-
-fn clashes_by_step(desk: &Desk, clashes: &[Clash]) -> BTreeSet<(String, u32)> {
-    let units: Vec<&UnitId> = desk
-        .lab
-        .requests
-        .iter()
-        .flat_map(|own| &own.units)
-        .collect();
-    let step = |clash: &Clash| {
-        let unit = units.get(clash.unit?.ix())?;
-        Some((unit.to_string(), u32::try_from(clash.step? + 1).ok()?))
-    };
-    clashes.iter().filter_map(step).collect()
-}
-
-fn rig_row(desk: &Desk, rig: &RigId, now: Minute, broken: &BTreeSet<(String, u32)>) -> RigRow {
-    let floor = &desk.floor;
-    let mut entries = Vec::new();
-    for (unit, record) in &floor.now.units {
-        for (step, visit) in record.visits.iter().filter(|(_, visit)| visit.rig == *rig) {
-            let booked = floor.booking(unit, *step).filter(|own| own.rig == *rig);
-            let foreseen = booked.map_or(now, |own| own.times.out).max(now);
-            let state = match visit.out {
-                Some(_) => UnitState::Passed,
-                None => floor.unit_state(&desk.lab, &desk.walks, unit, now),
-            };
-            entries.push(PlanEntry {
-                unit: unit.clone(),
-                step: *step,
-                span: Span::new(visit.loaded, visit.out.unwrap_or(foreseen)),
-                state,
-                because: "has started".to_owned(),
-                clash: false,
-            });
-        }
-    }
-    for own in floor
-        .now
-        .published
-        .iter()
-        .flat_map(|plan| &plan.bookings)
-        .filter(|own| own.rig == *rig)
-    {
-        let started = floor
-            .now
-            .units
-            .get(&own.unit)
-            .is_some_and(|r| r.visits.contains_key(&own.step));
-        if !started {
-            let late = own.times.load < now;
-            entries.push(PlanEntry {
-                unit: own.unit.clone(),
-                step: own.step,
-                span: own.times.stay(),
-                state: if late {
-                    UnitState::Late
-                } else {
-                    UnitState::Booked
-                },
-                because: own.because.clone(),
-                clash: broken.contains(&(own.unit.to_string(), own.step)),
-            });
-        }
-    }
-    entries.sort_by_key(|entry| (entry.span.start, entry.unit.clone()));
-    RigRow {
-        rig: rig.clone(),
-        state: floor.rig_state(&desk.lab, rig, now),
-        entries,
-    }
+    Some((problem, Plan { visits, left }))
 }
 
 fn units(desk: &Desk, now: Minute) -> Vec<UnitLine> {

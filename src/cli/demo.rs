@@ -65,7 +65,7 @@ pub(crate) fn run(arguments: &Arguments, env: &mut Env) -> Answer {
     env.host = env.clock.clone();
     env.now = None;
     let desk = super::place::desk(&folder, &LedgerFile { ledger: None }, env)?;
-    show(desk, true, env)
+    show(desk, Some(folder.join("screens.json")), true, env)
 }
 
 /// Plays the story into a new ledger in the folder; the Monday morning on which it ends.

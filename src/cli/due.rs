@@ -4,8 +4,11 @@ use super::env::Env;
 use super::place::Place;
 use super::{Answer, Exit};
 use crate::app::desk::Desk;
+use crate::app::morning::{About, Item};
+use crate::app::view::View;
 use crate::app::walk::task_word;
 use crate::domain::Minutes;
+use crate::domain::text::shown;
 use crate::domain::zone::utc_text;
 use crate::floor::Due;
 use crate::report::table::Table;
@@ -19,6 +22,9 @@ pub(crate) struct Arguments {
     /// How many hours to look ahead
     #[arg(long, default_value_t = 8)]
     hours: u16,
+    /// The morning sheet: what happened since the last plan and overnight, and what to do first
+    #[arg(long, conflicts_with = "hours")]
+    morning: bool,
     /// Tab-separated
     #[arg(long)]
     plain: bool,
@@ -30,6 +36,9 @@ pub(crate) struct Arguments {
 /// Prints what is due, by closing window.
 pub(crate) fn run(arguments: &Arguments, env: &mut Env) -> Answer {
     let desk = arguments.place.look(env)?;
+    if arguments.morning {
+        return morning(&desk, arguments, env);
+    }
     let now = desk.now();
     let until = now + Minutes::hours(i64::from(arguments.hours));
     let due = desk.floor.due(&desk.lab, &desk.walks, now, until);
@@ -47,6 +56,62 @@ pub(crate) fn run(arguments: &Arguments, env: &mut Env) -> Answer {
         }
     }
     Ok(Exit::Done)
+}
+
+/// Prints the morning sheet, first things first.
+fn morning(desk: &Desk, arguments: &Arguments, env: &mut Env) -> Answer {
+    let items = View::of(desk, desk.now()).morning;
+    if arguments.json {
+        env.print(&morning_json(&items))?;
+        return Ok(Exit::Done);
+    }
+    let when = |at| crate::lab::offset_text(&desk.lab.zone, at);
+    let row = |own: &Item| {
+        vec![
+            own.kind.word().to_owned(),
+            own.at.map_or(String::new(), when),
+            own.words.clone(),
+            own.next.clone(),
+        ]
+    };
+    let table = Table {
+        header: vec!["kind", "at", "what", "next"],
+        rows: items.iter().map(row).collect(),
+    };
+    if arguments.plain {
+        env.print(&table.tsv())?;
+    } else {
+        for own in &items {
+            env.print(&format!("{:12} {}\n", own.kind.word(), shown(&own.words)))?;
+            env.print(&format!("{:12} next: {}\n", "", shown(&own.next)))?;
+        }
+    }
+    if items.is_empty() {
+        env.say("nothing happened and nothing is wanted: the day is as planned");
+    }
+    Ok(Exit::Done)
+}
+
+fn morning_json(items: &[Item]) -> String {
+    let about = |own: &Item| match &own.about {
+        About::Unit(unit) => ("unit", unit.to_string()),
+        About::Rig(rig) => ("rig", rig.to_string()),
+        About::Request(request) => ("request", request.to_string()),
+        About::Evidence => ("evidence", String::new()),
+        About::Plan => ("plan", String::new()),
+    };
+    let entry = |own: &Item| {
+        let (subject, id) = about(own);
+        serde_json::json!({
+            "kind": own.kind.word(), "at": own.at.map(utc_text), "about": subject, "id": id,
+            "what": own.words, "next": own.next,
+        })
+    };
+    let entries: Vec<serde_json::Value> = items.iter().map(entry).collect();
+    format!(
+        "{:#}\n",
+        serde_json::json!({ "format": 1, "morning": entries })
+    )
 }
 
 pub(super) fn table(desk: &Desk, due: &[Due]) -> Table {

@@ -212,7 +212,18 @@ impl Env {
             theme: self.choice(&user.looks)?.theme,
             settings: user.settings,
             state: self.state.clone(),
+            keep: None,
         })
+    }
+
+    /// The file in which the screens keep what this user has not put in force yet, one for each ledger.
+    pub(crate) fn screens_file(&self, ledger: &std::path::Path) -> Option<PathBuf> {
+        use sha2::Digest;
+        use std::os::unix::ffi::OsStrExt;
+        let whole = std::fs::canonicalize(ledger).ok()?;
+        let hash = sha2::Sha256::digest(whole.as_os_str().as_bytes());
+        let name = format!("screens-{}.json", &crate::ledger::hex(&hash)[..16]);
+        Some(self.state.as_ref()?.join(name))
     }
 
     /// A folder for things that may be thrown away.

@@ -182,7 +182,7 @@ enum Command {
     Check(check::Arguments),
     /// Open the screens
     Open(open::Arguments),
-    /// Show what is due at the bench
+    /// Show what is due at the bench, or what the morning asks for
     Due(due::Arguments),
     /// Work at the bench line by line, without a screen
     Bench(bench::Arguments),

@@ -1,7 +1,7 @@
 //! `rigday open`: the screens.
 
 use super::env::Env;
-use super::place::{LedgerFile, desk, folder};
+use super::place::{LEDGER, LedgerFile, desk, folder};
 use super::{Answer, Exit, Failure};
 use crate::app::demo_files::is_sample;
 use crate::terminal::End;
@@ -32,15 +32,26 @@ pub(crate) fn run(arguments: &Arguments, env: &mut Env) -> Answer {
     // Who opens the screens at another instant says so by doing it.
     env.late
         .get_or_insert_with(|| "the screens were opened with --now".to_owned());
-    let desk = desk(&folder(arguments.lab.as_ref(), env), &arguments.ledger, env)?;
+    let folder = folder(arguments.lab.as_ref(), env);
+    let desk = desk(&folder, &arguments.ledger, env)?;
+    let ledger = arguments.ledger.ledger.clone();
+    let keep = env.screens_file(&ledger.unwrap_or_else(|| folder.join(LEDGER)));
     let sample = is_sample(&desk)?;
-    show(desk, sample, env)
+    show(desk, keep, sample, env)
 }
 
-/// Runs the screens until the user leaves.
-pub(crate) fn show(desk: crate::app::desk::Desk, sample: bool, env: &mut Env) -> Answer {
+/// Runs the screens until the user leaves; `keep` is the file for what is not in force yet.
+pub(crate) fn show(
+    desk: crate::app::desk::Desk,
+    keep: Option<PathBuf>,
+    sample: bool,
+    env: &mut Env,
+) -> Answer {
     env.flush()?;
-    let options = env.terminal_options(sample)?;
+    let options = crate::terminal::Options {
+        keep,
+        ..env.terminal_options(sample)?
+    };
     let end = crate::terminal::run(desk, options)
         .map_err(|error| Failure::failed(format!("the terminal failed: {error}")))?;
     Ok(match end {

@@ -12,6 +12,17 @@ use unicode_width::UnicodeWidthStr;
 pub(super) fn key_line(app: &App, theme: &Theme, area: Rect, buffer: &mut Buffer) {
     let (parts, last) = match app.overlays.last() {
         Some(overlay) => (overlay_keys(overlay), String::new()),
+        None if app.plan.hand.is_some() => (
+            owned(&[
+                ("Enter", "drop"),
+                ("Esc", "put back"),
+                ("Left Right", "move"),
+                ("Up Down", "rig"),
+                ("< >", "wait"),
+                ("+ -", "zoom"),
+            ]),
+            String::new(),
+        ),
         None if app.screen == Screen::Units && app.units.typing => (
             owned(&[("Enter", "keep it"), ("Esc", "clear it")]),
             String::new(),
@@ -70,7 +81,13 @@ fn overlay_keys(overlay: &Overlay) -> Vec<(String, String)> {
         ],
         Overlay::Working { .. } => &[("Esc", "stop, and keep the best")],
         Overlay::Trying { .. } | Overlay::Forecasting { .. } => &[("Esc", "stop")],
-        Overlay::Difference { .. } | Overlay::Beside { .. } => &[
+        Overlay::Difference { .. } => &[
+            ("c", "put in force"),
+            ("t", "show on the timeline"),
+            ("Esc", "back"),
+            ("Up Down", "scroll"),
+        ],
+        Overlay::Beside { .. } => &[
             ("c", "put in force"),
             ("Esc", "drop"),
             ("Up Down", "scroll"),
@@ -85,7 +102,18 @@ fn overlay_keys(overlay: &Overlay) -> Vec<(String, String)> {
         ],
         Overlay::Ask(..) => &[("Enter", "record"), ("Esc", "back"), ("Up Down", "choose")],
         Overlay::When(..) => &[("Enter", "take it"), ("Esc", "back"), ("Up Down", "choose")],
-        Overlay::Leave { .. } | Overlay::ChooseRig { .. } => {
+        Overlay::Morning { .. } => &[("Enter", "go there"), ("Esc", "close"), ("Up Down", "move")],
+        Overlay::Offered => &[
+            ("Enter", "take it up"),
+            ("Esc", "leave it"),
+            ("x", "throw it away"),
+        ],
+        Overlay::Parting => &[
+            ("Enter", "leave"),
+            ("Esc", "stay"),
+            ("x", "throw it away and leave"),
+        ],
+        Overlay::Leave { .. } | Overlay::ChooseRig { .. } | Overlay::ChooseUnit { .. } => {
             &[("Enter", "choose"), ("Esc", "back"), ("Up Down", "move")]
         }
         Overlay::Size(_) => &[

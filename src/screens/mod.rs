@@ -156,10 +156,16 @@ fn header_parts(app: &App, width: u16) -> Vec<Part> {
     let (dates, local) = (&app.settings.dates, zone.local(app.now));
     let stale = app.stale_seconds().map(|age| format!("STALE {age} s"));
     // Beside a long word the date gives way; the time of day does not.
-    let time = match (&stale, width) {
-        (Some(_), ..60) => format!("{} {}", local.format("%a"), dates.time(local.time())),
+    let cramped = stale.is_some() || app.changed() > 0;
+    let time = match (cramped, width) {
+        (true, ..60) => format!("{} {}", local.format("%a"), dates.time(local.time())),
         (_, ..100) => dates.short(local),
         _ => dates.long(local),
+    };
+    let changes = match app.changed() {
+        0 => String::new(),
+        1 => "WHAT-IF 1 change".to_owned(),
+        count => format!("WHAT-IF {count} changes"),
     };
     let part = |text: String, rank| Part {
         gap: if rank == ZONE_RANK { " " } else { "  " },
@@ -177,6 +183,9 @@ fn header_parts(app: &App, width: u16) -> Vec<Part> {
     });
     if app.sample {
         parts.push(part("SAMPLE".to_owned(), 0));
+    }
+    if app.changed() > 0 {
+        parts.insert(0, part(changes, 0));
     }
     parts
 }
@@ -243,10 +252,7 @@ fn state_line(app: &App) -> String {
         ));
     }
     if !view.clashes.is_empty() {
-        parts.push(format!(
-            "{} clashes !! in the published plan (e)",
-            view.clashes.len()
-        ));
+        parts.push(format!("{} clashes !! (e)", view.clashes.len()));
     }
     if view.late > 0 {
         parts.push(format!("{} requests late by the plan", view.late));
@@ -258,6 +264,9 @@ fn state_line(app: &App) -> String {
             .any(|own| matches!(own, Offer::LineAlarm(_)));
         let what = if alarm { "line alarm" } else { "offers" };
         parts.push(format!("{what} by the evidence (5)"));
+    }
+    if app.changed() > 0 && app.screen == Screen::Plan {
+        parts.insert(0, "c shows what your changes make different".to_owned());
     }
     if app.desk.floor.now.published.is_none() {
         parts.push("no plan is published yet: p plans, c publishes".to_owned());

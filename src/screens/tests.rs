@@ -7,7 +7,9 @@ use super::theme::{Level, Theme};
 use crate::app::desk::{Desk, Opening};
 use crate::app::scenario::Scenario;
 use crate::app::what_if::Change;
-use crate::app::{App, Field, Jobs, Message, Overlay, Purpose, Screen, SizeForm, WhenFor};
+use crate::app::{
+    App, Field, Jobs, Message, Overlay, Purpose, RigOffer, Screen, SizeForm, WhenFor,
+};
 use crate::clock::FakeClock;
 use crate::domain::{
     Actor, EventBody, Lab, Minute, Minutes, NewEvent, RigId, UnitId, Verdict, Zone,
@@ -187,9 +189,15 @@ fn overlays(app: &App) -> Vec<Option<Overlay>> {
         }),
         Some(Overlay::ChooseRig {
             unit: unit.clone(),
-            rigs: vec![rig],
+            rigs: vec![RigOffer {
+                rig,
+                earliest: Some(app.now),
+            }],
             selected: 0,
         }),
+        Some(Overlay::Morning { selected: 2 }),
+        Some(Overlay::Parting),
+        Some(Overlay::Offered),
         Some(Overlay::Walk { unit, scroll: 3 }),
         Some(Overlay::Changes {
             field: field(),
@@ -323,6 +331,16 @@ impl Script {
         }
     }
 
+    /// One key by name.
+    pub(super) fn key(&mut self, key: &str) {
+        step(&mut self.app, Message::Key(key.to_owned()), &mut self.jobs);
+    }
+
+    /// Whatever can happen.
+    pub(super) fn message(&mut self, message: Message) {
+        step(&mut self.app, message, &mut self.jobs);
+    }
+
     pub(super) fn type_in(&mut self, words: &str) {
         for letter in words.chars() {
             step(
@@ -334,7 +352,7 @@ impl Script {
     }
 
     /// Waits until the planner has answered.
-    fn planned(&mut self) {
+    pub(super) fn planned(&mut self) {
         self.until(|overlay| matches!(overlay, Overlay::Difference { .. }));
     }
 

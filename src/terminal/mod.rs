@@ -17,7 +17,7 @@ pub use keys::key_name;
 pub use turn::step;
 
 use crate::app::desk::Desk;
-use crate::app::{App, Jobs, Keeper, Settings};
+use crate::app::{App, Jobs, Settings, recall};
 use crate::clock::SystemClock;
 use crate::screens::theme::Theme;
 use held::Held;
@@ -40,6 +40,8 @@ pub struct Options {
     pub settings: Settings,
     /// The user's folder for what the program keeps, such as its log; made where it is needed.
     pub state: Option<PathBuf>,
+    /// The file that keeps a what-if between two starts, where there is one.
+    pub keep: Option<PathBuf>,
 }
 
 /// What ended the screens.
@@ -70,13 +72,19 @@ pub fn run(mut desk: Desk, options: Options) -> std::io::Result<End> {
     // Unlike the standard library's own, this end of the terminal holds nothing back.
     let out = File::from(std::io::stdout().as_fd().try_clone_to_owned()?);
     let mut screen = Screen::new(out, options.theme);
-    let mut keeper = Keeper::new(options.state.as_deref(), &desk);
-    let mut app = App::at_once(desk, options.sample);
+    let mut app = App::new(desk, options.sample);
+    app.tries_again = true;
     app.set(options.settings);
-    keeper.offer(&mut app);
-    let jobs = Jobs::new(sender);
-    let with = (&*keyboard, &mut keeper);
-    let done = turn::turn(&mut app, &mut screen, &messages, jobs, with);
+    if let Some(path) = &options.keep {
+        recall(&mut app, path);
+    }
+    let done = turn::turn(
+        &mut app,
+        &mut screen,
+        &messages,
+        Jobs::new(sender),
+        &keyboard,
+    );
     drop(held);
     done
 }

@@ -4,7 +4,7 @@ use super::End;
 use super::canvas::Canvas;
 use super::held::{MOUSE_OFF, MOUSE_ON, enter, leave};
 use super::typing::Typing;
-use crate::app::{App, Jobs, Keeper, Message, Pointer, look_for_clashes, perform, try_again};
+use crate::app::{App, Jobs, Message, Pointer, perform, try_again};
 use crate::clock::{Clock, SystemClock};
 use crate::screens::theme::Theme;
 use crate::screens::{draw, minute_at, selected_row};
@@ -56,11 +56,13 @@ impl Screen {
             queue!(bytes, CopyToClipboard::to_clipboard_from(text))?;
             self.canvas.ahead(&bytes);
         }
-        let mut page = app.page;
+        let (mut page, mut size) = (app.page, app.size);
         let theme = self.theme;
-        self.canvas
-            .draw(|area, buffer| page = draw(app, &theme, area, buffer))?;
-        app.page = page;
+        self.canvas.draw(|area, buffer| {
+            size = (area.width, area.height);
+            page = draw(app, &theme, area, buffer);
+        })?;
+        (app.page, app.size) = (page, size);
         Ok(())
     }
 
@@ -98,9 +100,8 @@ pub(super) fn turn(
     screen: &mut Screen,
     messages: &Receiver<Message>,
     mut jobs: Jobs,
-    (clock, keeper): (&SystemClock, &mut Keeper),
+    clock: &SystemClock,
 ) -> std::io::Result<End> {
-    look_for_clashes(app, &jobs);
     let mut typing = Typing::default();
     let mut next_tick = clock.elapsed() + TICK;
     let mut next_frame = Duration::ZERO;
@@ -110,7 +111,6 @@ pub(super) fn turn(
         if app.dirty && now >= next_frame {
             app.dirty = false;
             if let Err(error) = screen.show(app) {
-                keeper.keep(app);
                 return why_not_drawn(error, messages);
             }
             next_frame = clock.elapsed() + FRAME;
@@ -131,7 +131,6 @@ pub(super) fn turn(
         for message in waiting {
             match message {
                 Message::Terminate(signal) => {
-                    keeper.keep(app);
                     return Ok(End::Signal(signal));
                 }
                 Message::Typed(key, _) if key == "Ctrl-z" => {
@@ -162,7 +161,6 @@ pub(super) fn turn(
             next_tick = clock.elapsed() + TICK;
             step(app, Message::Tick, &mut jobs);
         }
-        keeper.keep(app);
     }
     Ok(End::Left)
 }
@@ -220,5 +218,4 @@ pub fn step(app: &mut App, message: Message, jobs: &mut Jobs) {
     for effect in app.update(message) {
         perform(app, effect, jobs);
     }
-    look_for_clashes(app, jobs);
 }

@@ -78,6 +78,52 @@ pub fn blocks(spans: &[Span]) -> Vec<Block> {
     blocks
 }
 
+/// Columns of a row with the blocks that are drawn there.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Piece {
+    /// First column.
+    pub from: usize,
+    /// The column after the last.
+    pub to: usize,
+    /// Places of its blocks in the list; several where they are too narrow to be told apart.
+    pub blocks: Vec<usize>,
+    /// It begins before what is shown.
+    pub cut_left: bool,
+    /// It ends after what is shown.
+    pub cut_right: bool,
+}
+
+/// Lays blocks out so that no two share a column: where a block begins in the column in which the one before
+/// ends, it is drawn from the next column on; where it has no column left, both are one piece. The list is
+/// sorted by start and does not overlap.
+pub fn pieces(blocks: &[Block], axis: &Axis) -> Vec<Piece> {
+    let mut all: Vec<Piece> = Vec::new();
+    let end = axis.start_of(axis.columns);
+    for (ix, block) in blocks.iter().enumerate() {
+        let Some((from, to)) = axis.columns_of(block.span) else {
+            continue;
+        };
+        let (cut_left, cut_right) = (block.span.start < axis.from, block.span.end > end);
+        match all.last_mut() {
+            Some(last) if from < last.to && to <= last.to => {
+                last.blocks.push(ix);
+                last.cut_right |= cut_right;
+            }
+            last => {
+                let from = last.map_or(from, |last| from.max(last.to));
+                all.push(Piece {
+                    from,
+                    to,
+                    blocks: vec![ix],
+                    cut_left,
+                    cut_right,
+                });
+            }
+        }
+    }
+    all
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -100,6 +146,29 @@ mod tests {
         assert_eq!(axis.columns_of(span(170, 500)), Some((7, 8)));
         assert_eq!(axis.columns_of(span(50, 100)), None);
         assert_eq!(axis.columns_of(span(180, 190)), None);
+    }
+
+    #[test]
+    fn pieces_never_share_a_column_and_nothing_is_left_out() {
+        let axis = Axis {
+            from: Minute::new(0),
+            scale: Minutes::new(10),
+            columns: 6,
+        };
+        let spans = [
+            span(-5, 12),
+            span(12, 25),
+            span(25, 27),
+            span(27, 29),
+            span(40, 99),
+        ];
+        let own = pieces(&blocks(&spans), &axis);
+        let columns: Vec<(usize, usize, usize)> = own
+            .iter()
+            .map(|piece| (piece.from, piece.to, piece.blocks.len()))
+            .collect();
+        assert_eq!(columns, [(0, 2, 1), (2, 3, 3), (4, 6, 1)]);
+        assert!(own[0].cut_left && !own[0].cut_right && own[2].cut_right);
     }
 
     #[test]

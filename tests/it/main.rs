@@ -17,6 +17,7 @@ mod infeasible;
 mod job_shop;
 mod ledger;
 mod ledger_commands;
+mod morning;
 mod mutants;
 mod mutated_labs;
 mod networks;

@@ -17,7 +17,7 @@ use crate::clock::Clock;
 use crate::domain::steps::Walks;
 use crate::domain::{Actor, EventBody, Lab, Minute, NewEvent, Seq, UnitId};
 use crate::floor::Floor;
-use crate::ledger::{Expect, Head, Ids, Ledger, LedgerError, Outcome, hex};
+use crate::ledger::{Expect, Head, Ids, Ledger, LedgerError, Outcome};
 use std::sync::Arc;
 
 /// A lab at work.
@@ -189,12 +189,6 @@ impl Desk {
     /// From now on a ledger that others are at is not waited for: whoever asks tries again.
     pub fn hurry(&mut self) -> Result<(), DeskError> {
         Ok(self.ledger.hurry()?)
-    }
-
-    /// The ledger's name for programs, where it can be read.
-    pub fn ledger_id(&self) -> Option<String> {
-        let head = self.ledger.head().ok()?;
-        Some(hex(&head.ledger))
     }
 
     /// Takes another form of the same lab, such as one with more requests.

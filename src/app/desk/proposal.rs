@@ -1,10 +1,12 @@
 //! Planning: a proposal beside the plan in force, and what would change.
 
 use super::{Desk, DeskError};
+use crate::app::plan::hand::plan_visits;
 use crate::app::what_if::{Change, WhatIf, apply_all};
 use crate::checker::{Clash, check};
 use crate::domain::event::Subject;
 use crate::domain::lab::Pin;
+use crate::domain::plan::Unplannable;
 use crate::domain::{
     Booking, EventBody, Facts, Lab, Minute, Minutes, Plan, PlanId, RequestId, Seq, UnitId,
 };
@@ -234,6 +236,41 @@ impl Planning {
         head.into_iter()
             .chain(why::lines(&problem, &chain))
             .collect()
+    }
+
+    /// A plan that somebody put together, judged and compared like the planner's own: what has happened counts
+    /// as it happened.
+    pub fn judge(&self, bookings: &[Booking], left: &[Unplannable]) -> Proposal {
+        let problem = self.problem();
+        let (left, _) = problem.resolve_left(left);
+        let visits = plan_visits(&problem, bookings);
+        let own = problem::Plan { visits, left };
+        let clashes = check(&problem, &own);
+        let reasons: BTreeMap<(&UnitId, u32), &str> = bookings
+            .iter()
+            .map(|own| ((&own.unit, own.step), own.because.as_str()))
+            .collect();
+        let because = |visit: &problem::Visit| {
+            let unit = &problem.units[visit.unit.ix()].id;
+            let step = u32::try_from(visit.step + 1).unwrap_or(u32::MAX);
+            let reason = reasons.get(&(unit, step)).copied();
+            reason.unwrap_or_default().to_owned()
+        };
+        let because: Vec<String> = own.visits.iter().map(because).collect();
+        let figures = Figures {
+            bound: None,
+            milliseconds: 0,
+            seed: 0,
+        };
+        let plan = problem.plan_in_words(&own, &because, &figures);
+        Proposal {
+            changes: changes(&self.facts.published, &plan.bookings, self.now),
+            plan,
+            clashes,
+            seen: self.seen,
+            rounds: 0,
+            why: Vec::new(),
+        }
     }
 
     /// Plans within the budget, checks the plan, and compares it with the one in force.

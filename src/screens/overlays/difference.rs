@@ -1,13 +1,14 @@
-//! The planner at work, and what a new plan would change.
+//! The planner at work, and a plan that is not in force beside the one that is: what it costs, who finishes when, every booking that moves.
 
 use super::{frame, middle};
 use crate::app::App;
 use crate::app::desk::{ChangeKind, PlanChange, Proposal};
-use crate::domain::Minutes;
-use crate::domain::plan::at_most_better;
+use crate::domain::plan::{Finish, at_most_better};
+use crate::domain::{Booking, Minutes};
 use crate::planner::Progress;
 use crate::screens::theme::Theme;
 use crate::screens::{clock, line};
+use crate::widgets::text::fit;
 use ratatui::buffer::Buffer;
 use ratatui::layout::Rect;
 use ratatui::style::Style;
@@ -33,12 +34,7 @@ pub(super) fn working(theme: &Theme, progress: Option<Progress>, area: Rect, buf
     );
 }
 
-fn gap_words(cost: i64, bound: Option<i64>) -> String {
-    let words = bound.and_then(|bound| at_most_better(cost, bound));
-    words.map_or_else(String::new, |words| format!(", {words}"))
-}
-
-/// What would change: counts, then clashes, requests left out, late requests and every change.
+/// Counts, cost, then clashes, requests left out, finishes, late requests and every change.
 pub(super) fn difference(
     app: &App,
     theme: &Theme,
@@ -47,97 +43,115 @@ pub(super) fn difference(
     area: Rect,
     buffer: &mut Buffer,
 ) {
-    let inside = frame(
-        theme,
-        "WHAT-IF: a plan that is not in force yet",
-        area,
-        buffer,
-    );
+    let count = proposal.changes.len();
+    let changes = if count == 1 { "change" } else { "changes" };
+    let title = format!("WHAT-IF {count} {changes}: a plan that is not in force yet");
+    let inside = frame(theme, &title, area, buffer);
+    let hint = "c puts it in force, t shows it on the timeline, Esc goes back";
+    line(buffer, inside, 0, hint, theme.title());
+    line(buffer, inside, 1, &figures(app, proposal), Style::new());
+    let lines = lines(app, theme, proposal);
+    let room = usize::from(inside.height.saturating_sub(2));
+    for (at, (text, style)) in lines.iter().skip(scroll).take(room).enumerate() {
+        let row = u16::try_from(2 + at).unwrap_or(2);
+        line(buffer, inside, row, text, *style);
+    }
+    if lines.is_empty() {
+        let text = "Nothing changes: the published plan stands.";
+        line(buffer, inside, 2, text, Style::new());
+    }
+}
+
+/// Cost, bound, requests late, and how many bookings change in which way.
+fn figures(app: &App, proposal: &Proposal) -> String {
     let plan = &proposal.plan;
-    let counts: Vec<String> = ChangeKind::ALL
-        .iter()
-        .map(|kind| {
-            (
-                kind,
-                proposal
-                    .changes
-                    .iter()
-                    .filter(|own| own.kind == *kind)
-                    .count(),
-            )
-        })
-        .filter(|(_, count)| *count > 0)
-        .map(|(kind, count)| format!("{count} {}", kind.word()))
-        .collect();
-    line(
-        buffer,
-        inside,
-        0,
-        &format!("c puts it in force, Esc drops it; {}", counts.join(", ")),
-        theme.title(),
-    );
     let late = plan
         .requests
         .iter()
         .filter(|own| own.late > Minutes::ZERO)
         .count();
-    let figures = format!(
-        "cost {}{}; {late} requests late",
-        plan.cost,
-        gap_words(plan.cost, plan.bound)
-    );
-    line(buffer, inside, 1, &figures, Style::new());
-    let lines = difference_lines(app, theme, proposal);
-    let room = usize::from(inside.height.saturating_sub(2));
-    for (at, (text, style)) in lines.iter().skip(scroll).take(room).enumerate() {
-        line(
-            buffer,
-            inside,
-            u16::try_from(2 + at).unwrap_or(2),
-            text,
-            *style,
-        );
+    let mut text = format!("cost {}", plan.cost);
+    if let Some(published) = &app.desk.floor.now.published {
+        text.push_str(&format!(" (in force {})", published.cost));
     }
-    if lines.is_empty() {
-        line(
-            buffer,
-            inside,
-            2,
-            "Nothing changes: the published plan stands.",
-            Style::new(),
-        );
+    text.push_str(&gap_words(plan.cost, plan.bound));
+    text.push_str(&format!("; {late} late"));
+    for kind in ChangeKind::ALL {
+        let count = proposal
+            .changes
+            .iter()
+            .filter(|own| own.kind == kind)
+            .count();
+        if count > 0 {
+            text.push_str(&format!(", {count} {}", kind.word()));
+        }
     }
+    text
 }
 
-/// Clashes, requests left out, late requests and every change, in this order.
-fn difference_lines(app: &App, theme: &Theme, proposal: &Proposal) -> Vec<(String, Style)> {
+fn gap_words(cost: i64, bound: Option<i64>) -> String {
+    let words = bound.and_then(|bound| at_most_better(cost, bound));
+    words.map_or_else(String::new, |words| format!(", {words}"))
+}
+
+fn lines(app: &App, theme: &Theme, proposal: &Proposal) -> Vec<(String, Style)> {
     let plan = &proposal.plan;
     let mut lines: Vec<(String, Style)> = Vec::new();
     for clash in &proposal.clashes {
-        lines.push((
-            format!("!! {} {}", clash.rule.name(), clash.text),
-            theme.clash(),
-        ));
+        let text = format!("!! {} {}", clash.rule.name(), clash.text);
+        lines.push((text, theme.clash()));
     }
     for own in &plan.unplannable {
-        lines.push((
-            format!(
-                "left out: {} step {}: {}",
-                own.request, own.step, own.reason
-            ),
-            theme.warning(),
-        ));
+        let text = format!(
+            "left out: {} step {}: {}",
+            own.request, own.step, own.reason
+        );
+        lines.push((text, theme.warning()));
     }
-    for own in plan.requests.iter().filter(|own| own.late > Minutes::ZERO) {
-        lines.push((
-            format!(
-                "late: {} by {}, finishes {}",
-                own.request,
-                own.late,
-                clock(app, own.finish)
-            ),
-            theme.warning(),
-        ));
+    for change in &proposal.changes {
+        if let Some(text) = freeze_words(app, change) {
+            lines.push((text, theme.warning()));
+        }
+    }
+    let finishes = finishes(app, theme, proposal);
+    if !finishes.is_empty() {
+        let head = columns("request", "in force", "with", "by", "late");
+        lines.push((head, theme.title()));
+        lines.extend(finishes);
+    }
+    for change in &proposal.changes {
+        lines.push((change_words(app, change), Style::new()));
+    }
+    lines
+}
+
+/// A booking that was to start so soon that the bench may count on it.
+fn freeze_words(app: &App, change: &PlanChange) -> Option<String> {
+    let before = change.before.as_ref()?;
+    let frozen = before.times.load < app.now + app.desk.lab.freeze;
+    (frozen && before.times.load >= app.now).then(|| {
+        format!(
+            "within the freeze time: {} step {} was to load {} on {}: tell the bench",
+            change.unit,
+            change.step,
+            clock(app, before.times.load),
+            before.rig
+        )
+    })
+}
+
+/// Requests that finish at another time than by the plan in force, or late.
+fn finishes(app: &App, theme: &Theme, proposal: &Proposal) -> Vec<(String, Style)> {
+    let published = app.desk.floor.now.published.as_ref();
+    let force = published.map_or(&[][..], |own| &own.finishes[..]);
+    let mut lines = Vec::new();
+    for own in &proposal.plan.requests {
+        let before = force.iter().find(|other| other.request == own.request);
+        let same = before.is_some_and(|before| before.finish == own.finish);
+        if same && own.late == Minutes::ZERO {
+            continue;
+        }
+        lines.push(finish_line(app, theme, own, before));
         let why = proposal
             .why
             .iter()
@@ -146,30 +160,47 @@ fn difference_lines(app: &App, theme: &Theme, proposal: &Proposal) -> Vec<(Strin
             lines.push((format!("  {cause}"), Style::new()));
         }
     }
-    for change in &proposal.changes {
-        lines.push((change_words(app, change), Style::new()));
-    }
     lines
 }
 
+fn finish_line(app: &App, theme: &Theme, own: &Finish, before: Option<&Finish>) -> (String, Style) {
+    let was = before.map_or("-".to_owned(), |before| clock(app, before.finish));
+    let by = before.map_or(Minutes::ZERO, |before| own.finish - before.finish);
+    let by = match by {
+        Minutes::ZERO => String::new(),
+        by if by > Minutes::ZERO => format!("+{by}"),
+        by => by.to_string(),
+    };
+    let (late, style) = match own.late {
+        Minutes::ZERO => (String::new(), Style::new()),
+        late => (late.to_string(), theme.warning()),
+    };
+    let with = clock(app, own.finish);
+    (
+        columns(own.request.as_str(), &was, &with, &by, &late),
+        style,
+    )
+}
+
+fn columns(request: &str, was: &str, with: &str, by: &str, late: &str) -> String {
+    format!(
+        "{} {} {} {} {late}",
+        fit(request, 12),
+        fit(was, 16),
+        fit(with, 16),
+        fit(by, 12)
+    )
+}
+
 fn change_words(app: &App, change: &PlanChange) -> String {
-    let place =
-        |own: &crate::domain::Booking| format!("{} {}", own.rig, clock(app, own.times.load));
-    let what = format!(
-        "{:7} {} step {}",
-        change.kind.word(),
-        change.unit,
-        change.step
-    );
+    let place = |own: &Booking| format!("{} {}", own.rig, clock(app, own.times.load));
+    let kind = change.kind.word();
+    let what = format!("{kind:7} {} step {}", change.unit, change.step);
     match (&change.before, &change.after) {
         (Some(before), Some(after)) => {
             let by = change.shift();
-            format!(
-                "{what}: {} to {} ({}{by})",
-                place(before),
-                place(after),
-                if by > Minutes::ZERO { "+" } else { "" }
-            )
+            let sign = if by > Minutes::ZERO { "+" } else { "" };
+            format!("{what}: {} to {} ({sign}{by})", place(before), place(after))
         }
         (Some(before), None) => format!("{what}: was {}", place(before)),
         (None, Some(after)) => format!("{what}: {}", place(after)),

@@ -1,6 +1,7 @@
 //! What lies in front of a screen: help, palette, questions, the difference of a plan, a unit's walk.
 
 mod actions;
+mod coordinator;
 mod difference;
 mod questions;
 
@@ -64,7 +65,13 @@ pub(super) fn draw(app: &App, theme: &Theme, area: Rect, buffer: &mut Buffer) ->
             unit,
             rigs,
             selected,
-        } => questions::choose(theme, unit, (rigs, *selected), area, buffer),
+        } => coordinator::rigs(app, theme, unit, (rigs, *selected), area, buffer),
+        Overlay::ChooseUnit { units, selected } => {
+            coordinator::waiting(theme, (units, *selected), area, buffer);
+        }
+        Overlay::Morning { selected } => coordinator::morning(app, theme, *selected, area, buffer),
+        Overlay::Offered => coordinator::offered(app, theme, area, buffer),
+        Overlay::Parting => coordinator::parting(app, theme, area, buffer),
         Overlay::Proof { leg, scroll } => {
             super::proof::proof(app, theme, *leg, *scroll, area, buffer);
         }

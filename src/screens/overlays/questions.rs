@@ -3,7 +3,6 @@
 use super::{frame, middle};
 use crate::app::when::Reading;
 use crate::app::{App, Field, Purpose, WhenFor};
-use crate::domain::{RigId, UnitId};
 use crate::screens::line;
 use crate::screens::theme::Theme;
 use crate::widgets::list::choices;
@@ -65,26 +64,6 @@ pub(super) fn ask(
         answers: reasons,
         selected: field.selected.checked_sub(1),
         width: 66,
-    };
-    question.draw(theme, area, buffer);
-}
-
-/// A rig for the next step of a unit.
-pub(super) fn choose(
-    theme: &Theme,
-    unit: &UnitId,
-    (rigs, selected): (&[RigId], usize),
-    area: Rect,
-    buffer: &mut Buffer,
-) {
-    let answers: Vec<String> = rigs.iter().map(ToString::to_string).collect();
-    let question = Question {
-        title: &format!("Next step of {unit} on which rig?"),
-        typed: None,
-        hint: "Enter plans with it there, Esc goes back",
-        answers: &answers,
-        selected: Some(selected),
-        width: 50,
     };
     question.draw(theme, area, buffer);
 }

@@ -7,7 +7,7 @@ use rigday::app::desk::{Desk, Opening};
 use rigday::app::scenario::Scenario;
 use rigday::app::what_if::{Change, WhatIf};
 use rigday::app::{
-    App, Field, Jobs, Message, Overlay, Purpose, Screen, SizeForm, WhenFor, demo_files,
+    App, Field, Jobs, Message, Overlay, Purpose, RigOffer, Screen, SizeForm, WhenFor, demo_files,
 };
 use rigday::clock::FakeClock;
 use rigday::domain::{Actor, Lab, Minute, RigId, UnitId, Zone};
@@ -150,9 +150,20 @@ pub(crate) fn overlays(app: &App) -> Vec<Overlay> {
         },
         Overlay::ChooseRig {
             unit: unit.clone(),
-            rigs: app.desk.lab.rigs.iter().map(|own| own.id.clone()).collect(),
+            rigs: app
+                .desk
+                .lab
+                .rigs
+                .iter()
+                .map(|own| RigOffer {
+                    rig: own.id.clone(),
+                    earliest: Some(app.now),
+                })
+                .collect(),
             selected: 7,
         },
+        Overlay::Morning { selected: 4 },
+        Overlay::Parting,
         Overlay::Walk { unit, scroll: 3 },
         Overlay::Changes {
             field: typed("rig-down"),

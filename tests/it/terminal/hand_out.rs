@@ -5,6 +5,8 @@ use crate::support::pty::{Pty, Setup};
 use std::time::Duration;
 
 const QUIET: Duration = Duration::from_millis(300);
+/// Faster would be a scanner.
+const HAND: Duration = Duration::from_millis(60);
 const NOW: &str = "open lab --now 2027-03-22T06:50 --late trial --person Ines";
 
 fn opened(desk: &Desk) -> Pty {
@@ -96,11 +98,11 @@ fn t36_a_row_and_the_table_go_to_the_clipboard_and_to_a_file() {
         Some("unit\tstate\tstep\tsteps\trig\tnext\trequest\tproduct")
     );
     assert_eq!(lines.next(), Some(row.as_str()));
-    pty.send(":export\r");
+    pty.send_slowly(":export\r", HAND);
     pty.until("written: rigday-units-20270322-0650.tsv");
     assert_eq!(desk.read("rigday-units-20270322-0650.tsv"), table);
     // What is there is not written over.
-    pty.send(":export\r");
+    pty.send_slowly(":export\r", HAND);
     pty.until("could not be written");
 }
 

@@ -105,7 +105,7 @@ fn a_morning_on_a_terminal_is_told_by_the_ledger() {
     let tmux = Tmux::start(&script);
 
     // The coordinator: plan, look at the difference, put it in force.
-    tmux.until("requests new since the published plan");
+    tmux.until("? help");
     tmux.keys(&["p"]);
     let difference = tmux.until("WHAT-IF");
     assert!(

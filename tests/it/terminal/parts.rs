@@ -6,6 +6,7 @@ use crate::support::events::MORNING;
 use rigday::app::Settings;
 use rigday::app::desk::{Desk, Opening};
 use rigday::clock::{Clock, SystemClock};
+use rigday::domain::event::Subject;
 use rigday::domain::{Actor, Event, NewEvent, Seq, Zone};
 use rigday::ledger::{Env, Expect, Head, Ids, Ledger, LedgerError, MemoryLedger, Outcome, Report};
 use rigday::screens::theme::{Level, Theme};
@@ -86,6 +87,10 @@ impl Ledger for Lost {
         self.there()?.read(after, limit)
     }
 
+    fn history(&self, about: &Subject) -> Result<Vec<Event>, LedgerError> {
+        self.there()?.history(about)
+    }
+
     fn head(&self) -> Result<Head, LedgerError> {
         self.there()?.head()
     }
@@ -135,6 +140,7 @@ fn play(ledger: impl Ledger + 'static, clock: Arc<Slow>) {
         theme: Theme::new(true, Level::Ansi16),
         settings: Settings::default(),
         state: Some("state".into()),
+        keep: None,
     };
     run(desk, options).expect("the terminal works");
 }

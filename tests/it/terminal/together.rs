@@ -2,11 +2,12 @@
 
 use crate::support::program::Desk;
 use crate::support::pty::{Pty, Setup};
-use rustix::process::Signal;
 use std::process::Command;
 use std::time::Duration;
 
 const QUIET: Duration = Duration::from_millis(300);
+/// Faster would be a scanner.
+const HAND: Duration = Duration::from_millis(60);
 const OPEN: &str = "open lab --now 2027-03-22T06:50 --late trial --person";
 
 fn opened(desk: &Desk, person: &str) -> Pty {
@@ -21,7 +22,7 @@ fn opened(desk: &Desk, person: &str) -> Pty {
 fn units(pty: &mut Pty, request: &str) {
     pty.send("4");
     pty.until("units   / narrows");
-    pty.send(format!("/{request}\r"));
+    pty.send_slowly(format!("/{request}\r"), HAND);
     pty.until_quiet(QUIET);
     pty.send("j");
     pty.until_quiet(QUIET);
@@ -57,7 +58,7 @@ fn t75_what_another_session_records_is_on_the_screen_and_the_selection_stays() {
     let selected = marked(&other);
     one.send("x");
     one.until("withdrawn?");
-    one.send("broken in the office\r");
+    one.send_slowly("broken in the office\r", HAND);
     one.until("withdrawn; plan again");
     let from = other.now();
     other.until(" out ");
@@ -77,7 +78,7 @@ fn t45_a_busy_ledger_holds_no_keys_and_nothing_is_recorded_twice() {
     let busy = hold(&desk);
     pty.send("x");
     pty.until("withdrawn?");
-    pty.send("held up\r");
+    pty.send_slowly("held up\r", HAND);
     pty.until("Recording 0 s: the ledger is busy; Esc gives up");
     // The keys are alive meanwhile.
     pty.send("k");
@@ -91,7 +92,7 @@ fn t45_a_busy_ledger_holds_no_keys_and_nothing_is_recorded_twice() {
         .expect("nobody else writes");
     pty.send("x");
     pty.until("withdrawn?");
-    pty.send("given up\r");
+    pty.send_slowly("given up\r", HAND);
     pty.until("Recording 0 s");
     pty.send("\u{1b}");
     pty.until("given up: nothing was recorded");
@@ -129,33 +130,4 @@ fn t77_the_age_of_what_is_shown_is_told_and_a_lost_ledger_is_stale_until_it_is_b
     pty.send("q");
     pty.until_quiet(QUIET);
     pty.left_the_other_screen();
-}
-
-#[test]
-fn t32_a_what_if_survives_what_ends_the_program() {
-    let desk = Desk::demo();
-    let mut pty = opened(&desk, "Ines");
-    pty.send("w");
-    pty.until_quiet(QUIET);
-    pty.send("drop R-301\r");
-    pty.until_quiet(QUIET);
-    pty.signal(Signal::TERM);
-    assert_eq!(pty.ended().0, 143);
-    pty.is_left_as_found();
-
-    let line = format!("{OPEN} Ines");
-    let mut again = Pty::rigday(&line, &Setup::in_folder(desk.folder.path()));
-    let screen = again.until("your what-if is here again");
-    assert!(screen.contains("R-301 dropped"), "{screen}");
-    again.send("\u{1b}");
-    again.until_quiet(QUIET);
-    again.send("q");
-    assert_eq!(again.ended().0, 0);
-
-    let dropped = opened(&desk, "Ines");
-    assert!(
-        !dropped.screen().contains("your what-if"),
-        "{}",
-        dropped.screen()
-    );
 }
