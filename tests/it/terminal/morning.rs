@@ -109,7 +109,7 @@ fn a_morning_on_a_terminal_is_told_by_the_ledger() {
     tmux.keys(&["p"]);
     let difference = tmux.until("WHAT-IF");
     assert!(
-        difference.contains("c puts it in force") && difference.contains(" new"),
+        difference.contains("c puts it in force") && difference.contains(" changes"),
         "{difference}"
     );
     tmux.keys(&["c"]);
