@@ -3,6 +3,7 @@
 use super::bench_deeds;
 use super::desk::{DeskError, outcome_words};
 use super::jobs::Jobs;
+use super::recording::is_busy;
 use super::state::{App, Effect, Overlay, Purpose};
 use super::what_if::Change;
 use crate::domain::text::shown;
@@ -16,8 +17,8 @@ const MOST_COPIED: usize = 74_994;
 
 pub(super) type Done = Result<(Outcome, String), DeskError>;
 
-/// Carries an effect out and says on the screen what came of it.
-pub fn perform(app: &mut App, effect: Effect, jobs: &mut Jobs) {
+/// Carries an effect out and says on the screen what came of it, but for what the ledger is too busy for.
+pub(super) fn carry_out(app: &mut App, effect: Effect, jobs: &mut Jobs) {
     match effect {
         Effect::Plan => plan(app, jobs),
         Effect::Keep => super::keeping::keep(app),
@@ -92,6 +93,11 @@ fn rig_down(app: &mut App, rig: &RigId, reason: &str, until: Option<Minute>) -> 
 
 /// Shows what came of a deed: the words where it was recorded, the reason where not.
 pub(super) fn answer(app: &mut App, done: Done) {
+    // Where nobody ticks there is no second try.
+    app.busy = app.tries_again && is_busy(&done);
+    if app.busy {
+        return;
+    }
     let said = match done {
         Ok((outcome, words)) => match outcome_words(&outcome, &app.desk.lab.zone) {
             (true, _) => (true, words),
@@ -214,7 +220,11 @@ fn foretell(app: &mut App, jobs: &mut Jobs) {
 
 fn publish_what_if(app: &mut App) {
     let Some(Overlay::Beside { what_if, .. }) = app.overlays.last() else {
-        return;
+        return say(
+            app,
+            false,
+            "not published: it is not on the screen any more".to_owned(),
+        );
     };
     let what_if = what_if.clone();
     let done = app.desk.publish_what_if(&what_if);
@@ -226,7 +236,11 @@ fn publish_what_if(app: &mut App) {
 
 fn publish(app: &mut App) {
     let Some(Overlay::Difference { proposal, .. }) = app.overlays.last() else {
-        return;
+        return say(
+            app,
+            false,
+            "not published: it is not on the screen any more".to_owned(),
+        );
     };
     let proposal = proposal.clone();
     let done = app

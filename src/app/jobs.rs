@@ -190,7 +190,14 @@ impl Work {
 
     /// So many of so many changes are tried; false where somebody said stop.
     fn tried(&mut self, done: usize, all: usize) -> bool {
-        let _heard = self.sender.send(Message::Tried(self.job, done, all));
+        let now = self.clock.elapsed();
+        if self
+            .last
+            .is_none_or(|last| now.saturating_sub(last) >= NEWS)
+        {
+            self.last = Some(now);
+            let _heard = self.sender.send(Message::Tried(self.job, done, all));
+        }
         !self.cancel.0.load(Ordering::Relaxed)
     }
 }

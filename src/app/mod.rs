@@ -34,12 +34,14 @@ pub mod papers;
 pub mod plain_bench;
 pub mod plan;
 mod pointer;
+mod recording;
 pub mod remedies;
 pub mod review;
 pub mod rig_work;
 pub mod scan;
 pub mod scan_burst;
 pub mod scenario;
+mod selection;
 pub mod settings;
 mod size_form;
 pub mod sizing;
@@ -60,11 +62,11 @@ pub mod when;
 
 pub use actions::{ACTIONS, Action, Entry, Kind, Where};
 pub use bench_state::{Answer, Bench, BenchList, Mood};
-pub use effects::perform;
 pub use jobs::Jobs;
 pub use keeping::recall;
 pub use keymap::KeyMap;
 pub use pointer::{Pointer, PointerKind};
+pub use recording::{Recording, perform, try_again};
 pub use settings::Settings;
 pub use state::{
     App, Effect, Field, Key, Message, Overlay, Purpose, RigOffer, Screen, SizeForm, UnitList,

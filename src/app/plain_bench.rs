@@ -5,8 +5,8 @@
 
 use super::actions::Action;
 use super::card::UnitCard;
-use super::effects::perform;
 use super::jobs::Jobs;
+use super::recording::perform;
 use super::state::{App, Effect, Message, Overlay, Purpose, Screen};
 use super::walk::task_word;
 use super::{card, desk::Desk};

@@ -9,6 +9,7 @@ use super::plan::PlanView;
 use super::plan::layout::{PlanLayout, Wanted};
 use super::plan::timeline::Timeline;
 use super::pointer::Pointer;
+use super::recording::Recording;
 use super::settings::Settings;
 use super::sizing::Wish;
 use super::unit_sort::UnitSort;
@@ -471,6 +472,14 @@ pub struct App {
     pub copied: Option<String>,
     /// Number of the planning job that counts; older ones are stale.
     pub job: u64,
+    /// The deed that waits for a busy ledger.
+    pub recording: Option<Recording>,
+    /// The ledger was too busy for what was tried last.
+    pub(super) busy: bool,
+    /// A busy ledger is not waited for: what it was too busy for is tried again.
+    pub tries_again: bool,
+    /// The ledger could not be read when it was looked at last.
+    pub lost: bool,
     /// When the ledger was last read without a fault, by the clock that never goes back.
     pub read: Duration,
     /// Columns and rows of the terminal, as the last drawing had them.
@@ -482,7 +491,7 @@ pub struct App {
 }
 
 impl App {
-    /// The program on a lab.
+    /// The program on a lab, everything worked out at once.
     pub fn new(desk: Desk, sample: bool) -> Self {
         let now = desk.now();
         let view = View::of(&desk, now);
@@ -508,6 +517,10 @@ impl App {
             mouse: false,
             copied: None,
             job: 0,
+            recording: None,
+            busy: false,
+            tries_again: false,
+            lost: false,
             size: (80, 24),
             keep: None,
             sheet: None,
@@ -560,13 +573,14 @@ impl App {
 
     /// Works out anew what the screens show.
     pub fn renew(&mut self) {
+        let selected = self.selection();
         self.now = self.desk.now();
         self.follow_published();
         let (draft, hand) = (self.plan.draft.as_ref(), self.plan.hand.as_deref());
         self.view = View::with(&self.desk, self.now, draft, hand);
         self.plan.changed = self.count_changes();
         self.load.forget();
-        self.settle();
+        self.select_again(&selected);
         self.dirty = true;
     }
 

@@ -69,6 +69,9 @@ impl App {
         if key == "Ctrl-c" && !self.is_in_scan() {
             return self.quit();
         }
+        if key == "Esc" && self.give_up_recording() {
+            return Vec::new();
+        }
         match self.overlays.last() {
             Some(Overlay::Help(_) | Overlay::Palette(_)) => self.key_in_list(key),
             Some(Overlay::Ask(..)) => self.key_in_question(key),

@@ -57,6 +57,11 @@ pub trait Ledger: Send {
     fn warnings(&self) -> Vec<String> {
         Vec::new()
     }
+
+    /// From now on a store that others are at is not waited for: the answer is that it is busy.
+    fn hurry(&mut self) -> Result<(), LedgerError> {
+        Ok(())
+    }
 }
 
 /// What the caller last saw of something that it is about to change.
@@ -102,6 +107,16 @@ pub enum Outcome {
         /// Why.
         why: String,
     },
+}
+
+/// Why nothing was recorded where others were at it.
+const BUSY: &str = "the ledger is busy; try again";
+
+impl Outcome {
+    /// True where nothing was recorded because others were at it: trying again helps.
+    pub fn is_busy(&self) -> bool {
+        matches!(self, Self::NotRecorded { why } if why == BUSY)
+    }
 }
 
 /// The end of the chain.
@@ -188,4 +203,17 @@ pub enum LedgerError {
     /// The file system failed.
     #[error("the ledger cannot be reached: {0}")]
     Io(#[from] std::io::Error),
+}
+
+impl LedgerError {
+    /// True where others were at it: trying again helps.
+    pub fn is_busy(&self) -> bool {
+        let Self::Store(rusqlite::Error::SqliteFailure(failure, _)) = self else {
+            return false;
+        };
+        matches!(
+            failure.code,
+            rusqlite::ErrorCode::DatabaseBusy | rusqlite::ErrorCode::DatabaseLocked
+        )
+    }
 }

@@ -24,6 +24,8 @@ const OLDEST_SQLITE: i32 = 3_051_003;
 const PATIENT_TRIES: i32 = 17;
 /// How often at all: for about ten seconds.
 const BUSY_TRIES: i32 = 20_000;
+/// The same where whoever asks tries again: about ten milliseconds.
+const HURRIED_TRIES: i32 = 6;
 /// How many links are checked whenever a ledger is opened.
 const LINKS_AT_START: u64 = 1000;
 
@@ -400,6 +402,12 @@ pub(super) fn connect(path: &Path, read_only: bool) -> Result<Connection, Ledger
         connection.pragma_update(None, pragma, value)?;
     }
     Ok(connection)
+}
+
+/// From now on a busy store is given a few moments only.
+pub(super) fn hurry(connection: &mut Connection) -> Result<(), LedgerError> {
+    connection.busy_handler(Some(|tries| tries < HURRIED_TRIES && wait_a_little(tries)))?;
+    Ok(())
 }
 
 /// Sleeps a moment of uneven length, and gives up after about ten seconds. Who has waited for long asks more

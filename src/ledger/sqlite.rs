@@ -401,9 +401,7 @@ impl SqliteLedger {
             _ => None,
         };
         let why = match code {
-            Some(ErrorCode::DatabaseBusy | ErrorCode::DatabaseLocked) => {
-                "the ledger is busy; try again".to_owned()
-            }
+            Some(ErrorCode::DatabaseBusy | ErrorCode::DatabaseLocked) => super::BUSY.to_owned(),
             Some(ErrorCode::ReadOnly) => "the ledger may only be read".to_owned(),
             Some(ErrorCode::ConstraintViolation) => error.to_string(),
             _ => {
@@ -501,6 +499,10 @@ impl Ledger for SqliteLedger {
             std::thread::sleep(STEP);
             waited += STEP;
         }
+    }
+
+    fn hurry(&mut self) -> Result<(), LedgerError> {
+        open::hurry(&mut self.connection)
     }
 
     fn copy_to(&self, dest: &Path) -> Result<Head, LedgerError> {

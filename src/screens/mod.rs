@@ -154,7 +154,7 @@ const ZONE_RANK: u8 = 2;
 fn header_parts(app: &App, width: u16) -> Vec<Part> {
     let zone = &app.desk.lab.zone;
     let (dates, local) = (&app.settings.dates, zone.local(app.now));
-    let stale = app.stale_seconds().map(|age| format!("STALE {age}s"));
+    let stale = app.stale_seconds().map(|age| format!("STALE {age} s"));
     // Beside a long word the date gives way; the time of day does not.
     let cramped = stale.is_some() || app.changed() > 0;
     let time = match (cramped, width) {

@@ -301,7 +301,7 @@ fn header_keeps_stale_and_sample_when_there_is_little_room() {
         let head = text(&shown(&app, &THEMES[1], width, 12));
         let head = head.lines().next().expect("a header");
         assert!(
-            head.contains(" Plan ") && head.contains("STALE 3600s") && head.contains("SAMPLE"),
+            head.contains(" Plan ") && head.contains("STALE 3600 s") && head.contains("SAMPLE"),
             "{width}: {head}"
         );
     }

@@ -5,7 +5,9 @@ use crossterm::event::{DisableBracketedPaste, EnableBracketedPaste};
 use crossterm::style::{Attribute, SetAttribute};
 use crossterm::terminal::{EnterAlternateScreen, LeaveAlternateScreen};
 use crossterm::{cursor, queue};
+use std::fs::File;
 use std::io::Write;
+use std::os::fd::AsFd;
 
 /// Clicks, the wheel, and moves with a button down, told in columns of any number.
 pub(super) const MOUSE_ON: &[u8] = b"\x1b[?1000h\x1b[?1002h\x1b[?1006h";
@@ -63,9 +65,13 @@ pub(super) fn enter() -> std::io::Result<()> {
         EnableBracketedPaste,
         cursor::Hide
     )?;
-    let mut out = std::io::stdout();
-    out.write_all(&bytes)?;
-    out.flush()
+    send(&bytes)
+}
+
+/// Writes past the standard library's own buffer: what cannot be written to a terminal that is gone must not wait
+/// there to fail once more.
+fn send(bytes: &[u8]) -> std::io::Result<()> {
+    File::from(std::io::stdout().as_fd().try_clone_to_owned()?).write_all(bytes)
 }
 
 /// Leaves the terminal as it was found; where it is gone there is nothing left to do.
@@ -78,9 +84,6 @@ pub(super) fn leave() {
         LeaveAlternateScreen,
         cursor::Show
     );
-    let mut out = std::io::stdout();
-    let _left = queued
-        .and_then(|()| out.write_all(&bytes))
-        .and_then(|()| out.flush());
+    let _left = queued.and_then(|()| send(&bytes));
     let _cooked = crossterm::terminal::disable_raw_mode();
 }

@@ -57,7 +57,8 @@ pub enum End {
 ///
 /// # Errors
 /// Where the terminal cannot be drawn to.
-pub fn run(desk: Desk, options: Options) -> std::io::Result<End> {
+pub fn run(mut desk: Desk, options: Options) -> std::io::Result<End> {
+    desk.hurry().map_err(std::io::Error::other)?;
     let (sender, messages) = channel();
     watch::signals(sender.clone())?;
     let (clock, zone) = (desk.clock().clone(), desk.lab.zone.clone());
@@ -72,6 +73,7 @@ pub fn run(desk: Desk, options: Options) -> std::io::Result<End> {
     let out = File::from(std::io::stdout().as_fd().try_clone_to_owned()?);
     let mut screen = Screen::new(out, options.theme);
     let mut app = App::new(desk, options.sample);
+    app.tries_again = true;
     app.set(options.settings);
     if let Some(path) = &options.keep {
         recall(&mut app, path);

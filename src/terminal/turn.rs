@@ -4,7 +4,7 @@ use super::End;
 use super::canvas::Canvas;
 use super::held::{MOUSE_OFF, MOUSE_ON, enter, leave};
 use super::typing::Typing;
-use crate::app::{App, Jobs, Message, Pointer, perform};
+use crate::app::{App, Jobs, Message, Pointer, perform, try_again};
 use crate::clock::{Clock, SystemClock};
 use crate::screens::theme::Theme;
 use crate::screens::{draw, minute_at, selected_row};
@@ -110,7 +110,9 @@ pub(super) fn turn(
         let now = clock.elapsed();
         if app.dirty && now >= next_frame {
             app.dirty = false;
-            screen.show(app)?;
+            if let Err(error) = screen.show(app) {
+                return why_not_drawn(error, messages);
+            }
             next_frame = clock.elapsed() + FRAME;
         }
         let until = if app.dirty {
@@ -128,7 +130,9 @@ pub(super) fn turn(
         let waiting: Vec<Message> = first.into_iter().chain(messages.try_iter()).collect();
         for message in waiting {
             match message {
-                Message::Terminate(signal) => return Ok(End::Signal(signal)),
+                Message::Terminate(signal) => {
+                    return Ok(End::Signal(signal));
+                }
                 Message::Typed(key, _) if key == "Ctrl-z" => {
                     stop()?;
                     went_on = Some(clock.elapsed());
@@ -161,6 +165,17 @@ pub(super) fn turn(
     Ok(End::Left)
 }
 
+/// What cannot be drawn to may have gone away: then that is what ended the program, and the word of it is on
+/// its way.
+fn why_not_drawn(error: std::io::Error, messages: &Receiver<Message>) -> std::io::Result<End> {
+    while let Ok(message) = messages.recv_timeout(STOPPING) {
+        if let Message::Terminate(signal) = message {
+            return Ok(End::Signal(signal));
+        }
+    }
+    Err(error)
+}
+
 /// The whole terminal is drawn anew.
 fn repaint(app: &mut App, screen: &mut Screen) {
     screen.renew();
@@ -181,15 +196,20 @@ fn stop() -> std::io::Result<()> {
 /// One message with its effects; a tick also looks whether others have recorded something.
 pub fn step(app: &mut App, message: Message, jobs: &mut Jobs) {
     if matches!(message, Message::Tick) {
+        try_again(app, jobs);
         match app.desk.refresh() {
             Ok(fresh) => {
-                app.dirty |= app.stale_seconds().is_some();
+                if std::mem::take(&mut app.lost) {
+                    app.said = Some((true, "the ledger can be read again".to_owned()));
+                    app.dirty = true;
+                }
                 app.read = app.desk.clock().elapsed();
                 if fresh {
                     app.renew();
                 }
             }
             Err(error) => {
+                app.lost = true;
                 app.said = Some((false, error.to_string()));
                 app.dirty = true;
             }

@@ -72,7 +72,9 @@ pub(crate) struct Pty {
 
 /// A new pseudo-terminal: our end, and the program's.
 pub(crate) fn pair(size: (u16, u16)) -> (File, OwnedFd) {
-    let master = openpt(OpenptFlags::RDWR | OpenptFlags::NOCTTY).expect("a pseudo-terminal");
+    // A program that held our end would never see it go away.
+    let flags = OpenptFlags::RDWR | OpenptFlags::NOCTTY | OpenptFlags::CLOEXEC;
+    let master = openpt(flags).expect("a pseudo-terminal");
     grantpt(&master).expect("it is ours");
     unlockpt(&master).expect("it opens");
     let name = ptsname(&master, Vec::new()).expect("it has a name");
@@ -276,10 +278,27 @@ impl Pty {
         }
     }
 
-    /// Waits until nothing has arrived for so long.
+    /// Waits until the screen says something no more; the screen.
+    #[track_caller]
+    pub(crate) fn until_gone(&self, words: &str) -> String {
+        let shown = |pty: &Self| {
+            let screen = pty.screen();
+            (!screen.contains(words)).then_some(screen)
+        };
+        match self.wait_for(PATIENCE, shown) {
+            Some(screen) => screen,
+            None => panic!("the screen still says {words:?}:\n{}", self.screen()),
+        }
+    }
+
+    /// Waits until nothing has arrived for so long, from now on.
     pub(crate) fn until_quiet(&self, quiet: Duration) {
+        let begun = self.now();
         let silent = |pty: &Self| {
-            let last = pty.chunks().last().map_or(Duration::ZERO, |chunk| chunk.at);
+            let last = pty
+                .chunks()
+                .last()
+                .map_or(begun, |chunk| chunk.at.max(begun));
             (pty.now().saturating_sub(last) >= quiet).then_some(())
         };
         self.wait_for(PATIENCE, silent)

@@ -10,8 +10,6 @@ use std::time::Duration;
 const SOON: Duration = Duration::from_secs(2);
 /// What the screen of a ledger without a plan says.
 const READY: &str = "? help";
-/// Told to a copy of these tests, which then plays the program whose clock breaks.
-const PART: &str = "PLAYS_THE_BROKEN_CLOCK";
 
 /// A desk with a small lab, and the program open on it.
 fn opened(desk: &Desk) -> Pty {
@@ -87,7 +85,7 @@ fn t30_a_panic_is_told_on_the_normal_screen_and_written_down() {
         "--test-threads=1",
     ]);
     let mut setup = Setup::in_folder(desk.folder.path());
-    setup.environment = &[(PART, "1")];
+    setup.environment = &[(super::parts::PART, "clock")];
     let mut pty = Pty::start(command, &setup);
     pty.until(READY);
     pty.send("r");
@@ -105,14 +103,6 @@ fn t30_a_panic_is_told_on_the_normal_screen_and_written_down() {
         log.contains("the clock of this test breaks") && log.contains("rigday::terminal"),
         "{log}"
     );
-}
-
-/// Not a promise: the part of the program whose clock breaks, played by a copy of these tests.
-#[test]
-fn plays_the_program_whose_clock_breaks() {
-    if std::env::vars().any(|(name, _)| name == PART) {
-        super::broken_clock::play();
-    }
 }
 
 #[test]

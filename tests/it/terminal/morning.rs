@@ -98,18 +98,18 @@ fn a_morning_on_a_terminal_is_told_by_the_ledger() {
     let folder = tempfile::tempdir().expect("a temporary folder");
     let lab = folder.path().join("lab");
     let script = format!(
-        "stty -a > '{0}/before'; '{PROGRAM}' demo --keep '{0}/lab' 2>/dev/null; echo \"code $?\"; \
-         stty -a > '{0}/after'; sleep 60",
+        "stty -a > '{0}/before'; '{PROGRAM}' demo --keep '{0}/lab' 2>/dev/null; code=$?; \
+         stty -a > '{0}/after'; echo \"code $code\"; sleep 60",
         folder.path().display()
     );
     let tmux = Tmux::start(&script);
 
     // The coordinator: plan, look at the difference, put it in force.
-    tmux.until("requests new since the published plan");
+    tmux.until("? help");
     tmux.keys(&["p"]);
     let difference = tmux.until("WHAT-IF");
     assert!(
-        difference.contains("c puts it in force") && difference.contains(" new"),
+        difference.contains("c puts it in force") && difference.contains(" changes"),
         "{difference}"
     );
     tmux.keys(&["c"]);

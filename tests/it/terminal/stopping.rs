@@ -12,7 +12,7 @@ fn t33_ctrl_z_stops_it_and_fg_repaints_at_once() {
     let desk = Desk::new();
     desk.run("init lab").good();
     let mut shell = Command::new("bash");
-    shell.args(["--norc", "--noprofile", "-i"]);
+    shell.args(["--norc", "--noprofile", "--noediting", "-i"]);
     let mut setup = Setup::in_folder(desk.folder.path());
     setup.environment = &[("PS1", "prompt> ")];
     let mut pty = Pty::start(shell, &setup);
@@ -59,6 +59,9 @@ fn t33_where_nothing_can_stop_it_the_program_carries_on() {
     pty.until_quiet(QUIET);
     pty.send("?");
     pty.until("Help");
+    // Once for what lies in front, once for the program.
+    pty.send("\u{3}");
+    pty.until_quiet(QUIET);
     pty.send("\u{3}");
     assert_eq!(pty.ended().0, 0);
     pty.is_left_as_found();
