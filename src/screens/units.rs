@@ -199,8 +199,8 @@ mod tests {
         let all = run.app.view.units.len();
         for (find, unit) in [
             ("r-308/2", "R-308/2"),
-            ("soil meter dv ra-1 running", "R-308/2"),
-            ("r-308 rain-10min running", "R-308/2"),
+            ("soil meter dv rf-1 booked", "R-308/1"),
+            ("r-308 radio-sweep booked", "R-308/1"),
             ("failed r-202", "R-202/3"),
         ] {
             run.keys("/");

@@ -125,6 +125,7 @@ fn t90_every_screen_has_a_command_for_programs() {
     let assigned = desk.at(MONDAY, "assign R-402/1 fb-1 --lab lab");
     assert!(assigned.err.contains("add --yes"), "{}", assigned.err);
     assert!(assigned.good().contains("R-402/1 step 1 on fb-1"));
+    crate::bench_plain::bench(&desk, "R-308/1\nl\n").good();
     let marked = desk.at(MONDAY, "mark R-308/1 pass --lab lab");
     quiet(&marked, "mark");
     assert!(marked.good().starts_with("R-308/1 pass: recorded as event"));
@@ -159,7 +160,8 @@ fn t91_exit_codes_say_how_it_ended() {
         refused.out,
         refused.err
     );
-    desk.at(MONDAY, "undo --lab lab --person Kim").bad(4, "");
+    desk.run(&format!("undo --lab lab --now {MONDAY} --person Kim"))
+        .bad(4, "nothing to undo");
     // Without a terminal nothing asks and nothing is put in force but by --yes.
     let before = desk.run("head --lab lab").good();
     desk.at(MONDAY, "assign R-402/1 fb-1 --lab lab").good();
@@ -295,8 +297,8 @@ fn t94_help_versions_and_dashes() {
         "{short}"
     );
     // What follows -- is a name, even one that begins with a dash.
-    desk.at(MONDAY, "units --lab lab -- -x")
-        .bad(1, "no unit -x");
+    let ended = desk.run(&format!("units --lab lab --now {MONDAY} -- -x"));
+    ended.bad(1, "no unit -x");
     // A dash alone is standard output.
     let json = desk.at(MONDAY, "plan lab --rounds 2 --json -").good();
     assert!(json.starts_with("{\n  \"format\": 1"), "{json}");
@@ -316,7 +318,12 @@ fn t94_shells_take_the_completions() {
     let desk = Desk::new();
     for shell in ["bash", "zsh", "fish"] {
         let script = desk.run(&format!("completions {shell}")).good();
-        for word in ["run-sheet", "--publish", "completions"] {
+        let option = if shell == "fish" {
+            "-l publish"
+        } else {
+            "--publish"
+        };
+        for word in ["run-sheet", option, "completions"] {
             assert!(script.contains(word), "{shell} lacks {word}");
         }
         if !has(shell, "--version") {

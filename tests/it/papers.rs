@@ -120,6 +120,7 @@ fn papers_are_whole_pages_that_a_parser_takes_without_a_fault() {
 #[test]
 fn a_test_report_shows_what_failed_and_what_was_corrected() {
     let desk = Desk::demo();
+    crate::bench_plain::bench(&desk, "R-308/1\nl\n").good();
     desk.at(MONDAY, "mark R-308/1 pass --lab lab").good();
     desk.at(MONDAY, "undo --lab lab").good();
     let text = report(&desk, "request R-202", "--out -");
@@ -153,7 +154,8 @@ fn a_run_sheet_has_every_deed_of_the_shift_once_and_room_to_sign() {
     assert!(text.contains("Crew bench, 14:00 to 22:00"), "{text}");
     assert!(!text.contains("Crew mech"), "{text}");
     assert_eq!(text.matches("Signature").count(), 2);
-    assert!(text.contains("CAUTION") && text.contains("prevail"));
+    let all = report(&desk, "run-sheet --plain", "--out -");
+    assert!(all.contains("CAUTION") && all.contains("prevail"), "{all}");
     assert!(text.contains("[ ] pass  [ ] fail  [ ] hold"));
     // What the plan in force loads for this crew on this day stands on the sheet as often as it is booked.
     let bookings = desk
@@ -245,7 +247,7 @@ fn nothing_from_data_is_taken_for_markup() {
         "--late",
         "trial",
     ])
-    .bad(1, "may not be in it");
+    .bad(4, "may not be in it");
     desk.run_words(&[
         "note",
         "R-301/3",
@@ -328,11 +330,7 @@ fn a_calendar_is_read_back_with_every_booking() {
         }
         assert!(value(own, "LOCATION").starts_with(cell("rig")), "{start}");
     }
-    assert!(
-        found > 100 && found == all.len(),
-        "{found} of {}",
-        all.len()
-    );
+    assert!(found > 30 && found == all.len(), "{found} of {}", all.len());
     let uids: BTreeSet<&str> = all.iter().map(|own| value(own, "UID")).collect();
     assert_eq!(uids.len(), all.len());
 }
@@ -342,7 +340,7 @@ fn ids_of_a_calendar_stay_when_bookings_move() {
     let desk = Desk::demo();
     let uids = |now: &str| -> BTreeSet<(String, String)> {
         let text = desk
-            .at(now, "export ical --lab lab --rig dh-1 --out -")
+            .at(now, "export ical --lab lab --rig fb-1 --out -")
             .good();
         let of = |own: &Vec<(String, String)>| {
             let summary = value(own, "SUMMARY").to_owned();

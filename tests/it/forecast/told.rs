@@ -87,7 +87,7 @@ fn one_key_forecasts_with_news_and_esc_keeps_the_samples_there_are() {
         "in time",
         "decided",
         "R-401",
-        "07 Apr 17:00",
+        "04-07 17:00",
         "PV soil met",
     ] {
         assert!(shown.contains(words), "{words} is not in:\n{shown}");

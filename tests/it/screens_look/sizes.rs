@@ -72,7 +72,7 @@ fn t02_screens_get_smaller_step_by_step_and_say_what_they_need() {
     run.keys("1 ?");
     let help = text(&shown(&run.app, &THEMES[1], (39, 11)));
     assert!(
-        help.starts_with("Need 40x12, have 39x11") && help.contains("rig down"),
+        help.starts_with("Need 40x12, have 39x11") && help.contains("morning sheet"),
         "{help}"
     );
     run.keys("Esc q");

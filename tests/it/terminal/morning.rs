@@ -44,9 +44,11 @@ impl Tmux {
     }
 
     fn keys(&self, keys: &[&str]) {
+        // As a hand presses them: what comes faster than that is a scan.
         let mut arguments = vec!["send-keys"];
         arguments.extend(keys);
         self.run(&arguments);
+        std::thread::sleep(Duration::from_millis(120));
     }
 
     fn screen(&self) -> String {
