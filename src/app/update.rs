@@ -216,11 +216,7 @@ impl App {
             }
             Action::Refresh => return vec![Effect::Refresh],
             Action::MakePlan => return vec![Effect::Plan],
-            Action::WhatIf => self.overlays.push(Overlay::Changes {
-                field: Field::default(),
-                changes: Vec::new(),
-                wrong: None,
-            }),
+            Action::WhatIf => self.overlays.push(Overlay::no_changes()),
             Action::WhyLate => return self.explain(),
             Action::Forecast => return vec![Effect::Forecast],
             Action::RigUp => return self.rig().map(Effect::RigUp).into_iter().collect(),

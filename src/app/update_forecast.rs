@@ -1,9 +1,18 @@
 //! News of a forecast: changes of state, like the rest of `update`.
 
 use super::forecast::Told;
-use super::state::{App, Overlay};
+use super::state::{App, Field, Overlay};
 
 impl Overlay {
+    /// The form of a what-if in which nothing has been said yet.
+    pub(super) fn no_changes() -> Self {
+        Self::Changes {
+            field: Field::default(),
+            changes: Vec::new(),
+            wrong: None,
+        }
+    }
+
     /// True where a job is at work that Esc stops.
     pub(super) fn is_at_work(&self) -> bool {
         matches!(

@@ -61,13 +61,16 @@ fn started(from: &Sources<'_>, own: &crate::domain::Booking) -> bool {
     record.is_some_and(|record| record.visits.contains_key(&own.step))
 }
 
+/// What units have in common that are one entry: kind, task, rig, when the window closes, and since when.
+type Shared = (Kind, Task, RigId, Option<Minute>, Minute);
+
 /// Units past their window, windows that close today, and exposures that are over; units that share rig, time
 /// and task are one entry.
 pub(super) fn windows(from: &Sources<'_>, items: &mut Vec<Item>) {
     let due = from
         .floor
         .due(from.lab, from.walks, from.now, from.tonight());
-    let mut told: BTreeMap<(Kind, Task, RigId, Option<Minute>, Minute), Vec<Due>> = BTreeMap::new();
+    let mut told: BTreeMap<Shared, Vec<Due>> = BTreeMap::new();
     for own in due {
         let kind = match own.closes {
             Some(closes) if closes < from.now => Kind::Late,

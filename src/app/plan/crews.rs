@@ -89,7 +89,7 @@ pub fn crew_rows(problem: &Problem, visits: &[Visit]) -> Vec<CrewRow> {
     }
     let row = |(ix, crew): (usize, &crate::problem::Crew)| CrewRow {
         crew: crew.id.clone(),
-        steps: steps(crew, needs.remove(&CrewIx::from(ix)).unwrap_or_default()),
+        steps: steps(crew, &needs.remove(&CrewIx::from(ix)).unwrap_or_default()),
     };
     problem.crews.iter().enumerate().map(row).collect()
 }
@@ -114,7 +114,7 @@ fn tasks(problem: &Problem, visit: &Visit) -> Vec<Span> {
     spans
 }
 
-fn steps(crew: &crate::problem::Crew, needs: BTreeMap<Minute, i64>) -> Vec<(Minute, People)> {
+fn steps(crew: &crate::problem::Crew, needs: &BTreeMap<Minute, i64>) -> Vec<(Minute, People)> {
     let mut moments: BTreeSet<Minute> = needs.keys().copied().collect();
     moments.extend(crew.people.steps().iter().map(|(at, _)| *at));
     let mut need = 0_i64;

@@ -475,18 +475,17 @@ fn times_on(
     let end = problem
         .exposure_end(condition, rig, start, length)
         .unwrap_or(start + length);
-    let unload = match wait {
-        Some(wait) => end + wait,
-        None => {
-            let most = condition.max_wait.min(LONGEST_WAIT);
-            let on = &problem.crews[condition.crew.ix()].on;
-            let shifts = on.near(Span::new(end, end + most + own.unload));
-            let begin = |shift: &Span| {
-                let at = shift.start.max(end);
-                (at + own.unload <= shift.end && at - end <= most).then_some(at)
-            };
-            shifts.iter().find_map(begin).unwrap_or(end)
-        }
+    let unload = if let Some(wait) = wait {
+        end + wait
+    } else {
+        let most = condition.max_wait.min(LONGEST_WAIT);
+        let on = &problem.crews[condition.crew.ix()].on;
+        let shifts = on.near(Span::new(end, end + most + own.unload));
+        let begin = |shift: &Span| {
+            let at = shift.start.max(end);
+            (at + own.unload <= shift.end && at - end <= most).then_some(at)
+        };
+        shifts.iter().find_map(begin).unwrap_or(end)
     };
     Some(Times {
         load,

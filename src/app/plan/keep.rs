@@ -64,7 +64,7 @@ impl Kept {
             return Err(format!("format 1 is read, not {}", file.format));
         }
         let sheet = file.sheet.map(|date| crate::lab::parse_date(&date));
-        let draft = file.what_if.map(draft_of).transpose()?;
+        let draft = file.what_if.as_ref().map(draft_of).transpose()?;
         Ok(Self {
             draft,
             sheet: sheet.transpose()?,
@@ -87,7 +87,7 @@ fn plan_of(draft: &Draft) -> Plan {
     }
 }
 
-fn draft_of(own: WhatIf) -> Result<Draft, String> {
+fn draft_of(own: &WhatIf) -> Result<Draft, String> {
     let plan = from_json(&own.plan).map_err(|error| error.to_string())?;
     let by_hand: Vec<StepKey> = own
         .by_hand

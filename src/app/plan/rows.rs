@@ -25,6 +25,10 @@ pub struct RigRow {
 
 /// A visit on the Plan screen.
 #[derive(Clone, Debug)]
+#[expect(
+    clippy::struct_excessive_bools,
+    reason = "each is a mark of its own on the block, and none excludes another"
+)]
 pub struct PlanEntry {
     /// The unit.
     pub unit: UnitId,

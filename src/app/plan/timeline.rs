@@ -69,7 +69,7 @@ fn planned(desk: &Desk, draft: Option<&Draft>, hand: Option<&Hand>) -> Vec<Plann
         };
         Planned {
             booking: booking.clone(),
-            changed: before.filter(same).is_none(),
+            changed: !before.is_some_and(|own| same(&own)),
             lifted,
         }
     };
