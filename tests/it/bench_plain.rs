@@ -45,6 +45,7 @@ fn holds(answer: &str, words: &[&str]) {
 }
 
 #[test]
+#[expect(clippy::too_many_lines, reason = "one session, told line by line")]
 fn t93_a_technicians_session_line_by_line() {
     let desk = Desk::demo();
     let said = answers(

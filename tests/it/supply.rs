@@ -1,4 +1,4 @@
-//! The tree of libraries: where they come from, on what terms, and that there is one SQLite.
+//! The tree of libraries: where they come from, on what terms, and that there is one `SQLite`.
 
 use serde_json::Value;
 use std::path::Path;

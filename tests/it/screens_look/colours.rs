@@ -152,13 +152,13 @@ fn t53_states_differ_as_they_are_printed_without_any_colour() {
         );
     };
     differs("the selection", Screen::Units, &|app| {
-        app.units.selected = 1
+        app.units.selected = 1;
     });
     differs("the selection", Screen::Bench, &|app| {
-        app.bench.selected = 1
+        app.bench.selected = 1;
     });
     differs("the focus of the filter", Screen::Units, &|app| {
-        app.units.typing = true
+        app.units.typing = true;
     });
     differs("a clash", Screen::Plan, &|app| {
         let busiest = app
@@ -183,7 +183,7 @@ fn t53_states_differ_as_they_are_printed_without_any_colour() {
         app.overlays.extend(front);
     });
     differs("a rig that is down", Screen::Plan, &|app| {
-        app.view.rigs[1].state = RIG_STATES[3]
+        app.view.rigs[1].state = RIG_STATES[3];
     });
 }
 

@@ -120,9 +120,10 @@ fn t81_a_time_that_is_past_asks_for_the_day() {
 fn t81_a_what_if_reads_its_times_in_full() {
     let mut run = Script::new(demo());
     run.keys("w");
-    if !matches!(run.app.overlays.last(), Some(Overlay::Changes { .. })) {
-        panic!("what-if asks for changes");
-    }
+    assert!(
+        matches!(run.app.overlays.last(), Some(Overlay::Changes { .. })),
+        "what-if asks for changes"
+    );
     run.type_in("rig-down dr-1 14:30 \"tomorrow 8\"");
     let drawn = run.screen();
     assert!(
