@@ -302,7 +302,7 @@ fn t94_help_versions_and_dashes() {
     // A dash alone is standard output.
     let json = desk.at(MONDAY, "plan lab --rounds 2 --json -").good();
     assert!(json.starts_with("{\n  \"format\": 1"), "{json}");
-    for wrong in ["repot", "report dya", "units --jsn"] {
+    for wrong in ["repot", "units --jsn"] {
         let ended = desk.run(wrong);
         ended.bad(2, "try '--help'");
         assert!(

@@ -8,7 +8,7 @@ use std::time::Duration;
 /// The screens on the demo, in a folder of their own.
 fn screens(folder: &Path) -> Pty {
     let pty = Pty::rigday("demo --keep lab", &Setup::in_folder(folder));
-    pty.until("requests new since the published plan");
+    pty.until("because:");
     pty
 }
 

@@ -1,6 +1,6 @@
 //! What is due: by closing window, and by rig.
 
-use crate::app::card::{left_words, names, short_time};
+use crate::app::card::{left_words, names};
 use crate::app::rig_work::{RigTask, RigWork};
 use crate::app::walk::{rig_word, task_word};
 use crate::app::{App, BenchList};
@@ -117,7 +117,7 @@ fn from(app: &App, at: Minute) -> String {
     if at <= app.now {
         "now".to_owned()
     } else {
-        short_time(&app.desk.lab.zone, app.now, at)
+        crate::screens::clock(app, at)
     }
 }
 

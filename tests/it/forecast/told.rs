@@ -88,7 +88,7 @@ fn one_key_forecasts_with_news_and_esc_keeps_the_samples_there_are() {
         "decided",
         "R-401",
         "04-07 17:00",
-        "PV soil met",
+        "PV soil m~",
     ] {
         assert!(shown.contains(words), "{words} is not in:\n{shown}");
     }

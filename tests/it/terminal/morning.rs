@@ -141,8 +141,8 @@ fn a_morning_on_a_terminal_is_told_by_the_ledger() {
 
     // The manager sees the hours.
     tmux.keys(&["3"]);
-    let load = tmux.until("bottleneck:");
-    assert!(load.contains("use h") && load.contains("sl-1"), "{load}");
+    let load = tmux.until("bottleneck of the next 7 days:");
+    assert!(load.contains("in use %") && load.contains("sl-1"), "{load}");
 
     // The program ends well and leaves the terminal as it was.
     tmux.keys(&["q"]);
