@@ -69,7 +69,7 @@ fn t62_a_scan_on_the_plan_runs_no_command() {
     }
     // A key held down, and Enter, are what they are.
     pty.send("jjjjjjjj\r");
-    pty.until("its walk and its history");
+    pty.until("it stays where it was");
     pty.send("\u{1b}");
     pty.until_quiet(Duration::from_millis(200));
     // A letter alone is a command, a moment later.
