@@ -91,30 +91,14 @@ impl KeyMap {
         let row = self
             .row(Where::On(screen), action)
             .or_else(|| self.row(Where::Everywhere, action));
-        let mut keys: Vec<&str> = row.map_or(Vec::new(), |row| {
-            row.keys.iter().map(String::as_str).collect()
-        });
-        let fixed = FIXED
-            .iter()
-            .filter(|(key, own)| *own == action && !keys.contains(key));
-        keys.extend(fixed.map(|(key, _)| *key).collect::<Vec<&str>>());
+        let mut keys = keys_of(row, action);
         keys.retain(|key| self.action(key, screen) == Some(action));
         keys
     }
 
     /// The keys of an action that works everywhere, whatever single screens make of them.
     pub fn keys_everywhere(&self, action: Action) -> Vec<&str> {
-        let row = self.row(Where::Everywhere, action);
-        let mut keys: Vec<&str> = row.map_or(Vec::new(), |row| {
-            row.keys.iter().map(String::as_str).collect()
-        });
-        let fixed = FIXED
-            .iter()
-            .filter(|(_, own)| *own == action)
-            .map(|(key, _)| *key);
-        let missing: Vec<&str> = fixed.filter(|key| !keys.contains(key)).collect();
-        keys.extend(missing);
-        keys
+        keys_of(self.row(Where::Everywhere, action), action)
     }
 
     /// The key of an action on a screen that is shown first.
@@ -234,6 +218,19 @@ impl KeyMap {
             robbed.id()
         ))
     }
+}
+
+/// The keys of an action by its row, then those that it always has.
+fn keys_of(row: Option<&Row>, action: Action) -> Vec<&str> {
+    let mut keys: Vec<&str> = row.map_or(Vec::new(), |row| {
+        row.keys.iter().map(String::as_str).collect()
+    });
+    for (key, own) in FIXED {
+        if own == action && !keys.contains(&key) {
+            keys.push(key);
+        }
+    }
+    keys
 }
 
 /// Where the rows of a table count, and the rows.

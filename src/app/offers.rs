@@ -124,13 +124,8 @@ fn days_ahead(desk: &Desk, own: &LegEvidence) -> f64 {
         .iter()
         .map(|rig| (rig.id.clone(), rig.positions))
         .collect();
-    let (now, units) = (desk.now(), &desk.floor.now.units);
+    let (now, standing) = (desk.now(), &desk.floor.now);
     rig_days(&published.bookings, &positions, |booking| {
-        let started = |unit| {
-            units
-                .get(unit)
-                .is_some_and(|own| own.visits.contains_key(&booking.step))
-        };
-        open.contains(&booking.unit) && booking.times.out > now && !started(&booking.unit)
+        open.contains(&booking.unit) && booking.times.out > now && !standing.has_begun(booking)
     })
 }

@@ -114,17 +114,11 @@ pub fn with(desk: &Desk, rig: &Rig, unit: &UnitId, step: u32) -> Vec<UnitId> {
     let inside = inside.filter(|(_, _, visit)| shares(visit.run));
     let mut all: Vec<UnitId> = inside.map(|(unit, _, _)| unit.clone()).collect();
     if rig.loading == Loading::Together {
-        let bookings = desk
-            .floor
-            .now
-            .published
-            .iter()
-            .flat_map(|plan| &plan.bookings);
-        let ahead = bookings.filter(|own| own.rig == rig.id && shares(own.run));
-        let not_begun = ahead.filter(|own| {
-            let record = desk.floor.now.units.get(&own.unit);
-            !record.is_some_and(|record| record.visits.contains_key(&own.step))
-        });
+        let now = &desk.floor.now;
+        let ahead = now
+            .booked()
+            .filter(|own| own.rig == rig.id && shares(own.run));
+        let not_begun = ahead.filter(|own| !now.has_begun(own));
         all.extend(not_begun.map(|own| own.unit.clone()));
     }
     all.retain(|own| own != unit);

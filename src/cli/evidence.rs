@@ -1,8 +1,8 @@
 //! `rigday evidence`: what the results show.
 
 use super::env::Env;
-use super::place::Place;
-use super::{Answer, Exit, Failure};
+use super::place::{Place, no_request};
+use super::{Answer, Exit};
 use crate::app::evidence::{LegEvidence, fate_word, legs, standing_word};
 use crate::app::line_samples::{LineSamples, line_samples};
 use crate::app::offers::{Offer, offers};
@@ -41,14 +41,7 @@ pub(crate) fn run(arguments: &Arguments, env: &mut Env) -> Answer {
     if let Some(leg) = &arguments.leg {
         all.retain(|own| own.leg.request.id.as_str() == leg.as_str());
         if all.is_empty() {
-            let known: Vec<&str> = desk
-                .lab
-                .requests
-                .iter()
-                .map(|own| own.id.as_str())
-                .collect();
-            let why = format!("no request {leg}; the lab has {}", known.join(", "));
-            return Err(Failure::new(Exit::Failed, why));
+            return Err(no_request(leg, &desk));
         }
     }
     if let (Some(file), [own]) = (&arguments.svg, &all[..]) {

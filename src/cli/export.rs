@@ -349,13 +349,12 @@ fn bookings(desk: &Desk) -> Table {
         row.push(own.because.clone());
         row
     };
-    let published = desk.floor.now.published.iter();
     Table {
         header: vec![
             "request", "unit", "step", "method", "rig", "position", "run", "load", "start", "end",
             "unload", "out", "because",
         ],
-        rows: published.flat_map(|plan| &plan.bookings).map(row).collect(),
+        rows: desk.floor.now.booked().map(row).collect(),
     }
 }
 

@@ -78,19 +78,11 @@ fn about_the_lab(desk: &Desk, now: Minute) -> Vec<Family> {
 }
 
 fn about_units(desk: &Desk, view: &View, now: Minute) -> Vec<Family> {
-    const STATES: [UnitState; 9] = [
-        UnitState::Waiting,
-        UnitState::Booked,
-        UnitState::Running,
-        UnitState::Due,
-        UnitState::Late,
-        UnitState::Held,
-        UnitState::Passed,
-        UnitState::Failed,
-        UnitState::Out,
-    ];
+    // Who has no record is no unit of the ledger.
+    let states = UnitState::ALL.into_iter();
+    let states = states.filter(|state| *state != UnitState::Unknown);
     let mut units = Family::gauge("rigday_units", "", "Units of the lab folder, by state.");
-    for state in STATES {
+    for state in states {
         let own = view.units.iter().filter(|line| line.state == state).count();
         units.push(&[("state", state_word(state))], count(own));
     }

@@ -200,3 +200,10 @@ pub(crate) fn tell(desk: &Desk, outcome: &Outcome, what: &str, env: &mut Env) ->
         _ => Exit::Refused,
     })
 }
+
+/// What is said of a request that the lab does not have.
+pub(crate) fn no_request(id: &str, desk: &Desk) -> Failure {
+    let known = desk.lab.requests.iter().map(|own| own.id.as_str());
+    let known: Vec<&str> = known.collect();
+    Failure::failed(format!("no request {id}; the lab has {}", known.join(", ")))
+}

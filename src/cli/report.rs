@@ -2,7 +2,7 @@
 
 use super::env::Env;
 use super::out_file::Output;
-use super::place::Place;
+use super::place::{Place, no_request};
 use super::{Answer, Exit, Failure};
 use crate::app::demo_files::is_sample;
 use crate::app::desk::Desk;
@@ -184,15 +184,7 @@ fn request_of<'d>(
     let found = (1..)
         .zip(&desk.lab.requests)
         .find(|(_, own)| own.id == wanted);
-    found.ok_or_else(|| {
-        let known: Vec<&str> = desk
-            .lab
-            .requests
-            .iter()
-            .map(|own| own.id.as_str())
-            .collect();
-        Failure::failed(format!("no request {id}; the lab has {}", known.join(", ")))
-    })
+    found.ok_or_else(|| no_request(id, desk))
 }
 
 fn crew_of(id: &str, desk: &Desk) -> Result<(usize, CrewId), Failure> {

@@ -54,6 +54,19 @@ pub struct Standing {
     pub published: Option<Published>,
 }
 
+impl Standing {
+    /// The bookings of the plan in force, in the order of the plan; none where none is published.
+    pub fn booked(&self) -> impl Iterator<Item = &Booking> {
+        self.published.iter().flat_map(|plan| &plan.bookings)
+    }
+
+    /// True where the unit's visit for that booking has begun, or is over.
+    pub fn has_begun(&self, booking: &Booking) -> bool {
+        let record = self.units.get(&booking.unit);
+        record.is_some_and(|own| own.visits.contains_key(&booking.step))
+    }
+}
+
 /// The plan in force.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Published {
@@ -178,6 +191,22 @@ pub enum UnitState {
     Out,
     /// No record to tell.
     Unknown,
+}
+
+impl UnitState {
+    /// All of them.
+    pub const ALL: [Self; 10] = [
+        Self::Waiting,
+        Self::Booked,
+        Self::Running,
+        Self::Due,
+        Self::Late,
+        Self::Held,
+        Self::Passed,
+        Self::Failed,
+        Self::Out,
+        Self::Unknown,
+    ];
 }
 
 /// How a rig stands now.

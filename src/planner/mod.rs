@@ -14,7 +14,7 @@ pub mod budget;
 mod construct;
 mod infeasible;
 mod orders;
-mod random;
+pub(crate) mod random;
 mod reach;
 mod search;
 pub mod sequencing;

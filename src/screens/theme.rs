@@ -50,20 +50,6 @@ impl Pairs {
     }
 }
 
-/// Every state of a unit.
-pub const UNIT_STATES: [UnitState; 10] = [
-    UnitState::Waiting,
-    UnitState::Booked,
-    UnitState::Running,
-    UnitState::Due,
-    UnitState::Late,
-    UnitState::Held,
-    UnitState::Passed,
-    UnitState::Failed,
-    UnitState::Out,
-    UnitState::Unknown,
-];
-
 /// Every state of a rig.
 pub const RIG_STATES: [RigState; 5] = [
     RigState::Idle,
@@ -234,9 +220,11 @@ mod tests {
     fn every_state_has_a_mark_of_its_own_one_column_wide() {
         for unicode in [true, false] {
             let theme = Theme::new(unicode, Level::None);
-            let marks: std::collections::BTreeSet<&str> =
-                UNIT_STATES.iter().map(|state| theme.mark(*state)).collect();
-            assert_eq!(marks.len(), UNIT_STATES.len());
+            let marks: std::collections::BTreeSet<&str> = UnitState::ALL
+                .iter()
+                .map(|state| theme.mark(*state))
+                .collect();
+            assert_eq!(marks.len(), UnitState::ALL.len());
             assert!(
                 marks
                     .iter()
@@ -248,7 +236,7 @@ mod tests {
     #[test]
     fn a_colour_sets_both_sides() {
         let theme = Theme::new(true, Level::Ansi16);
-        for style in UNIT_STATES
+        for style in UnitState::ALL
             .iter()
             .map(|state| theme.unit(*state))
             .chain((0..5).map(|step| theme.heat(step)))

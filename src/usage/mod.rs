@@ -157,7 +157,7 @@ fn known(floor: &Floor, now: Minute) -> Span {
         .flat_map(|record| record.visits.values());
     let first = records.chain(visits.map(|visit| visit.loaded)).min();
     let first = first.map_or(now, |first| first.min(now));
-    let booked = floor.now.published.iter().flat_map(|plan| &plan.bookings);
+    let booked = floor.now.booked();
     let last = booked.map(|own| own.times.out).max();
     Span::new(first, last.map_or(now, |last| last.max(now)))
 }

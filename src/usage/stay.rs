@@ -127,7 +127,7 @@ pub(super) fn stays(
 ) -> Vec<Stay> {
     let mut steps = Steps::new(lab, walks);
     let mut all: BTreeMap<(&UnitId, u32), Stay> = BTreeMap::new();
-    for own in floor.now.published.iter().flat_map(|plan| &plan.bookings) {
+    for own in floor.now.booked() {
         if let Some(stay) = steps.stay(&own.unit, own.step, &own.rig) {
             let times = ahead(&own.times, now);
             let position = own.position;

@@ -1,29 +1,15 @@
 //! What the floor makes of any history of events.
 
-use crate::support::events::{actor, body, correction, instant, note, void};
+use crate::support::events::{body, correction, instant, note, recorded, void};
 use proptest::collection::vec;
 use proptest::prelude::*;
 use rigday::domain::event::{Change, Subject};
-use rigday::domain::{
-    Event, EventBody, EventId, Minute, Minutes, RequestId, RigId, Seq, UnitId, Verdict,
-};
+use rigday::domain::{Event, EventBody, Minute, Minutes, RequestId, RigId, Seq, UnitId, Verdict};
 use rigday::floor::{Floor, Past, Standing};
 use std::collections::BTreeSet;
 
 /// The length of the longest history; corrections name events up to two beyond.
 const LONGEST: u64 = 24;
-
-fn event(seq: u64, happened: Minute, body: EventBody) -> Event {
-    Event {
-        seq: Seq(seq),
-        id: EventId(u128::from(seq).to_be_bytes()),
-        happened,
-        recorded_ms: happened.get() * 60_000,
-        clock_back: false,
-        actor: actor("Ines"),
-        body,
-    }
-}
 
 /// Any history: marks in a senseless order, corrections of corrections, of nothing, and of what is to come.
 fn history() -> impl Strategy<Value = Vec<Event>> {
@@ -31,7 +17,7 @@ fn history() -> impl Strategy<Value = Vec<Event>> {
     vec((instant(), body(LONGEST + 2)), 0..=longest).prop_map(|said| {
         let numbered = (1..).zip(said);
         numbered
-            .map(|(seq, (happened, body))| event(seq, happened, body))
+            .map(|(seq, (happened, body))| recorded(seq, happened, body))
             .collect()
     })
 }
@@ -39,7 +25,7 @@ fn history() -> impl Strategy<Value = Vec<Event>> {
 /// The history with one event more.
 fn and_then(mut events: Vec<Event>, body: EventBody) -> Vec<Event> {
     let last = events.last().expect("a history that has begun");
-    events.push(event(last.seq.0 + 1, last.happened, body));
+    events.push(recorded(last.seq.0 + 1, last.happened, body));
     events
 }
 
@@ -200,7 +186,7 @@ impl Past for Lost {
 fn floor_after(bodies: Vec<EventBody>) -> Floor {
     let hour = |seq: u64| Minute::new(60 * i64::try_from(seq).expect("a small number"));
     let events = (1..).zip(bodies);
-    Floor::fold(events.map(|(seq, body)| event(seq, hour(seq), body)))
+    Floor::fold(events.map(|(seq, body)| recorded(seq, hour(seq), body)))
 }
 
 fn down(reason: &str) -> EventBody {
@@ -327,6 +313,6 @@ fn a_visit_never_ends_before_it_began() {
     };
     let loaded = Minute::new(600);
     let early = loaded + Minutes::new(-5);
-    let floor = Floor::fold([event(1, loaded, started), event(2, early, ended)]);
+    let floor = Floor::fold([recorded(1, loaded, started), recorded(2, early, ended)]);
     assert_eq!(floor.now.units[&unit].visits[&1].out, Some(loaded));
 }

@@ -234,34 +234,12 @@ fn wrong_words_of_a_paper_are_told_and_nothing_is_written() {
 #[test]
 fn nothing_from_data_is_taken_for_markup() {
     let desk = Desk::demo();
-    desk.run_words(&[
-        "note",
-        "R-301/3",
-        "<script>alert(1)</script> & \u{202e}\"x\"",
-        "--lab",
-        "lab",
-        "--now",
-        MONDAY,
-        "--person",
-        "Ines",
-        "--late",
-        "trial",
-    ])
-    .bad(4, "may not be in it");
-    desk.run_words(&[
-        "note",
-        "R-301/3",
-        "</td><script>alert(1)</script> & \"x\"",
-        "--lab",
-        "lab",
-        "--now",
-        MONDAY,
-        "--person",
-        "Ines",
-        "--late",
-        "trial",
-    ])
-    .good();
+    let note = |text: &str| {
+        let start = ["note", "R-301/3", text, "--lab", "lab", "--now", MONDAY];
+        desk.run_words(&[&start[..], &["--person", "Ines", "--late", "trial"]].concat())
+    };
+    note("<script>alert(1)</script> & \u{202e}\"x\"").bad(4, "may not be in it");
+    note("</td><script>alert(1)</script> & \"x\"").good();
     for what in ["day", "week", "request R-301"] {
         let text = report(&desk, what, "--out -");
         let page = parsed(&text);

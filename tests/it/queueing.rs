@@ -10,14 +10,14 @@
 //! (F. Pollaczek, Über eine Aufgabe der Wahrscheinlichkeitstheorie, 1930; A. Y. Khinchine, Mathematical theory of
 //! a stationary queue, 1932; in the form above L. Kleinrock, Queueing Systems, volume 1, 1975, equation 5.66).
 
-use crate::support::events::actor;
+use crate::support::events::recorded;
 use crate::support::parts::{
     ALL_WEEK, crew, empty_lab, method, request, rig, sequence, shift, step,
 };
 use crate::support::random::Random;
 use rigday::domain::lab::{Lab, Length, Loading};
 use rigday::domain::steps::Walks;
-use rigday::domain::{Event, EventBody, EventId, Facts, Minute, Minutes, PlanId, Seq};
+use rigday::domain::{Event, EventBody, Facts, Minute, Minutes, PlanId};
 use rigday::floor::Floor;
 use rigday::planner::{Rounds, solve};
 use rigday::problem::{Figures, compile};
@@ -72,16 +72,7 @@ fn first_come_first_served(arrivals: &[Minute], services: &[i64]) -> Vec<Minute>
 }
 
 fn event(before: usize, happened: Minute, body: EventBody) -> Event {
-    let seq = before as u64 + 1;
-    Event {
-        seq: Seq(seq),
-        id: EventId(u128::from(seq).to_be_bytes()),
-        happened,
-        recorded_ms: happened.get() * 60_000,
-        clock_back: false,
-        actor: actor("Ines"),
-        body,
-    }
+    recorded(before as u64 + 1, happened, body)
 }
 
 /// The waits of a lab where every unit was loaded at its minute, by the usage arithmetic.

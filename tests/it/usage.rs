@@ -2,14 +2,12 @@
 //!
 //! `TEST_SEED=n` repeats the history of one seed.
 
-use crate::support::events::actor;
+use crate::support::events::recorded;
 use crate::support::random::Random;
 use crate::support::random_lab::random_lab;
 use rigday::domain::lab::{Lab, Loading};
 use rigday::domain::steps::Walks;
-use rigday::domain::{
-    Event, EventBody, EventId, Facts, Minute, Minutes, PlanId, Seq, Span, Verdict,
-};
+use rigday::domain::{Event, EventBody, Facts, Minute, Minutes, PlanId, Seq, Span, Verdict};
 use rigday::floor::Floor;
 use rigday::planner::{Rounds, solve};
 use rigday::problem::{Figures, compile};
@@ -162,16 +160,7 @@ impl Story {
 }
 
 fn event(before: usize, happened: Minute, body: EventBody) -> Event {
-    let seq = before as u64 + 1;
-    Event {
-        seq: Seq(seq),
-        id: EventId(u128::from(seq).to_be_bytes()),
-        happened,
-        recorded_ms: happened.get() * 60_000,
-        clock_back: false,
-        actor: actor("Ines"),
-        body,
-    }
+    recorded(before as u64 + 1, happened, body)
 }
 
 #[expect(

@@ -342,12 +342,7 @@ impl Desk {
         let used = visits
             .filter(|visit| visit.rig == rig.id)
             .filter_map(|visit| visit.run);
-        let bookings = self
-            .floor
-            .now
-            .published
-            .iter()
-            .flat_map(|plan| &plan.bookings);
+        let bookings = self.floor.now.booked();
         let booked = bookings
             .filter(|own| own.rig == rig.id)
             .filter_map(|own| own.run);

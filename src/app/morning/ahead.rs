@@ -19,14 +19,11 @@ pub(super) fn rigs_down(from: &Sources<'_>, items: &mut Vec<Item>) {
             .on_rig(rig)
             .map(|(unit, ..)| unit.clone())
             .collect();
-        let bookings = from
-            .floor
-            .now
-            .published
-            .iter()
-            .flat_map(|own| &own.bookings);
+        let bookings = from.floor.now.booked();
         let waiting = bookings
-            .filter(|own| own.rig == *rig && own.times.load < back && !started(from, own))
+            .filter(|own| {
+                own.rig == *rig && own.times.load < back && !from.floor.now.has_begun(own)
+            })
             .count();
         let until = if known {
             format!("expected back {}", from.clock(back))
@@ -54,11 +51,6 @@ pub(super) fn rigs_down(from: &Sources<'_>, items: &mut Vec<Item>) {
             next: next.to_owned(),
         });
     }
-}
-
-fn started(from: &Sources<'_>, own: &crate::domain::Booking) -> bool {
-    let record = from.floor.now.units.get(&own.unit);
-    record.is_some_and(|record| record.visits.contains_key(&own.step))
 }
 
 /// What units have in common that are one entry: kind, task, rig, when the window closes, and since when.
@@ -147,17 +139,12 @@ pub(super) fn held(from: &Sources<'_>, items: &mut Vec<Item>) {
 
 /// Bookings that were to start and have not, a rig an entry.
 pub(super) fn not_started(from: &Sources<'_>, items: &mut Vec<Item>) {
-    let bookings = from
-        .floor
-        .now
-        .published
-        .iter()
-        .flat_map(|own| &own.bookings);
+    let bookings = from.floor.now.booked();
     let mut by_rig: BTreeMap<&RigId, Vec<&crate::domain::Booking>> = BTreeMap::new();
     let overdue = |own: &&crate::domain::Booking| {
         let record = from.floor.now.units.get(&own.unit);
         let next = record.map_or(1, |own| own.steps_done() + 1);
-        own.times.load < from.now && own.step == next && !started(from, own)
+        own.times.load < from.now && own.step == next && !from.floor.now.has_begun(own)
     };
     for own in bookings.filter(overdue) {
         let state = from

@@ -2,7 +2,7 @@
 //! it proves.
 
 use super::Made;
-use super::shared::{cautions, counted, tone};
+use super::shared::{cautions, counted, told, tone};
 use super::words::{amount, crew_of, place, severity, standard, when};
 use crate::app::desk::Desk;
 use crate::app::evidence::{LegEvidence, percent};
@@ -386,24 +386,12 @@ fn void_row(desk: &Desk, event: &Event, events: &[&Event]) -> Vec<Cell> {
 
 /// Notes, corrections and withdrawals.
 fn others(desk: &Desk, events: &[&Event]) -> Grid {
-    let is_other = |own: &&&Event| {
+    let is_other = |own: &&Event| {
         matches!(
             own.body,
             EventBody::Note { .. } | EventBody::Correction { .. } | EventBody::UnitWithdrawn { .. }
         )
     };
-    let row = |own: &&Event| {
-        vec![
-            Cell::text(when(&desk.lab.zone, own.happened)),
-            counted(desk, own.seq, Tone::Plain, &event_words(own)),
-            Cell::text(&own.actor.person),
-            Cell::number(own.seq.0),
-        ]
-    };
-    Grid {
-        caption: "Corrections name the event that they correct".to_owned(),
-        head: vec!["when", "what", "by", "event"],
-        rows: events.iter().filter(is_other).map(row).collect(),
-        lead: 0,
-    }
+    let caption = "Corrections name the event that they correct";
+    told(desk, events.iter().copied().filter(is_other), caption, true)
 }

@@ -131,7 +131,7 @@ pub(super) fn verdict_counts(desk: &Desk, events: &[&Event]) -> [usize; 3] {
 
 /// What else was recorded: everything but visits, verdicts and the parts of plans.
 pub(super) fn other_events(desk: &Desk, events: &[&Event], with_day: bool) -> Grid {
-    let is_other = |own: &&&Event| {
+    let is_other = |own: &&Event| {
         !matches!(
             own.body,
             EventBody::VisitStarted { .. }
@@ -140,8 +140,24 @@ pub(super) fn other_events(desk: &Desk, events: &[&Event], with_day: bool) -> Gr
                 | EventBody::PlanBookings { .. }
         )
     };
+    let caption = "Plans, notes, corrections and whatever else was recorded";
+    told(
+        desk,
+        events.iter().copied().filter(is_other),
+        caption,
+        with_day,
+    )
+}
+
+/// Events in words, with who and when; those taken back struck.
+pub(super) fn told<'e>(
+    desk: &Desk,
+    events: impl Iterator<Item = &'e Event>,
+    caption: &str,
+    with_day: bool,
+) -> Grid {
     let at = if with_day { when } else { clock };
-    let row = |event: &&Event| {
+    let row = |event: &Event| {
         vec![
             Cell::text(at(&desk.lab.zone, event.happened)),
             counted(desk, event.seq, Tone::Plain, &event_words(event)),
@@ -150,9 +166,9 @@ pub(super) fn other_events(desk: &Desk, events: &[&Event], with_day: bool) -> Gr
         ]
     };
     Grid {
-        caption: "Plans, notes, corrections and whatever else was recorded".to_owned(),
+        caption: caption.to_owned(),
         head: vec!["when", "what", "by", "event"],
-        rows: events.iter().filter(is_other).map(row).collect(),
+        rows: events.map(row).collect(),
         lead: 0,
     }
 }

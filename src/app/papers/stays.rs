@@ -67,14 +67,8 @@ pub(super) fn stays(desk: &Desk, now: Minute, window: Span) -> Vec<Stay<'_>> {
 
 /// Bookings of the plan in force that have not started.
 pub(super) fn ahead(desk: &Desk) -> impl Iterator<Item = &Booking> {
-    let started = |own: &&Booking| {
-        let record = desk.floor.now.units.get(&own.unit);
-        record.is_some_and(|record| record.visits.contains_key(&own.step))
-    };
-    let published = desk.floor.now.published.iter();
-    published
-        .flat_map(|plan| &plan.bookings)
-        .filter(move |own| !started(own))
+    let now = &desk.floor.now;
+    now.booked().filter(|own| !now.has_begun(own))
 }
 
 /// A strip a rig, with its visits and the times it was out of use; visits that begin and end together

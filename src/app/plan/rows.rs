@@ -99,8 +99,7 @@ pub fn rig_rows(
     }
     for own in planned {
         let booking = &own.booking;
-        let record = desk.floor.now.units.get(&booking.unit);
-        let started = record.is_some_and(|own| own.visits.contains_key(&booking.step));
+        let started = desk.floor.now.has_begun(booking);
         if let Some(ix) = place.get(&booking.rig).filter(|_| !started) {
             rows[*ix].entries.push(ahead(now, own, broken, &late));
         }

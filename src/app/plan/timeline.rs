@@ -54,12 +54,9 @@ impl Timeline {
 
 /// Bookings that count, each with whether it is so in the plan in force.
 fn planned(desk: &Desk, draft: Option<&Draft>, hand: Option<&Hand>) -> Vec<Planned> {
-    let published = desk.floor.now.published.as_ref();
-    let force: BTreeMap<(&UnitId, u32), &Booking> = published
-        .iter()
-        .flat_map(|own| &own.bookings)
-        .map(|own| ((&own.unit, own.step), own))
-        .collect();
+    let booked = desk.floor.now.booked();
+    let force: BTreeMap<(&UnitId, u32), &Booking> =
+        booked.map(|own| ((&own.unit, own.step), own)).collect();
     let keys: BTreeSet<StepKey> =
         hand.map_or(BTreeSet::new(), |hand| hand.keys().into_iter().collect());
     let own = |booking: &Booking, lifted| {
@@ -101,13 +98,9 @@ fn was(desk: &Desk, planned: &[Planned]) -> Vec<Booking> {
         .map(|own| (&own.booking.unit, own.booking.step))
         .collect();
     let floor = &desk.floor.now;
-    let started = |own: &Booking| {
-        let record = floor.units.get(&own.unit);
-        record.is_some_and(|record| record.visits.contains_key(&own.step))
-    };
-    let published = floor.published.iter().flat_map(|own| &own.bookings);
-    published
-        .filter(|own| !unchanged.contains(&(&own.unit, own.step)) && !started(own))
+    floor
+        .booked()
+        .filter(|own| !unchanged.contains(&(&own.unit, own.step)) && !floor.has_begun(own))
         .cloned()
         .collect()
 }

@@ -455,20 +455,8 @@ fn t53_every_two_marks_of_the_timeline_differ_in_the_printed_frame() {
         lifted: false,
         late: Minutes::ZERO,
     };
-    let states = [
-        UnitState::Waiting,
-        UnitState::Booked,
-        UnitState::Running,
-        UnitState::Due,
-        UnitState::Late,
-        UnitState::Held,
-        UnitState::Passed,
-        UnitState::Failed,
-        UnitState::Out,
-        UnitState::Unknown,
-    ];
     let mut looks: Vec<(PlanEntry, bool)> = Vec::new();
-    for state in states {
+    for state in UnitState::ALL {
         looks.push((
             PlanEntry {
                 state,

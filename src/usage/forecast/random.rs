@@ -1,31 +1,25 @@
-//! Draws that are the same on any machine: numbers by SplitMix64, and the distributions that rates need.
+//! The distributions that rates need, from draws that are the same on any machine.
 //!
-//! SplitMix64: Steele, Lea, Flood, Fast splittable pseudorandom number generators, 2014. Gamma: Marsaglia,
-//! Tsang, A simple method for generating gamma variables, 2000. Normal: Box, Muller, 1958.
+//! Gamma: Marsaglia, Tsang, A simple method for generating gamma variables, 2000. Normal: Box, Muller, 1958.
+
+use crate::planner::random;
 
 /// A stream of numbers.
 #[derive(Clone, Debug)]
-pub(super) struct Random(u64);
+pub(super) struct Random(random::Random);
 
 impl Random {
     /// The stream of a seed and of what it is for: streams of different purposes have nothing in common.
     pub(super) fn new(seed: u64, purpose: &[u64]) -> Self {
-        let mix =
-            |state: u64, word: &u64| Self(state ^ word.wrapping_mul(0xd6e8_feb8_6659_fd93)).next();
-        Self(purpose.iter().fold(seed, mix))
-    }
-
-    fn next(&mut self) -> u64 {
-        self.0 = self.0.wrapping_add(0x9e37_79b9_7f4a_7c15);
-        let mut z = self.0;
-        z = (z ^ (z >> 30)).wrapping_mul(0xbf58_476d_1ce4_e5b9);
-        z = (z ^ (z >> 27)).wrapping_mul(0x94d0_49bb_1331_11eb);
-        z ^ (z >> 31)
+        let mix = |state: u64, word: &u64| {
+            random::Random::new(state ^ word.wrapping_mul(0xd6e8_feb8_6659_fd93)).next()
+        };
+        Self(random::Random::new(purpose.iter().fold(seed, mix)))
     }
 
     /// A fraction above 0 and below 1.
     pub(super) fn fraction(&mut self) -> f64 {
-        ((self.next() >> 12) as f64 + 0.5) / (1_u64 << 52) as f64
+        ((self.0.next() >> 12) as f64 + 0.5) / (1_u64 << 52) as f64
     }
 
     /// A standard normal number.

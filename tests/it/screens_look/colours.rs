@@ -8,9 +8,10 @@ use ratatui::layout::Rect;
 use ratatui::style::{Color, Modifier};
 use ratatui::{Terminal, TerminalOptions, Viewport};
 use rigday::app::{App, Message, Overlay, Screen};
+use rigday::floor::UnitState;
 use rigday::screens::draw;
 use rigday::screens::looks::Looks;
-use rigday::screens::theme::{Level, RIG_STATES, Theme, UNIT_STATES};
+use rigday::screens::theme::{Level, RIG_STATES, Theme};
 use std::collections::BTreeSet;
 use unicode_width::UnicodeWidthStr;
 
@@ -126,8 +127,11 @@ fn t51_the_bytes_hold_no_colour_and_reverse_stands_before_the_selected_row() {
 #[test]
 fn t53_states_differ_as_they_are_printed_without_any_colour() {
     for theme in THEMES {
-        let marks: BTreeSet<&str> = UNIT_STATES.iter().map(|state| theme.mark(*state)).collect();
-        assert_eq!(marks.len(), UNIT_STATES.len());
+        let marks: BTreeSet<&str> = UnitState::ALL
+            .iter()
+            .map(|state| theme.mark(*state))
+            .collect();
+        assert_eq!(marks.len(), UnitState::ALL.len());
         let rigs: BTreeSet<&str> = RIG_STATES
             .iter()
             .map(|state| theme.rig_mark(*state))
@@ -205,7 +209,7 @@ fn t54_in_ascii_every_cell_of_ours_is_ascii() {
 #[test]
 fn t55_marks_are_one_column_wide_everywhere_and_nothing_is_drawn_from_private_fonts() {
     for theme in THEMES {
-        for mark in UNIT_STATES.map(|state| theme.mark(state)) {
+        for mark in UnitState::ALL.map(|state| theme.mark(state)) {
             assert_eq!((mark.width(), mark.width_cjk()), (1, 1), "{mark}");
         }
     }

@@ -7,14 +7,27 @@ use rigday::clock::{FakeClock, zone};
 use rigday::domain::event::{Change, Subject};
 use rigday::domain::plan::{Finish, Times, Unplannable};
 use rigday::domain::{
-    Actor, Booking, EventBody, EventId, MethodId, Minute, Minutes, NewEvent, PlanId, RequestId,
-    RigId, Seq, UnitId, Verdict,
+    Actor, Booking, Event, EventBody, EventId, MethodId, Minute, Minutes, NewEvent, PlanId,
+    RequestId, RigId, Seq, UnitId, Verdict,
 };
 use rigday::ledger::{Env, Ids};
 use std::sync::Arc;
 
 /// 2027-03-01T08:00Z.
 pub(crate) const MORNING: Minute = Minute::new(30_064_800);
+
+/// An event as a ledger would hold it, by Ines.
+pub(crate) fn recorded(seq: u64, happened: Minute, body: EventBody) -> Event {
+    Event {
+        seq: Seq(seq),
+        id: EventId(u128::from(seq).to_be_bytes()),
+        happened,
+        recorded_ms: happened.get() * 60_000,
+        clock_back: false,
+        actor: actor("Ines"),
+        body,
+    }
+}
 
 /// The doors of a ledger whose ids and clock can be had again, and the clock.
 pub(crate) fn still_env(seed: u64) -> (Env, Arc<FakeClock>) {

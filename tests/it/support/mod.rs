@@ -9,6 +9,7 @@ pub(crate) mod random;
 pub(crate) mod random_lab;
 pub(crate) mod stage;
 pub(crate) mod tiny_lab;
+pub(crate) mod tmux;
 pub(crate) mod wide_lab;
 
 use rigday::checker::check;
