@@ -3,7 +3,7 @@
 //! "Never" in the rules means never even alone; and no plan lets a request finish earlier than its
 //! slowest unit does alone, which is the first lower bound.
 
-use super::construct::{Builder, Fixed};
+use super::construct::{Builder, Fixed, stage_ends};
 use super::reach::RunRule;
 use super::timeline::Timelines;
 use crate::domain::Minute;
@@ -46,6 +46,13 @@ impl Alone {
     /// nothing of it is left to plan.
     pub(super) fn finish(&self, request: RequestIx) -> Option<Minute> {
         self.finishes[request.ix()].ok().flatten()
+    }
+
+    /// The same for every request; when it is ready where that is not known.
+    pub(super) fn least_finishes(&self, problem: &Problem) -> Vec<Minute> {
+        let requests = problem.requests.iter().enumerate();
+        let least = requests.map(|(ix, own)| self.finish(RequestIx::from(ix)).unwrap_or(own.ready));
+        least.collect()
     }
 
     /// Requests that cannot be planned, with the step and the reason in words.
@@ -183,7 +190,7 @@ impl Builder<'_> {
 
     pub(super) fn walk_alone(&mut self, unit: UnitIx) -> Result<(), usize> {
         let request = self.problem.units[unit.ix()].request;
-        for end in self.stage_ends(request) {
+        for end in stage_ends(&self.problem.requests[request.ix()].steps) {
             for (_, steps) in self.chains_of(&[unit], end) {
                 self.put_chain(unit, steps, RunRule::ANY)?;
             }

@@ -314,6 +314,7 @@ fn no_room(
     line.gaps(rig, what.fixture, what.condition, stay, &mut |_, gap| {
         here |= gap.contains(stay.start);
         long_enough |= gap.covers(stay);
+        true
     });
     if long_enough {
         return None;

@@ -18,6 +18,7 @@ pub(crate) mod random;
 mod reach;
 mod search;
 pub mod sequencing;
+mod settle;
 mod side_by_side;
 mod spans;
 mod timeline;
@@ -86,7 +87,9 @@ pub fn solve(
         // The first plan does not wait for the bound.
         let all = scope.spawn(|| bound(&[]));
         let (mut best, rounds) = first_plan(problem, &alone, budget, &mut news);
-        let rounds = side_by_side::improve(&mut best.builder, seed, rounds, budget, &mut news);
+        let least = alone.least_finishes(problem);
+        let rounds =
+            side_by_side::improve(&mut best.builder, &least, seed, rounds, budget, &mut news);
         let all = all
             .join()
             .unwrap_or_else(|panic| std::panic::resume_unwind(panic));
@@ -185,6 +188,7 @@ fn finish(
     rounds: u64,
 ) -> Solved {
     let mut booked = bookings(&best.builder);
+    settle::settle(&mut best.builder, &booked);
     booked.sort_by_key(|(unit, step)| {
         let placed = best
             .builder

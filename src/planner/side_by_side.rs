@@ -8,19 +8,23 @@ use super::construct::Builder;
 use super::orders::Orders;
 use super::search::Search;
 use super::sequencing;
+use crate::domain::Minute;
 
 /// How often plans are exchanged.
 const EXCHANGES: u64 = 2;
 
-/// Improves the plan in the builder until the budget is used up; the rounds done since `rounds`, included.
+/// Improves the plan in the builder until the budget is used up, given when each request finishes at the earliest;
+/// the rounds done since `rounds`, included.
 pub(super) fn improve<'p>(
     builder: &mut Builder<'p>,
+    least: &[Minute],
     seed: u64,
     mut rounds: u64,
     budget: &dyn Budget,
     news: &mut dyn FnMut(u64, i64),
 ) -> u64 {
     let first = budget.used(rounds);
+    let mut by_order = true;
     for exchange in 1..=EXCHANGES {
         let from = budget.used(rounds);
         if from >= 1.0 {
@@ -33,8 +37,8 @@ pub(super) fn improve<'p>(
         let start: Builder<'p> = builder.clone();
         let begun = rounds;
         let (found, cost) = std::thread::scope(|scope| {
-            let other = scope.spawn(|| second(start, seed, begun, budget, &share));
-            let mut search = Search::new(builder, seed);
+            let other = scope.spawn(|| second(start, least, by_order, seed, begun, budget, &share));
+            let mut search = Search::new(builder, least, seed);
             while share(rounds) < 1.0 {
                 rounds += 1;
                 let Some(outcome) = search.round(budget.used(rounds)) else {
@@ -51,6 +55,7 @@ pub(super) fn improve<'p>(
             Ok(found) => found,
             Err(panic) => std::panic::resume_unwind(panic),
         };
+        by_order &= theirs < cost;
         if theirs < cost {
             *builder = found;
             news(rounds, theirs);
@@ -62,12 +67,14 @@ pub(super) fn improve<'p>(
 /// The second thread's search: what it found, and its cost.
 fn second<'p>(
     mut builder: Builder<'p>,
+    least: &[Minute],
+    by_order: bool,
     seed: u64,
     begun: u64,
     budget: &dyn Budget,
     share: &(dyn Fn(u64) -> f64 + Sync),
 ) -> (Builder<'p>, i64) {
-    if let Some(orders) = Orders::of(&builder) {
+    if by_order && let Some(orders) = Orders::of(&builder) {
         // An order that costs much more when placed anew is a poor place to begin.
         let most = orders.cost(&builder) + orders.cost(&builder) / 50;
         let found = sequencing::improve(&orders.net, &orders.outline, most, seed, begun, share);
@@ -79,7 +86,7 @@ fn second<'p>(
             return (builder, cost);
         }
     }
-    let mut search = Search::new(&mut builder, seed ^ 0x5eed);
+    let mut search = Search::new(&mut builder, least, seed ^ 0x5eed);
     let mut rounds = begun;
     while share(rounds) < 1.0 {
         rounds += 1;

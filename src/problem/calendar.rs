@@ -85,6 +85,14 @@ impl OnTime {
         Some(span.start + (allowed - self.before[ix]))
     }
 
+    /// The first minute from `at` on from which `length` minutes lie in one span; `None` where there is none.
+    pub fn first_whole(&self, at: Minute, length: Minutes) -> Option<Minute> {
+        let from = self.spans.partition_point(|span| span.end <= at);
+        let mut starts = self.spans[from..].iter();
+        let span = starts.find(|span| span.end - span.start.max(at) >= length)?;
+        Some(span.start.max(at))
+    }
+
     /// True where every minute of `span` is in the set; an empty span always is.
     pub fn covers(&self, span: Span) -> bool {
         if span.is_empty() {

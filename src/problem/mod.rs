@@ -300,6 +300,24 @@ impl Problem {
             .map_or(Minutes::ZERO, |due| (finish - due).at_least_zero());
         request.priority * (10 * late.get() + (finish - request.ready).get())
     }
+
+    /// The last finish of a request at which it costs no more than `most`; before it is ready where that is
+    /// below zero, [`Minute::LAST`] where it costs nothing.
+    pub fn latest_finish(&self, request: RequestIx, most: i64) -> Minute {
+        let request = &self.requests[request.ix()];
+        if request.priority <= 0 {
+            return Minute::LAST;
+        }
+        let worth = most.div_euclid(request.priority);
+        let in_time = request.ready + Minutes::new(worth);
+        match request.due {
+            // Late, it costs ten times the minutes after the due date and once those after it is ready.
+            Some(due) if in_time > due => {
+                Minute::new((worth + 10 * due.get() + request.ready.get()).div_euclid(11))
+            }
+            _ => in_time,
+        }
+    }
 }
 
 impl Rig {

@@ -2,7 +2,7 @@
 
 use super::{Builder, Fixed};
 use crate::domain::{Minute, Minutes, Span};
-use crate::planner::reach::{Link, RunRule};
+use crate::planner::reach::{Link, OneByOne, RunRule};
 use crate::planner::timeline::{Placed, Slot};
 use crate::problem::UnitIx;
 use std::ops::Range;
@@ -127,21 +127,37 @@ impl Builder<'_> {
         until: Minute,
     ) -> Result<Vec<(usize, Placed)>, usize> {
         let first = self.first_loads(unit, links[0].step);
-        let mut attempts = vec![links.to_vec()];
-        let mut fault = links[0].step;
-        for tried in 0..CORRECTIONS {
+        let chain = self.in_growing_windows(unit, links, first, runs, until)?;
+        match self.changeover_too_short(unit, links, &chain) {
+            Some(pair) if !self.style.alone => {
+                let ways = self.kept_apart(unit, links, pair, &chain);
+                self.find_kept_apart(unit, links[pair.1].step, ways, runs, until)
+            }
+            _ => Ok(by_step(links, chain)),
+        }
+    }
+
+    /// The first of the ways, or of those that correct them, that keeps all steps apart.
+    fn find_kept_apart(
+        &self,
+        unit: UnitIx,
+        mut fault: usize,
+        ways: Vec<Vec<Link>>,
+        runs: RunRule,
+        until: Minute,
+    ) -> Result<Vec<(usize, Placed)>, usize> {
+        let mut attempts: Vec<Vec<Link>> = ways.into_iter().rev().collect();
+        for _ in 0..CORRECTIONS {
             let Some(links) = attempts.pop() else { break };
-            let chain = match self.in_growing_windows(unit, &links, first, runs, until) {
-                Ok(chain) => chain,
-                Err(step) if tried == 0 => return Err(step),
-                Err(_) => continue,
+            let first = self.first_loads(unit, links[0].step);
+            let Ok(chain) = self.in_growing_windows(unit, &links, first, runs, until) else {
+                continue;
             };
-            let short = self.changeover_too_short(unit, &links, &chain);
-            let Some((early, late)) = short.filter(|_| !self.style.alone) else {
-                return Ok(links.iter().map(|link| link.step).zip(chain).collect());
+            let Some(pair) = self.changeover_too_short(unit, &links, &chain) else {
+                return Ok(by_step(&links, chain));
             };
-            fault = links[late].step;
-            let ways = self.kept_apart(unit, &links, early, late, &chain);
+            fault = links[pair.1].step;
+            let ways = self.kept_apart(unit, &links, pair, &chain);
             attempts.extend(ways.into_iter().rev());
         }
         Err(fault)
@@ -156,13 +172,23 @@ impl Builder<'_> {
         runs: RunRule,
         until: Minute,
     ) -> Result<Vec<Placed>, usize> {
-        let end = self.problem.end.min(until);
+        let request = self.problem.units[unit.ix()].request;
+        let last = links[links.len() - 1].step;
+        let end = self.end_of_step(request, last).min(until);
         let mut reach = self.first_window(unit, links, first);
+        if links.iter().all(Link::is_free) {
+            let repair = !self.style.alone;
+            match self.lines.one_by_one(unit, links, first, end, runs, repair) {
+                OneByOne::Found(chain) => return Ok(chain),
+                OneByOne::None(link) => return Err(links[link].step),
+                OneByOne::NotBefore(out) => reach = reach.max(out - first.start),
+            }
+        }
         loop {
             let window = Span::new(first.start, end.min(first.start + reach));
             match self.lines.earliest_chain(unit, links, first, window, runs) {
                 Ok(chain) => return Ok(chain),
-                Err(link) if window.end == end || window.is_empty() => return Err(links[link].step),
+                Err(link) if window.end >= end || window.is_empty() => return Err(links[link].step),
                 Err(_) => reach = reach * 3,
             }
         }
@@ -214,8 +240,7 @@ impl Builder<'_> {
         &self,
         unit: UnitIx,
         links: &[Link],
-        early: usize,
-        late: usize,
+        (early, late): (usize, usize),
         chain: &[Placed],
     ) -> Vec<Vec<Link>> {
         let rig = chain[early].rig;
@@ -287,6 +312,10 @@ impl Builder<'_> {
             placed.slot == Slot::Run && !self.lines.has_run(placed.rig, placed.times.load)
         })
     }
+}
+
+fn by_step(links: &[Link], chain: Vec<Placed>) -> Vec<(usize, Placed)> {
+    links.iter().map(|link| link.step).zip(chain).collect()
 }
 
 /// When a chain comes out of its last step.

@@ -115,9 +115,10 @@ impl Builder<'_> {
             .map(|(unit, steps)| self.first_loads(*unit, steps.start).start);
         let start = start.min().unwrap_or(self.problem.now);
         let mut reach = Minutes::DAY * 8;
+        let end = self.end_of_step(request, chamber);
         let mut tried_until = Minute::FIRST;
         loop {
-            let window = Span::new(start, self.problem.end.min(start + reach));
+            let window = Span::new(start, end.min(start + reach));
             let loads = self.common_loads(chains, chamber, window);
             let loads = clip(&loads, Span::new(from, Minute::LAST));
             let found = self.lines.reach_from(leader, &link, &loads, window, runs);
@@ -131,7 +132,7 @@ impl Builder<'_> {
                 }
                 self.undo_to(mark);
             }
-            if window.end >= self.problem.end {
+            if window.end >= end {
                 return Err(chamber);
             }
             tried_until = outs.last().map_or(tried_until, |span| span.end);

@@ -10,13 +10,14 @@ mod order;
 mod stage;
 
 pub(super) use order::{Rule, rules};
+pub(super) use stage::stage_ends;
 
 use super::alone::Alone;
 use super::spans::Spans;
 use super::timeline::{Placed, Slot, Timelines};
 use crate::domain::lab::Loading;
 use crate::domain::{Minute, Minutes, Span};
-use crate::problem::{Fact, Place, Problem, RequestIx, RigIx, Unit, UnitIx, Visit};
+use crate::problem::{Fact, Place, Problem, Request, RequestIx, RigIx, Unit, UnitIx, Visit};
 use std::collections::BTreeMap;
 use std::sync::Arc;
 
@@ -62,6 +63,10 @@ pub(super) struct Builder<'p> {
     shadows: BTreeMap<UnitIx, Vec<usize>>,
     /// Places for a run of a whole request that may still be tried.
     tries: usize,
+    /// Whoever is put in finishes by then, or finds no place.
+    pub(super) latest: Minute,
+    /// What the steps after each one take at least, by request.
+    tails: Arc<Vec<Vec<Minutes>>>,
 }
 
 /// A step that must be on a rig at a minute.
@@ -113,11 +118,26 @@ pub(super) fn generate<'p>(
     best.expect("there is at least one attempt")
 }
 
+/// What the steps after each one take at least: rests and the shortest stays.
+fn tails(lines: &Timelines<'_>) -> Vec<Vec<Minutes>> {
+    let of_request = |request: &Request| {
+        let mut tails = vec![Minutes::ZERO; request.steps.len()];
+        for ix in (1..tails.len()).rev() {
+            let step = &request.steps[ix];
+            tails[ix - 1] = tails[ix] + step.rest_min + lines.shortest_stay(step);
+        }
+        tails
+    };
+    lines.problem.requests.iter().map(of_request).collect()
+}
+
 impl<'p> Builder<'p> {
     /// Only what has happened is booked.
     pub(super) fn new(problem: &'p Problem, alone: &Alone, style: Style) -> Self {
         let lines = Timelines::empty(problem);
+        let tails = Arc::new(tails(&lines));
         let mut builder = Self::bare(problem, lines, style, alone.fixed.clone());
+        builder.tails = tails;
         for unit in &problem.units {
             for fact in &unit.facts {
                 builder.place_fact(fact);
@@ -155,6 +175,8 @@ impl<'p> Builder<'p> {
             log: Vec::new(),
             shadows: BTreeMap::new(),
             tries: 0,
+            latest: Minute::LAST,
+            tails: Arc::default(),
         }
     }
 
@@ -165,6 +187,15 @@ impl<'p> Builder<'p> {
                 self.place_visit(visit);
             }
         }
+    }
+
+    /// By when a step must come out so that its request finishes in time.
+    fn end_of_step(&self, request: RequestIx, step: usize) -> Minute {
+        if self.latest == Minute::LAST {
+            return self.problem.end;
+        }
+        let tail = self.tails[request.ix()][step];
+        self.problem.end.min(self.latest - tail)
     }
 
     /// The first minute at which a step can load on a rig beside what is booked.

@@ -4,12 +4,18 @@ use super::{Builder, RequestIx};
 use crate::domain::{Minute, Minutes};
 use crate::planner::reach::RunRule;
 use crate::planner::timeline::Placed;
-use crate::problem::UnitIx;
+use crate::problem::{Step, UnitIx};
 use std::collections::BTreeSet;
 use std::ops::Range;
 
 /// How many places for runs of a whole request are tried before it is given up.
 const TRIES: usize = 200;
+
+/// Steps before which no largest rest binds, and the end.
+pub(in crate::planner) fn stage_ends(steps: &[Step]) -> impl Iterator<Item = usize> + '_ {
+    let loose = (1..steps.len()).filter(|step| steps[*step].rest_max == Minutes::FOREVER);
+    loose.chain([steps.len()])
+}
 
 impl Builder<'_> {
     /// Puts the request in stage by stage.
@@ -25,18 +31,14 @@ impl Builder<'_> {
         units: &[UnitIx],
     ) -> Result<(), usize> {
         self.tries = TRIES;
-        for end in self.stage_ends(request) {
+        let steps = &self.problem.requests[request.ix()].steps;
+        for end in stage_ends(steps) {
             let chains = self.chains_of(units, end);
-            self.put_stage(request, &chains)?;
+            if !chains.is_empty() {
+                self.put_stage(request, &chains)?;
+            }
         }
         Ok(())
-    }
-
-    /// Steps before which no largest rest binds, and the end.
-    pub(in crate::planner) fn stage_ends(&self, request: RequestIx) -> Vec<usize> {
-        let steps = &self.problem.requests[request.ix()].steps;
-        let loose = (1..steps.len()).filter(|step| steps[*step].rest_max == Minutes::FOREVER);
-        loose.chain([steps.len()]).collect()
     }
 
     /// For each unit the steps that it has to place up to `end`; none where a fixed booking further on
@@ -96,12 +98,15 @@ impl Builder<'_> {
         runs_from: Option<Minute>,
         until: Minute,
     ) -> Result<(), usize> {
-        let mut order: Vec<&(UnitIx, Range<usize>)> = chains.iter().collect();
-        order.sort_by_key(|(unit, steps)| {
-            let window = self.first_loads(*unit, steps.start);
-            (window.end.min(self.problem.end), window.start)
-        });
-        for (unit, steps) in order {
+        let mut order: Vec<(Minute, Minute, &(UnitIx, Range<usize>))> = chains
+            .iter()
+            .map(|chain| {
+                let window = self.first_loads(chain.0, chain.1.start);
+                (window.end.min(self.problem.end), window.start, chain)
+            })
+            .collect();
+        order.sort_by_key(|(closes, opens, _)| (*closes, *opens));
+        for (_, _, (unit, steps)) in order {
             match runs_from {
                 Some(from) => self.put_joining(*unit, steps.clone(), from, until)?,
                 None => self.put_chain(*unit, steps.clone(), RunRule::ANY)?,

@@ -146,6 +146,7 @@ fn too_short(builder: &Builder<'_>, request: RequestIx, step: usize) -> Option<S
                     longest = free;
                 }
             }
+            true
         });
         if longest.length() >= need {
             return None;

@@ -6,6 +6,7 @@
 //! is traced back to a booking for each step. In an empty lab the same routine says whether a unit can
 //! be planned at all, and how early it could finish.
 
+mod first;
 mod ways;
 
 use super::spans::{Spans, clip, first_from, holds, meet, point, stretch, union};
@@ -14,6 +15,7 @@ use crate::domain::lab::Loading;
 use crate::domain::plan::Times;
 use crate::domain::{Minute, Minutes, Span};
 use crate::problem::{Condition, RigIx, Step, UnitIx};
+pub(super) use first::OneByOne;
 use std::ops::Range;
 use ways::Asked;
 
@@ -51,6 +53,11 @@ impl Link {
             only_on: None,
             together: None,
         }
+    }
+
+    /// True where nothing but places is ruled out.
+    pub(super) fn is_free(&self) -> bool {
+        self.fixed.is_none() && self.out.is_none()
     }
 
     /// True where it may come out at that minute.

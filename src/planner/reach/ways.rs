@@ -60,7 +60,7 @@ impl Asked<'_> {
         let near = Span::new(first.start, last.end.min(self.window.end));
         for (rig, run) in self.lines.runs_of(self.step.condition, near) {
             let (load, out) = (run.times.load, run.times.out);
-            let has_room = run.units + self.runs.room <= problem.rigs[rig.ix()].positions;
+            let has_room = run.has_room(self.runs.room, problem.rigs[rig.ix()].positions);
             let in_time = out <= self.window.end && self.link.lets_out(out);
             let allowed = self.link.allows_rig(rig) && self.link.allows_loading(Loading::Together);
             if !has_room || !in_time || !allowed || !holds(&self.loads, load) {
@@ -121,7 +121,7 @@ impl Asked<'_> {
             let line = &self.lines.rigs[rig.ix()];
             line.gaps(own, step.fixture, step.condition, room, &mut |slot, gap| {
                 if !link.allows_slot(slot) || gap.length() < times.shortest() || seen.covers(gap) {
-                    return;
+                    return true;
                 }
                 let usable = own.usable_near(gap).iter();
                 for piece in usable.map(|span| span.meet(gap)) {
@@ -130,6 +130,7 @@ impl Asked<'_> {
                         stay.push_way(*rig, slot, piece, found);
                     }
                 }
+                true
             });
             for way in known..found.ways.len() {
                 self.shrink(found.outs_of(way)[0].start);

@@ -28,6 +28,8 @@ const COLD: f64 = 0.004;
 /// How often a rig is left out in a round, and how often units that stay together may keep off chambers.
 const AVOID: f64 = 0.3;
 const APART: f64 = 0.2;
+/// How often a round is tried again with whoever found no place put in first.
+const RETRIES: usize = 1;
 
 /// What a round brought.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -47,6 +49,8 @@ pub(super) struct Search<'b, 'p> {
     movable: Vec<RequestIx>,
     /// Rigs a request could use, as a set of bits by rig number modulo 64.
     rigs: Vec<u64>,
+    /// When each request finishes at the earliest.
+    least: &'b [Minute],
     cost: i64,
     best_cost: i64,
     /// Where the current plan is worse than the best: the bookings that requests changed since then have
@@ -71,7 +75,7 @@ fn request_cost(builder: &Builder<'_>, request: RequestIx) -> i64 {
 }
 
 impl<'b, 'p> Search<'b, 'p> {
-    pub(super) fn new(builder: &'b mut Builder<'p>, seed: u64) -> Self {
+    pub(super) fn new(builder: &'b mut Builder<'p>, least: &'b [Minute], seed: u64) -> Self {
         let problem = builder.problem;
         let all = (0..problem.requests.len()).map(RequestIx::from);
         let movable = all.filter(|request| builder.can_move(*request)).collect();
@@ -85,6 +89,7 @@ impl<'b, 'p> Search<'b, 'p> {
             random: Random::new(seed),
             movable,
             rigs,
+            least,
             cost,
             best_cost: cost,
             best: BTreeMap::new(),
@@ -123,12 +128,13 @@ impl<'b, 'p> Search<'b, 'p> {
             .iter()
             .map(|piece| self.builder.take_off_from(&piece.units, piece.from))
             .collect();
-        let change = if self.recreate(pieces) {
+        let most = before + self.allowance();
+        let change = if self.recreate(pieces, &requests, most) {
             Some(self.costs(&requests) - before)
         } else {
             None
         };
-        let Some(change) = change.filter(|change| self.accepts(*change)) else {
+        let Some(change) = change.filter(|change| before + *change <= most) else {
             self.take_back(pieces, &taken);
             return Gain::Nothing;
         };
@@ -190,14 +196,21 @@ impl<'b, 'p> Search<'b, 'p> {
         self.best_cost
     }
 
-    /// Dearer plans are taken ever more rarely as the work goes on: annealing.
-    fn accepts(&mut self, change: i64) -> bool {
-        if change <= 0 {
-            return true;
-        }
+    /// How much dearer a plan may become in this round; less and less as the work goes on: annealing.
+    fn allowance(&mut self) -> i64 {
         let request = self.best_cost as f64 / self.movable.len() as f64;
         let heat = request * HOT * (COLD / HOT).powf(self.used);
-        (change as f64) < -heat * (1.0 - self.random.fraction()).ln()
+        (-heat * (1.0 - self.random.fraction()).ln()) as i64
+    }
+
+    /// What a request costs at least, the rest of it being put in as early as can be.
+    fn least_cost(&self, request: RequestIx) -> i64 {
+        let least = self.least[request.ix()];
+        let finish = self
+            .builder
+            .finish(request)
+            .map_or(least, |finish| finish.max(least));
+        self.builder.problem.cost_at(request, finish)
     }
 
     fn span_of(&self, request: RequestIx) -> (Minute, Minute) {
@@ -214,25 +227,55 @@ impl<'b, 'p> Search<'b, 'p> {
         f64::from(1 + rigs) * (0.1 + common / longest)
     }
 
-    /// Puts the pieces in again, in another order; false where one finds no place.
-    fn recreate(&mut self, pieces: &[Piece]) -> bool {
+    /// Puts the pieces in again, in another order; false where one finds no place, or none at which the requests
+    /// together cost no more than `most`.
+    fn recreate(&mut self, pieces: &[Piece], requests: &[RequestIx], most: i64) -> bool {
         let mut order: Vec<&Piece> = pieces.iter().collect();
         for ix in (1..order.len()).rev() {
             order.swap(ix, self.random.below(ix + 1));
         }
         self.builder.style = self.style();
+        let mut tries = 0;
+        while let Err(failed) = self.put_in_order(&order, requests, most) {
+            tries += 1;
+            if failed == 0 || tries > RETRIES {
+                return false;
+            }
+            for piece in &order[..failed] {
+                self.builder.take_off_from(&piece.units, piece.from);
+            }
+            order[..=failed].rotate_right(1);
+        }
+        true
+    }
+
+    /// Puts the pieces in, one after the other; or says which finds no place.
+    fn put_in_order(
+        &mut self,
+        order: &[&Piece],
+        requests: &[RequestIx],
+        most: i64,
+    ) -> Result<(), usize> {
         let whole = order.iter().filter(|piece| piece.whole);
         let whole: Vec<RequestIx> = whole.map(|piece| piece.request).collect();
         self.builder.cast_shadows(&whole);
-        let mut complete = true;
-        for piece in &order {
+        let mut result = Ok(());
+        for (ix, piece) in order.iter().enumerate() {
             if piece.whole {
                 self.builder.lift_shadows_of(piece.request);
             }
-            complete = complete && self.put(piece);
+            if result.is_ok() {
+                let least: i64 = requests.iter().map(|own| self.least_cost(*own)).sum();
+                let own = self.least_cost(piece.request) + most - least;
+                self.builder.latest = self.builder.problem.latest_finish(piece.request, own);
+                if least > most || !self.put(piece) {
+                    result = Err(ix);
+                }
+            }
         }
+        self.builder.latest = Minute::LAST;
         self.builder.forget_log();
-        complete
+        result
     }
 
     fn put(&mut self, piece: &Piece) -> bool {
@@ -248,7 +291,7 @@ impl<'b, 'p> Search<'b, 'p> {
     fn style(&mut self) -> Style {
         let hours = [0, 2, 6, 12, 24, 72][self.random.below(6)];
         let mut style = Style::sharing(Minutes::hours(hours));
-        style.look_ahead = self.random.below(4) > 0;
+        style.look_ahead = self.random.below(2) > 0;
         if self.random.fraction() < AVOID {
             style.avoid = Some(self.random.below(self.builder.problem.rigs.len()).into());
         }

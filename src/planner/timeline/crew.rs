@@ -80,6 +80,58 @@ impl CrewLine {
         found
     }
 
+    /// The first minute from `at` on from which at least one person is free for `length` minutes, one above
+    /// zero; `None` where there is none before `until`.
+    pub(super) fn first_free(&self, at: Minute, length: Minutes, until: Minute) -> Option<Minute> {
+        let mut from: Option<Minute> = None;
+        let mut end = at;
+        for span in self.free_from(at) {
+            let start = match from {
+                Some(known) if span.start == end => known,
+                _ => span.start.max(at),
+            };
+            if start >= until {
+                return None;
+            }
+            if span.end - start >= length {
+                return Some(start);
+            }
+            (from, end) = (Some(start), span.end);
+        }
+        None
+    }
+
+    /// Until when at least one person is free, from a minute on in which one is, at most until `until`.
+    pub(super) fn free_until(&self, at: Minute, until: Minute) -> Minute {
+        let mut end = at;
+        for span in self.free_from(at) {
+            if span.start > end || end >= until {
+                break;
+            }
+            end = span.end;
+        }
+        end.min(until)
+    }
+
+    /// Spans in which somebody is free, day by day, from the first that ends after `at`.
+    fn free_from(&self, at: Minute) -> impl Iterator<Item = Span> + '_ {
+        let since = at.get() - self.origin;
+        let first = usize::try_from(since.div_euclid(DAY)).unwrap_or(0);
+        let mut base = self.origin + DAY * i64::try_from(first).unwrap_or(0);
+        self.days.iter().skip(first).flat_map(move |day| {
+            let begun = base;
+            base += DAY;
+            let from = day
+                .free
+                .partition_point(|(_, to)| begun + i64::from(*to) <= at.get());
+            let free = day.free[from..].iter();
+            free.map(move |(from, to)| {
+                let minute = |offset: i32| Minute::new(begun + i64::from(offset));
+                Span::new(minute(*from), minute(*to))
+            })
+        })
+    }
+
     /// How many people are free, from each minute on; nobody after the last day.
     pub(super) fn steps(&self) -> impl Iterator<Item = (Minute, i32)> + '_ {
         let bases = (0..).map(|day| self.origin + DAY * day);
@@ -150,18 +202,29 @@ impl Day {
     fn set_free(&mut self, from: i32, to: i32, free: bool) {
         let ix = self.free.partition_point(|span| span.1 < from);
         if free {
-            let touching = self.free[ix..].iter().take_while(|span| span.0 <= to);
-            let after = ix + touching.count();
-            let whole = self.free[ix..after].iter().fold((from, to), |all, span| {
-                (all.0.min(span.0), all.1.max(span.1))
-            });
-            self.free.splice(ix..after, [whole]);
-        } else {
-            let ix = self.free.partition_point(|span| span.1 <= from);
-            let whole = self.free[ix];
-            let rest = [(whole.0, from), (to, whole.1)];
-            let rest = rest.into_iter().filter(|(from, to)| from < to);
-            self.free.splice(ix..=ix, rest);
+            let joins = |span: Option<&(i32, i32)>, at: fn(&(i32, i32)) -> i32, edge| {
+                span.is_some_and(|span| at(span) == edge)
+            };
+            let before = joins(self.free.get(ix), |span| span.1, from);
+            let after = ix + usize::from(before);
+            match (before, joins(self.free.get(after), |span| span.0, to)) {
+                (true, true) => self.free[ix].1 = self.free.remove(after).1,
+                (true, false) => self.free[ix].1 = to,
+                (false, true) => self.free[after].0 = from,
+                (false, false) => self.free.insert(ix, (from, to)),
+            }
+            return;
+        }
+        let ix = ix + usize::from(self.free[ix].1 == from);
+        let whole = self.free[ix];
+        match (whole.0 == from, whole.1 == to) {
+            (true, true) => drop(self.free.remove(ix)),
+            (true, false) => self.free[ix].0 = to,
+            (false, true) => self.free[ix].1 = from,
+            (false, false) => {
+                self.free[ix].1 = from;
+                self.free.insert(ix + 1, (to, whole.1));
+            }
         }
     }
 

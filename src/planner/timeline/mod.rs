@@ -83,6 +83,23 @@ impl<'p> Timelines<'p> {
         self.crews[crew.ix()].free(window)
     }
 
+    /// The first minute from `at` on from which somebody of the crew is free for `length` minutes, if there is
+    /// one before `until`.
+    pub(super) fn first_free(
+        &self,
+        crew: CrewIx,
+        at: Minute,
+        length: Minutes,
+        until: Minute,
+    ) -> Option<Minute> {
+        self.crews[crew.ix()].first_free(at, length, until)
+    }
+
+    /// Until when somebody of the crew is free who is at `at`, at most until `until`.
+    pub(super) fn free_until(&self, crew: CrewIx, at: Minute, until: Minute) -> Minute {
+        self.crews[crew.ix()].free_until(at, until)
+    }
+
     /// The rigs that can do a step, by what they have in common.
     pub(super) fn alike(&self, step: &Step) -> &[Alike] {
         &self.eligible[step.eligible.ix()].alike
@@ -159,7 +176,7 @@ impl<'p> Timelines<'p> {
             (RigLine::Together(runs), Slot::Run) => {
                 match runs.binary_search_by_key(&span.start, |run| run.times.load) {
                     Ok(ix) => {
-                        runs[ix].units += 1;
+                        runs[ix].units.push(unit);
                         false
                     }
                     Err(ix) => {
@@ -169,7 +186,7 @@ impl<'p> Timelines<'p> {
                             Run {
                                 times,
                                 condition,
-                                units: 1,
+                                units: vec![unit],
                             },
                         );
                         let known = &mut self.runs[condition.ix()];
@@ -211,8 +228,10 @@ impl<'p> Timelines<'p> {
                 let ix = runs
                     .binary_search_by_key(&load, |run| run.times.load)
                     .expect("a booked run is on its rig");
-                runs[ix].units -= 1;
-                let empty = runs[ix].units == 0;
+                let units = &mut runs[ix].units;
+                let own = units.iter().position(|other| *other == unit);
+                units.swap_remove(own.expect("a booked unit is in its run"));
+                let empty = units.is_empty();
                 if empty {
                     let run = runs.remove(ix);
                     let known = &mut self.runs[run.condition.ix()];

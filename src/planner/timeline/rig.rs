@@ -38,11 +38,20 @@ pub(in crate::planner) struct Stay {
 }
 
 /// A chamber run.
-#[derive(Clone, Copy, Debug)]
+#[derive(Clone, Debug)]
 pub(in crate::planner) struct Run {
     pub(in crate::planner) times: Times,
     pub(in crate::planner) condition: CondIx,
-    pub(in crate::planner) units: u32,
+    /// Who is in it; never empty.
+    pub(in crate::planner) units: Vec<UnitIx>,
+}
+
+impl Run {
+    /// True where that many of the chamber's positions are left.
+    pub(in crate::planner) fn has_room(&self, wanted: u32, positions: u32) -> bool {
+        let inside = u32::try_from(self.units.len()).unwrap_or(u32::MAX);
+        inside.saturating_add(wanted) <= positions
+    }
 }
 
 impl RigLine {
@@ -54,15 +63,16 @@ impl RigLine {
         }
     }
 
-    /// Calls `found` for every stretch of `window` in which a new stay, or a new run, may lie whole:
-    /// changeovers to its neighbours are taken off, usable times of the rig are not.
+    /// Calls `found` for every stretch of `window` in which a new stay, or a new run, may lie whole, position
+    /// by position while it says true: changeovers to its neighbours are taken off, usable times of the rig
+    /// are not.
     pub(in crate::planner) fn gaps(
         &self,
         rig: &Rig,
         fixture: FixtureIx,
         condition: CondIx,
         window: Span,
-        found: &mut dyn FnMut(Slot, Span),
+        found: &mut dyn FnMut(Slot, Span) -> bool,
     ) {
         match self {
             Self::Each(lanes) => {
@@ -91,6 +101,31 @@ impl RigLine {
             Self::Held(stays, longest) => {
                 let full = held_taken(stays, *longest, rig, condition, window);
                 between(full.into_iter(), window, &mut |gap| found(Slot::Held, gap));
+            }
+        }
+    }
+
+    /// Units on the rig in `window`.
+    pub(in crate::planner) fn inside(&self, window: Span, found: &mut Vec<UnitIx>) {
+        match self {
+            Self::Each(lanes) => {
+                for stays in lanes {
+                    found.extend(near(stays, window, Minutes::ZERO).map(|stay| stay.unit));
+                }
+            }
+            Self::Together(runs) => {
+                let from = runs.partition_point(|run| run.times.out <= window.start);
+                let runs = runs[from..].iter();
+                for run in runs.take_while(|run| run.times.load < window.end) {
+                    found.extend_from_slice(&run.units);
+                }
+            }
+            Self::Held(stays, longest) => {
+                let from = stays.partition_point(|stay| stay.span.start + *longest <= window.start);
+                let stays = stays[from..].iter();
+                let stays = stays.take_while(|stay| stay.span.start < window.end);
+                let stays = stays.filter(|stay| stay.span.end > window.start);
+                found.extend(stays.map(|stay| stay.unit));
             }
         }
     }
@@ -132,13 +167,13 @@ fn widened(stay: &Stay, kind: u32, changeover: Minutes) -> Span {
 }
 
 /// Calls `found` for each stretch of `window` between the taken spans, which are sorted by start up to
-/// the padding of changeovers.
-fn between(taken: impl Iterator<Item = Span>, window: Span, found: &mut dyn FnMut(Span)) {
+/// the padding of changeovers, while it says true.
+fn between(taken: impl Iterator<Item = Span>, window: Span, found: &mut dyn FnMut(Span) -> bool) {
     let mut free_from = window.start;
     for span in taken {
         let gap = Span::new(free_from, span.start.min(window.end));
-        if !gap.is_empty() {
-            found(gap);
+        if !gap.is_empty() && !found(gap) {
+            return;
         }
         free_from = free_from.max(span.end);
     }
