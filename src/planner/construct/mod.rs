@@ -13,6 +13,7 @@ pub(super) use order::{Rule, rules};
 pub(super) use stage::stage_ends;
 
 use super::alone::Alone;
+use super::reach::Manner;
 use super::spans::Spans;
 use super::timeline::{Placed, Slot, Timelines};
 use crate::domain::lab::Loading;
@@ -34,6 +35,8 @@ pub(super) struct Style {
     pub(super) avoid: Option<RigIx>,
     /// Units that stay together may do so outside of chambers, even where a run has room for them all.
     pub(super) apart: bool,
+    /// Visits that wait in their rig load as late as they can even where their exposure pauses.
+    pub(super) late_pauses: bool,
 }
 
 impl Style {
@@ -45,6 +48,15 @@ impl Style {
             alone: false,
             avoid: None,
             apart: false,
+            late_pauses: false,
+        }
+    }
+
+    fn manner(&self) -> Manner {
+        Manner {
+            repair: !self.alone,
+            late: !self.alone,
+            late_pauses: self.late_pauses,
         }
     }
 }

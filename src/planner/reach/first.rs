@@ -21,6 +21,17 @@ pub(in crate::planner) enum OneByOne {
     None(usize),
 }
 
+/// How steps of a chain are placed one by one.
+#[derive(Clone, Copy, Debug)]
+pub(in crate::planner) struct Manner {
+    /// A step comes out later where the one after it would come too late.
+    pub(in crate::planner) repair: bool,
+    /// A visit that would wait in its rig loads as late as it can.
+    pub(in crate::planner) late: bool,
+    /// That is also so where its exposure pauses.
+    pub(in crate::planner) late_pauses: bool,
+}
+
 /// How far a search in a held rig looks at first.
 const NEAR: Minutes = Minutes::hours(8);
 /// How often a step of a chain is put later for the sake of the one after it.
@@ -28,8 +39,7 @@ const REPAIRS: usize = 20;
 
 impl Timelines<'_> {
     /// Each step as early as it can be after the one before, the first with a load in `first`, all out by
-    /// `until`; with `repair` a step comes out later where the one after it would come too late. Fixed places,
-    /// and ways out are not looked at: see [`Link::is_free`].
+    /// `until`. Fixed places, and ways out are not looked at: see [`Link::is_free`].
     ///
     /// A repaired chain is the earliest where the rigs of each step take the same times.
     pub(in crate::planner) fn one_by_one(
@@ -39,7 +49,7 @@ impl Timelines<'_> {
         first: Span,
         until: Minute,
         runs: RunRule,
-        repair: bool,
+        manner: Manner,
     ) -> OneByOne {
         let request = self.problem.request_of(unit);
         let mut chain: Vec<Placed> = Vec::with_capacity(links.len());
@@ -59,6 +69,7 @@ impl Timelines<'_> {
                 loads,
                 not_before,
                 until,
+                manner,
             };
             let Some(placed) = self.earliest(step, link, asked, runs) else {
                 return match repairs {
@@ -69,7 +80,7 @@ impl Timelines<'_> {
             not_before = Minute::FIRST;
             let closes = chain.last().map(|before| before.times.out + step.rest_max);
             if closes.is_some_and(|closes| placed.times.load > closes) {
-                if !repair || repairs == REPAIRS {
+                if !manner.repair || repairs == REPAIRS {
                     return OneByOne::NotBefore(placed.times.out);
                 }
                 repairs += 1;
@@ -104,7 +115,11 @@ impl Timelines<'_> {
             loads,
             not_before: placed.times.out,
             until: placed.times.out,
-            lazy: false,
+            manner: Manner {
+                repair: false,
+                late: false,
+                late_pauses: false,
+            },
             found: None,
         };
         for alike in self.alike(step) {
@@ -124,7 +139,7 @@ impl Timelines<'_> {
             loads: asked.loads,
             not_before: asked.not_before,
             until: asked.until,
-            lazy: true,
+            manner: asked.manner,
             found: None,
         };
         if runs.join {
@@ -142,6 +157,7 @@ struct Asked {
     loads: Span,
     not_before: Minute,
     until: Minute,
+    manner: Manner,
 }
 
 struct First<'a> {
@@ -155,8 +171,7 @@ struct First<'a> {
     not_before: Minute,
     /// It comes out by then; never after what is found.
     until: Minute,
-    /// It loads as late as its way out allows.
-    lazy: bool,
+    manner: Manner,
     found: Option<Placed>,
 }
 
@@ -204,14 +219,15 @@ impl First<'_> {
             let Some(open_from) = open_from else { return };
             from = from.max(open_from);
         }
+        let pauses = self.lines.problem.pauses(self.condition, alike.rigs[0]);
         let stay = Stay {
             lines: self.lines,
             condition: self.condition,
             times,
-            pauses: self.lines.problem.pauses(self.condition, alike.rigs[0]),
+            pauses,
             loads: Span::new(from, self.loads.end),
             not_before: self.not_before,
-            lazy: self.lazy,
+            late: self.manner.late && (self.manner.late_pauses || !pauses),
         };
         // What people and watch allow on a rig that is free: none of them is earlier.
         let Some(free) = stay.first_in(Span::new(from, self.until)) else {
@@ -286,7 +302,7 @@ struct Stay<'a> {
     /// It comes out no earlier.
     not_before: Minute,
     /// It loads as late as its way out allows.
-    lazy: bool,
+    late: bool,
 }
 
 impl Stay<'_> {
@@ -317,7 +333,7 @@ impl Stay<'_> {
                 return None;
             }
             if leaves <= end + self.condition.max_wait {
-                let at = if self.lazy {
+                let at = if self.late {
                     self.latest_load(at, leaves, last)
                 } else {
                     at
@@ -338,14 +354,16 @@ impl Stay<'_> {
     }
 
     /// The last load after `at` that still comes out at `leaves`, so that the rig is free until then; `at` itself
-    /// where nobody could load then, and where the exposure pauses: it would take people at other times.
+    /// where nobody could load then.
     fn latest_load(&self, at: Minute, leaves: Minute, last: Minute) -> Minute {
-        let late = leaves - self.times.exposure - self.times.load;
-        if !self.pauses && late > at && self.first_load(late, last) == Some(late) {
-            late
-        } else {
-            at
-        }
+        let exposure = self.times.exposure;
+        let start = match self.lines.problem.watch(self.condition) {
+            Some(watch) if self.pauses => watch.latest_start(leaves, exposure),
+            _ => Some(leaves - exposure),
+        };
+        let late = start.map(|start| start - self.times.load);
+        let late = late.filter(|late| *late > at && self.first_load(*late, last) == Some(*late));
+        late.unwrap_or(at)
     }
 
     /// The first load from `at` to `last` for which people and watch are there until the exposure ends.

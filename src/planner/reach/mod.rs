@@ -15,7 +15,7 @@ use crate::domain::lab::Loading;
 use crate::domain::plan::Times;
 use crate::domain::{Minute, Minutes, Span};
 use crate::problem::{Condition, RigIx, Step, UnitIx};
-pub(super) use first::OneByOne;
+pub(super) use first::{Manner, OneByOne};
 use std::ops::Range;
 use ways::Asked;
 

@@ -296,6 +296,7 @@ impl<'b, 'p> Search<'b, 'p> {
             style.avoid = Some(self.random.below(self.builder.problem.rigs.len()).into());
         }
         style.apart = self.random.fraction() < APART;
+        style.late_pauses = self.random.below(2) > 0;
         style
     }
 
