@@ -93,9 +93,12 @@ fn six_units_from_the_bench_to_the_printed_figures() {
         });
         // Unit 1 fails at the second check, unit 2 at the third.
         let fails = |unit: usize| check > 1 && unit == check - 1;
-        each(&desk, &alive, from + 30, |unit| match fails(unit) {
-            true => format!("mark R-1/{unit} fail --reason broken"),
-            false => format!("mark R-1/{unit} pass"),
+        each(&desk, &alive, from + 30, |unit| {
+            if fails(unit) {
+                format!("mark R-1/{unit} fail --reason broken")
+            } else {
+                format!("mark R-1/{unit} pass")
+            }
         });
         alive.retain(|unit| !fails(*unit));
     }
