@@ -73,7 +73,7 @@ pub fn solve(
     let bound: &(dyn Fn(&[RequestIx]) -> i64 + Sync) = if budget.used_up(0) {
         &|left| bound::own_paths(problem, &alone, left)
     } else {
-        &|left| bound::lower(problem, &alone, left)
+        &|left| bound::lower(problem, &alone, left, &|| budget.used_up(0))
     };
     let quick = bound::own_paths(problem, &alone, &[]);
     let mut news = |rounds, cost| {

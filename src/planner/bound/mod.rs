@@ -2,8 +2,8 @@
 //!
 //! Two arguments say when a request can finish at the earliest, whatever the others do: its units each
 //! for themselves ([`path`]), and side by side ([`crowd`], with [`hands`] for their crew and [`seats`] for
-//! the runs that they share). The sum of the costs at the later of the two is the bound: each request's cost is counted
-//! once, so the sum is below the cost of any plan.
+//! the runs that they share). Each request's cost is counted once, so the sum of the costs at the later of the two is
+//! below the cost of any plan. What the requests do to each other adds to it ([`prices`]).
 //!
 //! Every argument relaxes the rules and never tightens one, so the bound holds for each valid plan. Nothing
 //! here knows a plan, and what is published binds nobody.
@@ -12,6 +12,7 @@ mod ahead;
 mod crowd;
 mod hands;
 mod path;
+mod prices;
 mod seats;
 #[cfg(test)]
 mod tests;
@@ -32,15 +33,21 @@ pub(super) fn own_paths(problem: &Problem, alone: &Alone, left: &[RequestIx]) ->
 }
 
 /// No valid plan costs less that leaves out the requests in `left`, and those that cannot be planned.
-pub(super) fn lower(problem: &Problem, alone: &Alone, left: &[RequestIx]) -> i64 {
+///
+/// `enough` is asked now and then whether what is known by now must do.
+pub(super) fn lower(
+    problem: &Problem,
+    alone: &Alone,
+    left: &[RequestIx],
+    enough: &dyn Fn() -> bool,
+) -> i64 {
     let ahead = Ahead::new(problem);
     let requests = (0..problem.requests.len()).map(RequestIx::from);
     let planned = requests.filter(|request| !left.contains(request));
-    let costs = planned.filter_map(|request| {
+    let least = planned.filter_map(|request| {
         let path = path::finish(alone, request)?;
         let crowd = crowd::walk(&ahead, request).finish;
-        let least = crowd.map_or(path, |crowd| path.max(crowd));
-        Some(problem.cost_at(request, least))
+        Some((request, crowd.map_or(path, |crowd| path.max(crowd))))
     });
-    costs.sum()
+    prices::raise(&ahead, &least.collect::<Vec<_>>(), enough)
 }
