@@ -291,6 +291,10 @@ impl Standing {
                     record.repairs.push((down.since, happened, down.reason));
                 }
             }
+            EventBody::Note {
+                subject: Subject::Unit(unit),
+                text,
+            } => self.unit(unit).notes.push(text.clone()),
             EventBody::Note { .. }
             | EventBody::Correction { .. }
             | EventBody::FileTaken { .. }
