@@ -70,11 +70,9 @@ pub(super) fn carry_out(app: &mut App, effect: Effect, jobs: &mut Jobs) {
             answer(app, done);
         }
         Effect::RigUp(rig) => {
-            let done = app
-                .desk
-                .rig_up(&rig)
-                .map(|o| (o, format!("{rig} is back; plan again (p)")));
-            answer(app, done);
+            let done = app.desk.rig_up(&rig);
+            let words = app.desk.back_words(&rig);
+            answer(app, done.map(|o| (o, format!("{words}; plan again (p)"))));
         }
         Effect::Record(purpose, text) => record(app, purpose, text),
     }

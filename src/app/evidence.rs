@@ -1,7 +1,7 @@
 //! The evidence of legs, in words.
 
 use super::desk::Desk;
-use crate::evidence::coverage::{NOMINAL, coverage};
+use crate::evidence::coverage::{Coverage, NOMINAL, coverage};
 use crate::evidence::leg::{Fate, Leg, Seen};
 use crate::evidence::shown::{Evidence, Standing};
 use crate::evidence::weibull::{End, Fit};
@@ -243,17 +243,20 @@ impl LegEvidence {
             x.map_or_else(|_: crate::evidence::CannotSay| "-".to_owned(), reliability)
         };
         let r = format!(
-            "by the fit {} survive a mission; lower {at} % {} by likelihood ratio",
+            "by the fit {} survive a mission; lower {at} % {} by likelihood ratio, {} by Fisher",
             rounded(fit.r(mission)),
-            rounded(fit.r_lr(mission, c, End::Lower))
+            rounded(fit.r_lr(mission, c, End::Lower)),
+            rounded(fit.r_fm(mission, c, End::Lower))
         );
         let mut lines = vec![shape, b, r];
         lines.extend(self.honesty());
         lines
     }
 
-    /// How often such bounds hold, where that is less than they say.
-    fn honesty(&self) -> Option<String> {
+    /// How often bounds on B10 held in simulated legs like this one, where there is a fit and one of them held
+    /// less often than it says.
+    pub fn short_coverage(&self) -> Option<Coverage> {
+        self.evidence.fit.as_ref().ok()?;
         let checks = self
             .leg
             .axis
@@ -261,13 +264,16 @@ impl LegEvidence {
             .filter(|(_, life)| *life > 0.0)
             .count() as u64;
         let cell = coverage(self.leg.units.len() as u64, checks);
-        let least = cell.likelihood_ratio.min(cell.fisher);
-        (least < NOMINAL).then(|| {
-            format!(
-                "small sample: {NOMINAL} % bounds on B10 held {} (likelihood ratio), {} (Fisher) times of 100 in simulated legs of {} units at {} checks; the bound by pass and fail is exact",
-                cell.likelihood_ratio, cell.fisher, cell.units, cell.checks
-            )
-        })
+        (cell.likelihood_ratio.min(cell.fisher) < NOMINAL).then_some(cell)
+    }
+
+    /// The same in words.
+    fn honesty(&self) -> Option<String> {
+        let cell = self.short_coverage()?;
+        Some(format!(
+            "small sample: {NOMINAL} % bounds on B10 held {} (likelihood ratio), {} (Fisher) times of 100 in simulated legs of {} units at {} checks; the bound by pass and fail is exact",
+            cell.likelihood_ratio, cell.fisher, cell.units, cell.checks
+        ))
     }
 
     /// The fraction surviving at each check by Turnbull's estimate; a range where only ends are known.

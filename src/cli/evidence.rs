@@ -3,9 +3,10 @@
 use super::env::Env;
 use super::place::{Place, no_request};
 use super::{Answer, Exit};
-use crate::app::evidence::{LegEvidence, fate_word, legs, standing_word};
+use crate::app::evidence::{LegEvidence, fate_word, legs, standing_word, told_fraction};
 use crate::app::line_samples::{LineSamples, line_samples};
 use crate::app::offers::{Offer, offers};
+use crate::evidence::coverage::NOMINAL;
 use crate::evidence::leg::{Fate, Seen};
 use crate::evidence::picture::Picture;
 use crate::evidence::weibull::End;
@@ -110,11 +111,18 @@ pub(super) fn table(all: &[LegEvidence]) -> Table {
         "shape",
         "scale",
         "in",
+        "time_lower_likelihood_ratio",
+        "time_lower_fisher",
+        "held_likelihood_ratio_percent",
+        "held_fisher_percent",
     ];
     let number = |x: Option<f64>| x.map_or(String::new(), |x| format!("{x:.6}"));
     let row = |own: &LegEvidence| {
         let (request, counts) = (&own.leg.request, own.evidence.counts);
         let fit = own.evidence.fit.as_ref().ok();
+        let (p, c) = (told_fraction(&own.leg), own.evidence.confidence);
+        let held = own.short_coverage();
+        let percent = |own: Option<u32>| own.map_or(String::new(), |own| own.to_string());
         vec![
             request.id.to_string(),
             request.product.clone(),
@@ -134,6 +142,10 @@ pub(super) fn table(all: &[LegEvidence]) -> Table {
             number(fit.map(crate::evidence::weibull::Fit::beta)),
             number(fit.map(crate::evidence::weibull::Fit::eta)),
             own.leg.axis.unit.word().to_owned(),
+            number(fit.and_then(|fit| fit.b_lr(p, c, End::Lower).ok())),
+            number(fit.and_then(|fit| fit.b_fm(p, c, End::Lower).ok())),
+            percent(held.map(|own| own.likelihood_ratio)),
+            percent(held.map(|own| own.fisher)),
         ]
     };
     Table {
@@ -193,7 +205,7 @@ fn line_json(own: &LineSamples) -> serde_json::Value {
 fn leg_json(own: &LegEvidence) -> serde_json::Value {
     let (request, evidence) = (&own.leg.request, &own.evidence);
     let counts = evidence.counts;
-    let p = crate::app::evidence::told_fraction(&own.leg);
+    let p = told_fraction(&own.leg);
     let c = evidence.confidence;
     let fit = match &evidence.fit {
         Ok(fit) => serde_json::json!({
@@ -203,6 +215,11 @@ fn leg_json(own: &LegEvidence) -> serde_json::Value {
             "time_lower_fisher": fit.b_fm(p, c, End::Lower).ok(),
             "mission_reliability": fit.r(own.leg.mission()).ok(),
             "mission_reliability_lower_likelihood_ratio": fit.r_lr(own.leg.mission(), c, End::Lower).ok(),
+            "mission_reliability_lower_fisher": fit.r_fm(own.leg.mission(), c, End::Lower).ok(),
+            "bounds_held_percent": own.short_coverage().map(|held| serde_json::json!({
+                "nominal": NOMINAL, "likelihood_ratio": held.likelihood_ratio, "fisher": held.fisher,
+                "units": held.units, "checks": held.checks,
+            })),
         }),
         Err(why) => serde_json::json!({ "none": why.to_string() }),
     };

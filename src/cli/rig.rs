@@ -16,7 +16,7 @@ pub(crate) struct Arguments {
 
 #[derive(Subcommand)]
 enum What {
-    /// It broke or was taken out of use
+    /// It broke or was taken out of use; one that is down already may have another fault
     Down {
         #[command(flatten)]
         place: Place,
@@ -29,7 +29,7 @@ enum What {
         #[arg(long, value_name = "WHEN")]
         until: Option<String>,
     },
-    /// It is back
+    /// It is back; of several faults the oldest is over
     Up {
         #[command(flatten)]
         place: Place,
@@ -64,7 +64,8 @@ pub(crate) fn run(arguments: &Arguments, env: &mut Env) -> Answer {
         What::Up { place, rig } => {
             let mut desk = place.desk(env)?;
             let outcome = desk.rig_up(&RigId::new(rig))?;
-            tell(&desk, &outcome, &format!("{rig} back"), env)
+            let words = desk.back_words(&RigId::new(rig));
+            tell(&desk, &outcome, &words, env)
         }
     }
 }

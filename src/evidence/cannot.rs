@@ -102,9 +102,16 @@ pub(super) fn some(what: &'static str, got: u64) -> Said<()> {
     check(got >= 1, what, got as f64, "it must be 1 or more")
 }
 
+/// Not more than anybody can count; sums over more would take too long.
+pub(super) fn countable(what: &'static str, got: u64) -> Said<()> {
+    const MOST: u64 = 1_000_000_000_000;
+    check(got <= MOST, what, got as f64, "it must be 10^12 or less")
+}
+
 /// `k` of `n`, both whole, with at least one of `n`.
 pub(super) fn of_units(k: u64, n: u64) -> Said<()> {
     some("n", n)?;
+    countable("n", n)?;
     check(k <= n, "k", k as f64, "it must not be more than n")
 }
 

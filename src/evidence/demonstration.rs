@@ -3,8 +3,8 @@
 //! Each unit is independent and runs one mission; the plan is fixed before the test. Adding units after a
 //! failure that was not planned for raises the true risk.
 
-use super::cannot::{CannotSay, Said, check, fraction, of_units, some};
-use super::special::{Chances, good_where_at_most, ln_at_most, more_than};
+use super::cannot::{CannotSay, Said, check, countable, fraction, of_units, some};
+use super::special::{Chances, Share, good_where_at_most, ln_at_most, more_than};
 
 /// More units than anybody can mean.
 const MOST_UNITS: f64 = 1e15;
@@ -25,6 +25,7 @@ pub fn binomial_n(r: f64, c: f64, k: u64) -> Said<u64> {
 
 /// As [`binomial_n`], with the logarithm of the reliability, which is below zero.
 pub(super) fn units_needed(ln_r: f64, c: f64, k: u64) -> Said<u64> {
+    countable("k", k)?;
     // 1 − c of a double is off by up to 6e-17 whatever its size.
     let ln_risk = (-c).ln_1p() + 1e-12 + 1.2e-16 / (1.0 - c);
     let too_many = CannotSay::OutOfRange {
@@ -106,7 +107,7 @@ pub fn cp_lower(n: u64, k: u64, c: f64) -> Said<f64> {
     Ok(if k == n {
         0.0
     } else {
-        good_where_at_most(k, n, 1.0 - c)
+        good_where_at_most(k, n, Share::all_but(c))
     })
 }
 
@@ -122,12 +123,13 @@ pub fn cp_upper(n: u64, k: u64, c: f64) -> Said<f64> {
     Ok(if k == 0 {
         1.0
     } else {
-        good_where_at_most(k - 1, n, c)
+        good_where_at_most(k - 1, n, Share::of(c))
     })
 }
 
 /// Failures below the number of units: what a bound above zero needs.
 pub(super) fn fewer_failures(k: u64, n: u64) -> Said<()> {
     some("n", n)?;
+    countable("n", n)?;
     check(k < n, "k", k as f64, "it must be less than n")
 }

@@ -4,8 +4,8 @@
 //! unit. Valid only where the rate is constant: a part that wears out and was tested short shows nothing.
 //! Source: NIST/SEMATECH e-Handbook of Statistical Methods 8.4.5.1; IEC 60605-4.
 
-use super::cannot::{Said, above_zero, check, fraction, some};
-use super::special::{poisson_at_most, poisson_mean};
+use super::cannot::{Said, above_zero, check, countable, fraction, some};
+use super::special::{Share, poisson_at_most, poisson_mean};
 
 /// How a test or an observation ended.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -26,6 +26,7 @@ pub enum Ended {
 pub fn mtbf_lower(t: f64, r: u64, c: f64, end: Ended) -> Said<f64> {
     above_zero("t", t)?;
     fraction("c", c)?;
+    countable("r", r)?;
     let counted = match end {
         Ended::Time => r,
         Ended::Failure => {
@@ -33,7 +34,7 @@ pub fn mtbf_lower(t: f64, r: u64, c: f64, end: Ended) -> Said<f64> {
             r - 1
         }
     };
-    Ok(t / poisson_mean(counted, 1.0 - c))
+    Ok(t / poisson_mean(counted, Share::all_but(c)))
 }
 
 /// Upper one-sided bound on the MTBF: 2t/χ²_{1−c; 2r}; infinite where nothing failed.
@@ -43,8 +44,9 @@ pub fn mtbf_lower(t: f64, r: u64, c: f64, end: Ended) -> Said<f64> {
 pub fn mtbf_upper(t: f64, r: u64, c: f64) -> Said<f64> {
     above_zero("t", t)?;
     fraction("c", c)?;
+    countable("r", r)?;
     Ok(match r.checked_sub(1) {
-        Some(fewer) => t / poisson_mean(fewer, c),
+        Some(fewer) => t / poisson_mean(fewer, Share::of(c)),
         None => f64::INFINITY,
     })
 }
@@ -56,7 +58,8 @@ pub fn mtbf_upper(t: f64, r: u64, c: f64) -> Said<f64> {
 pub fn mtbf_test_time(mtbf: f64, r: u64, c: f64) -> Said<f64> {
     above_zero("mtbf", mtbf)?;
     fraction("c", c)?;
-    Ok(mtbf * poisson_mean(r, 1.0 - c))
+    countable("r", r)?;
+    Ok(mtbf * poisson_mean(r, Share::all_but(c)))
 }
 
 /// Good and bad level of a plan with the risks of deciding wrongly.
@@ -89,7 +92,7 @@ impl MtbfPlan {
     fn fixed(&self) -> Said<(u64, f64)> {
         const MOST_FAILURES: u64 = 100_000;
         self.check()?;
-        let time = |r: u64| self.bad * poisson_mean(r, self.beta);
+        let time = |r: u64| self.bad * poisson_mean(r, Share::of(self.beta));
         let kept = |r: u64| poisson_at_most(r, time(r) / self.good) >= 1.0 - self.alpha - 1e-12;
         let mut high = 1;
         while !kept(high - 1) {

@@ -1,9 +1,9 @@
 //! Sampling a lot: accept where the sample of n has at most c failures.
 
-use super::cannot::{CannotSay, Said, check, fraction, of_units, some};
-use super::demonstration::{fewer_failures, units_needed};
+use super::cannot::{CannotSay, Said, check, countable, fraction, of_units, some};
+use super::demonstration::{fewer_failures, units_needed, whole};
 use super::mtbf::risks;
-use super::special::{Chances, bad_where_at_most, ln_at_most};
+use super::special::{Chances, Share, bad_where_at_most, ln_at_most};
 
 /// Chance to accept from a process or a large lot with fraction bad `p`: Σ_{i≤c} C(n,i) p^i (1−p)^(n−i).
 ///
@@ -13,6 +13,7 @@ use super::special::{Chances, bad_where_at_most, ln_at_most};
 /// `out_of_range`.
 pub fn oc_binomial(n: u64, c: u64, p: f64) -> Said<f64> {
     some("n", n)?;
+    countable("n", n)?;
     check((0.0..=1.0).contains(&p), "p", p, "it must lie from 0 to 1")?;
     Ok(if c >= n || p == 0.0 {
         1.0
@@ -31,6 +32,7 @@ pub fn oc_binomial(n: u64, c: u64, p: f64) -> Said<f64> {
 /// `out_of_range`.
 pub fn oc_hypergeometric(lot: u64, n: u64, c: u64, d: u64) -> Said<f64> {
     some("lot", lot)?;
+    countable("lot", lot)?;
     some("n", n)?;
     check(n <= lot, "n", n as f64, "it must not be more than the lot")?;
     check(d <= lot, "d", d as f64, "it must not be more than the lot")?;
@@ -39,21 +41,38 @@ pub fn oc_hypergeometric(lot: u64, n: u64, c: u64, d: u64) -> Said<f64> {
     Ok(below.map(|(_, chance)| chance).sum::<f64>().min(1.0))
 }
 
-/// Chances of each number of bad ones in a sample of `n` from `lot` with `d` bad, from the smallest
-/// possible number on. Formed from ratios of neighbours and divided by their sum: no factorials.
+/// Chances of each number of bad ones in a sample of `n` from `lot` with `d` bad, from the smallest number
+/// on that has any. Formed from ratios of neighbours outwards from the likeliest number and divided by
+/// their sum: no factorials.
 pub(super) fn hypergeometric(lot: u64, d: u64, n: u64) -> (u64, Vec<f64>) {
     let first = (n + d).saturating_sub(lot);
     let last = n.min(d);
-    let mut logs = vec![0.0_f64];
-    for x in first..last {
+    // The chance of x + 1 over that of x.
+    let ratio = |x: u64| {
         let up = (d - x) as f64 * (n - x) as f64;
-        let down = (x + 1) as f64 * (lot + x + 1 - d - n) as f64;
-        logs.push(logs[logs.len() - 1] + (up / down).ln());
+        up / ((x + 1) as f64 * (lot + x + 1 - d - n) as f64)
+    };
+    let likeliest = (n as f64 + 1.0) * (d as f64 + 1.0) / (lot as f64 + 2.0);
+    let likeliest = whole(likeliest).clamp(first, last);
+    // Beyond where a chance is too small for a number there is nothing to add.
+    let mut up = vec![1.0_f64];
+    for x in likeliest..last {
+        up.push(up[up.len() - 1] * ratio(x));
+        if up[up.len() - 1] == 0.0 {
+            break;
+        }
     }
-    let largest = logs.iter().copied().fold(f64::NEG_INFINITY, f64::max);
-    let weights: Vec<f64> = logs.iter().map(|ln| (ln - largest).exp()).collect();
-    let sum: f64 = weights.iter().sum();
-    (first, weights.iter().map(|weight| weight / sum).collect())
+    let mut down = vec![1.0_f64];
+    for x in (first..likeliest).rev() {
+        down.push(down[down.len() - 1] / ratio(x));
+        if down[down.len() - 1] == 0.0 {
+            break;
+        }
+    }
+    let sum: f64 = up.iter().sum::<f64>() + down[1..].iter().sum::<f64>();
+    let least = likeliest + 1 - down.len() as u64;
+    let all = down[1..].iter().rev().chain(&up);
+    (least, all.map(|weight| weight / sum).collect())
 }
 
 /// Fraction bad that is accepted with chance `pa`: BetaInv(1−pa; c+1, n−c).
@@ -69,7 +88,7 @@ pub fn quality_at_pa(n: u64, c: u64, pa: f64) -> Said<f64> {
         allowed: "it must be less than n, and n at least 1",
     })?;
     fraction("pa", pa)?;
-    Ok(bad_where_at_most(c, n, pa))
+    Ok(bad_where_at_most(c, n, Share::of(pa)))
 }
 
 /// Two points of an operating characteristic.
@@ -90,7 +109,7 @@ pub struct TwoPoints {
 /// # Errors
 /// `out_of_range`.
 pub fn two_point_plan(points: TwoPoints) -> Said<(u64, u64)> {
-    const MOST_ACCEPTED: u64 = 20_000;
+    const MOST_ACCEPTED: u64 = 200_000;
     fraction("p1", points.p1)?;
     fraction("p2", points.p2)?;
     check(
@@ -103,20 +122,39 @@ pub fn two_point_plan(points: TwoPoints) -> Said<(u64, u64)> {
     let ln_good = (-points.p2).ln_1p();
     // For each c the sample that is just large enough for p2; it grows with c, so the first that also
     // serves p1 is the smallest.
-    let plan = |c: u64| -> Said<(u64, bool)> {
-        let n = units_needed(ln_good, 1.0 - points.beta, c)?;
-        Ok((
-            n,
-            oc_binomial(n, c, points.p1)? >= 1.0 - points.alpha - 1e-12,
-        ))
+    let needed = |c: u64| units_needed(ln_good, 1.0 - points.beta, c);
+    let serves = |n: u64, c: u64| -> Said<bool> {
+        Ok(oc_binomial(n.max(1), c, points.p1)? >= 1.0 - points.alpha - 1e-12)
     };
-    for c in 0..MOST_ACCEPTED {
-        let (n, kept) = plan(c)?;
-        if kept {
-            return Ok((n, c));
+    // The largest sample, not whole, that serves p1 outgrows the least for p2 once and for all; that samples are
+    // whole blurs it by one. So where even a sample of one less does not serve, no smaller c does.
+    let not_yet = |c: u64| -> Said<bool> { Ok(!serves(needed(c)?.saturating_sub(1), c)?) };
+    let (mut low, mut high) = (0, 1);
+    while not_yet(high)? {
+        check(
+            high < MOST_ACCEPTED,
+            "p2",
+            points.p2,
+            "it is too close to p1",
+        )?;
+        (low, high) = (high, high * 2);
+    }
+    while high - low > 1 {
+        let middle = low + (high - low) / 2;
+        if not_yet(middle)? {
+            low = middle;
+        } else {
+            high = middle;
         }
     }
-    check(false, "p2", points.p2, "it is too close to p1").map(|()| (0, 0))
+    let mut c = low;
+    loop {
+        let n = needed(c)?;
+        if serves(n, c)? {
+            return Ok((n, c));
+        }
+        c += 1;
+    }
 }
 
 /// Upper ends of the lot sizes of ISO 2859-1 table 1, with the letters of levels S-1 S-2 S-3 S-4 I II III.

@@ -6,7 +6,7 @@ use super::cannot::{CannotSay, Said};
 use super::demonstration::{binomial_n, cp_lower, demonstrated_confidence};
 use super::leg::{Counts, Fate, Leg};
 use super::sampling::{TwoPoints, two_point_plan};
-use super::special::{bisect, poisson_mean};
+use super::special::{Share, bisect, poisson_mean};
 use super::sprt::{BinomialPlan, Decision, sprt_binomial_decide};
 use super::turnbull::Turnbull;
 use super::weibayes::weibayes_eta_lower;
@@ -253,8 +253,8 @@ fn life_each(leg: &Leg, show: &Show, shape: f64) -> Option<f64> {
     let scaled = |life: f64| (life / whole).powf(shape);
     let goes_on = |fate: &Fate| matches!(fate, Fate::Open | Fate::Whole);
     let mission = scaled(leg.mission());
-    let needed =
-        mission * poisson_mean(failures(leg), 1.0 - show.confidence) / -show.reliability.ln();
+    let share = Share::all_but(show.confidence);
+    let needed = mission * poisson_mean(failures(leg), share) / -show.reliability.ln();
     let sum = |more: f64| -> f64 {
         let life =
             |own: &super::leg::Seen| own.good_at + if goes_on(&own.fate) { more } else { 0.0 };

@@ -6,7 +6,7 @@
 
 use super::cannot::{CannotSay, Said, above_zero, check, fraction, of_units, same_length};
 use super::demonstration::{cp_lower, fewer_failures, units_needed};
-use super::special::poisson_mean;
+use super::special::{Share, poisson_mean};
 
 /// Units that each run `l` missions so that at most `k` failures show `r` over one mission at confidence `c`.
 ///
@@ -71,7 +71,7 @@ pub fn weibayes_eta(t: &[f64], beta: f64, f: u64) -> Said<f64> {
 pub fn weibayes_eta_lower(t: &[f64], beta: f64, f: u64, c: f64) -> Said<f64> {
     fraction("c", c)?;
     let (scale, sum) = powers(t, beta, f)?;
-    Ok(scale * (sum / poisson_mean(f, 1.0 - c)).powf(1.0 / beta))
+    Ok(scale * (sum / poisson_mean(f, Share::all_but(c))).powf(1.0 / beta))
 }
 
 /// The largest time, and Σ (tᵢ / largest)^β.

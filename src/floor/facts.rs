@@ -31,7 +31,7 @@ impl Floor {
     fn down_rigs(&self, now: Minute) -> Vec<Outage> {
         let rigs = self.now.rigs.iter();
         let outage = |(rig, record): (&crate::domain::RigId, &super::RigRecord)| {
-            let down = record.down.as_ref()?;
+            let down = record.down()?;
             let (end, expected) = down.back(now);
             let reason = if expected {
                 down.reason.clone()

@@ -277,24 +277,18 @@ impl Standing {
                 self.unit(unit).withdrawn = Some((seq, happened, reason.clone()));
             }
             EventBody::RigDown { rig, reason, until } => {
-                let down = Down {
+                self.rig(rig).breaks(Down {
                     since: happened,
                     reason: reason.clone(),
                     until: *until,
                     seq,
-                };
-                self.rig(rig).down = Some(down);
-            }
-            EventBody::RigUp { rig } => {
-                let record = self.rig(rig);
-                if let Some(down) = record.down.take() {
-                    record.repairs.push((down.since, happened, down.reason));
-                }
+                });
             }
             EventBody::Note {
                 subject: Subject::Unit(unit),
                 text,
             } => self.unit(unit).notes.push(text.clone()),
+            EventBody::RigUp { rig } => self.rig(rig).comes_back(happened),
             EventBody::Note { .. }
             | EventBody::Correction { .. }
             | EventBody::FileTaken { .. }

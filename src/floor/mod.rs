@@ -10,6 +10,7 @@ mod corrections;
 mod due;
 mod facts;
 mod fold;
+mod outages;
 mod past;
 mod state;
 
@@ -140,9 +141,9 @@ pub struct VerdictRecord {
 /// What happened to a rig.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
 pub struct RigRecord {
-    /// Set while it is down.
-    pub down: Option<Down>,
-    /// Times it was down and came back, in order.
+    /// Faults that are not over, as they were reported: it is down while there is one.
+    pub faults: Vec<Down>,
+    /// Faults that are over, from when until when and why; they may overlap.
     pub repairs: Vec<(Minute, Minute, String)>,
 }
 

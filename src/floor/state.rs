@@ -104,7 +104,7 @@ impl Floor {
             .now
             .rigs
             .get(rig)
-            .is_some_and(|record| record.down.is_some())
+            .is_some_and(super::RigRecord::is_down)
         {
             return RigState::Down;
         }

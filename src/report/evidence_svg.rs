@@ -63,6 +63,16 @@ impl Field {
         all
     }
 
+    /// Words where there is nothing to draw.
+    fn in_the_middle(&self, words: &str) -> String {
+        format!(
+            "<text x=\"{:.1}\" y=\"{:.1}\" text-anchor=\"middle\">{}</text>\n",
+            self.left + SIZE.0 / 2.0,
+            SIZE.1 / 2.0,
+            escaped(words)
+        )
+    }
+
     fn curves(&self, fitted: &[Fitted], x: fn(f64) -> f64, y: fn(f64) -> f64) -> String {
         let curve = |of: fn(&Fitted) -> f64, dashed| {
             self.curve(fitted.iter().map(|own| (x(own.t), y(of(own)))), dashed)
@@ -90,10 +100,10 @@ pub fn evidence_svg(picture: &Picture, unit: &str, title: &str, notes: &[String]
     let (first, last) = picture.span;
     let number = |x: f64| {
         if x >= 100.0 {
-            format!("{x:.0}")
-        } else {
-            format!("{x:.3}")
+            return format!("{x:.0}");
         }
+        let text = format!("{x:.3}");
+        text.trim_end_matches('0').trim_end_matches('.').to_owned()
     };
     let probability = Field {
         left: 0.0,
@@ -107,7 +117,7 @@ pub fn evidence_svg(picture: &Picture, unit: &str, title: &str, notes: &[String]
     };
     let height = SIZE.1 + 16.0 * (notes.len() as f64 + 1.0);
     let mut text = format!(
-        "<svg xmlns=\"http://www.w3.org/2000/svg\" width=\"{0}\" height=\"{height}\" viewBox=\"0 0 {0} {height}\" font-family=\"sans-serif\" font-size=\"11\">\n<title>{1}</title>\n",
+        "<svg xmlns=\"http://www.w3.org/2000/svg\" class=\"plots\" width=\"{0}\" height=\"{height}\" viewBox=\"0 0 {0} {height}\" font-family=\"sans-serif\" font-size=\"11\">\n<title>{1}</title>\n",
         2.0 * SIZE.0,
         escaped(title)
     );
@@ -129,6 +139,13 @@ pub fn evidence_svg(picture: &Picture, unit: &str, title: &str, notes: &[String]
             weibull_scale(own.most),
         ));
         text.push_str(&surviving.seen(own.t, own.least, own.most));
+    }
+    if picture
+        .observed
+        .iter()
+        .all(|own| own.most >= 1.0 && own.least >= 1.0)
+    {
+        text.push_str(&probability.in_the_middle("nothing failed so far"));
     }
     for (at, note) in notes.iter().enumerate() {
         let y = SIZE.1 + 16.0 * at as f64;

@@ -98,6 +98,8 @@ fn figure(figure: &Figure) -> Markup {
 
 /// From more columns than this on a table is set closer, so that it fits a page.
 const MANY: usize = 9;
+/// Up to so many rows a table stays on one page.
+const SHORT: usize = 14;
 
 fn grid(grid: &Grid) -> Markup {
     let caption = shown(&grid.caption);
@@ -105,22 +107,23 @@ fn grid(grid: &Grid) -> Markup {
         let cell = grid.rows.first().and_then(|row| row.get(column));
         cell.is_some_and(|cell| cell.tone == Tone::Number)
     };
+    let told = told_columns(grid);
     html! {
-        div.wide role="region" aria-label=(caption) tabindex="0" {
-            table.many[grid.head.len() > MANY] {
+        div.wide.short[grid.rows.len() <= SHORT] role="region" aria-label=(caption) tabindex="0" {
+            table.many[told.len() > MANY] {
                 caption { (caption) }
                 thead {
                     tr {
-                        @for (column, name) in grid.head.iter().enumerate() {
-                            th scope="col" class=[is_number(column).then_some("number")] { (name) }
+                        @for column in &told {
+                            th scope="col" class=[is_number(*column).then_some("number")] { (grid.head[*column]) }
                         }
                     }
                 }
                 tbody {
                     @for row in &grid.rows {
                         tr {
-                            @for (column, own) in row.iter().enumerate() {
-                                @if column == 0 {
+                            @for (column, own) in told.iter().filter_map(|ix| Some((ix, row.get(*ix)?))) {
+                                @if *column == 0 {
                                     th scope="row" class=[class(own.tone)] { (cell(own)) }
                                 } @else {
                                     td class=[class(own.tone)] { (cell(own)) }
@@ -132,6 +135,17 @@ fn grid(grid: &Grid) -> Markup {
             }
         }
     }
+}
+
+/// The columns in which some row says something, and the first.
+fn told_columns(grid: &Grid) -> Vec<usize> {
+    let says = |column: usize| {
+        let mut cells = grid.rows.iter().filter_map(|row| row.get(column));
+        column == 0 || grid.rows.is_empty() || cells.any(|cell| !cell.text.is_empty())
+    };
+    (0..grid.head.len())
+        .filter(|column| says(*column))
+        .collect()
 }
 
 const fn class(tone: Tone) -> Option<&'static str> {

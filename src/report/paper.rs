@@ -217,14 +217,13 @@ impl Stamp {
             ("As of", format!("{}, {}", self.as_of, self.zone)),
             ("Made", format!("{} by {}", self.made, self.by)),
             ("Program", self.program.clone()),
-            (
-                "Ledger",
-                head.unwrap_or_else(|| "no event is recorded".to_owned()),
-            ),
         ];
         if self.sample {
             facts.push(("Sample", "made-up lab of the demo".to_owned()));
         }
+        // The longest stands last, on a line of its own.
+        let nothing = || "no event is recorded".to_owned();
+        facts.push(("Ledger", head.unwrap_or_else(nothing)));
         facts
     }
 }

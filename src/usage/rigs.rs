@@ -194,7 +194,7 @@ impl RigsOf<'_> {
         if let Some(record) = self.floor.now.rigs.get(&rig.id) {
             let repairs = record.repairs.iter();
             all.extend(repairs.map(|(from, to, _)| (State::Down, Span::new(*from, *to))));
-            if let Some(down) = &record.down {
+            if let Some(down) = record.down() {
                 all.push((State::Down, Span::new(down.since, down.back(self.now).0)));
             }
         }

@@ -184,7 +184,7 @@ fn down_and_calibration_count_before_anything_else() {
         seq: Seq(3),
     };
     let record = scene.floor.now.rigs.entry(RigId::new("press")).or_default();
-    record.down = Some(down);
+    record.faults = vec![down];
     record.repairs = vec![(monday(9, 0), monday(9, 20), "belt".to_owned())];
     let own = usage(&lab, scene, monday(15, 10));
     let press = states(&own, 1);

@@ -247,7 +247,7 @@ fn a_day_at_the_bench_stands_as_it_was_told() {
     assert!(floor.now.running.is_empty());
     let repair = (Minute::new(300), Minute::new(360), "fan stands".to_owned());
     assert_eq!(floor.now.rigs[&rig].repairs, [repair]);
-    assert_eq!(floor.now.rigs[&rig].down, None);
+    assert_eq!(floor.now.rigs[&rig].down(), None);
     assert_eq!(floor.seen(), Seq(7));
 }
 
@@ -256,8 +256,7 @@ fn a_corrected_field_counts_until_its_correction_is_voided() {
     let why = |bodies| {
         let floor = floor_after(bodies);
         floor.now.rigs[&RigId::new("dh-1")]
-            .down
-            .clone()
+            .down()
             .expect("it is down")
     };
     let said = vec![
@@ -279,7 +278,7 @@ fn a_corrected_field_counts_until_its_correction_is_voided() {
 #[test]
 fn a_void_that_is_voided_voids_no_more() {
     let floor = floor_after(vec![down("fan"), void(Seq(1)), void(Seq(2))]);
-    assert!(floor.now.rigs[&RigId::new("dh-1")].down.is_some());
+    assert!(floor.now.rigs[&RigId::new("dh-1")].is_down());
     assert_eq!(floor.voided.into_iter().collect::<Vec<_>>(), [Seq(2)]);
 }
 
@@ -289,11 +288,7 @@ fn two_voids_of_one_event_must_both_be_restored() {
     said.push(correction(Seq(2), Change::Restore));
     assert!(floor_after(said.clone()).now.rigs.is_empty());
     said.push(correction(Seq(3), Change::Restore));
-    assert!(
-        floor_after(said).now.rigs[&RigId::new("dh-1")]
-            .down
-            .is_some()
-    );
+    assert!(floor_after(said).now.rigs[&RigId::new("dh-1")].is_down());
 }
 
 #[test]
@@ -315,4 +310,66 @@ fn a_visit_never_ends_before_it_began() {
     let early = loaded + Minutes::new(-5);
     let floor = Floor::fold([recorded(1, loaded, started), recorded(2, early, ended)]);
     assert_eq!(floor.now.units[&unit].visits[&1].out, Some(loaded));
+}
+
+/// Faults of one rig as they were reported: each instant with the reason, or nothing for "it is back".
+fn faults(said: &[(i64, Option<&str>)]) -> rigday::floor::RigRecord {
+    let rig = RigId::new("dh-1");
+    let event = |(seq, (at, reason)): (u64, &(i64, Option<&str>))| {
+        let body = match reason {
+            Some(reason) => EventBody::RigDown {
+                rig: rig.clone(),
+                reason: (*reason).to_owned(),
+                until: Some(Minute::new(at + 100)).filter(|_| *reason != "door"),
+            },
+            None => EventBody::RigUp { rig: rig.clone() },
+        };
+        recorded(seq, Minute::new(*at), body)
+    };
+    let floor = Floor::fold((1..).zip(said).map(event));
+    floor.now.rigs[&rig].clone()
+}
+
+#[test]
+fn a_rig_that_is_down_twice_is_back_when_both_faults_are_over() {
+    let twice = faults(&[(60, Some("fan")), (90, Some("belt"))]);
+    let down = twice.down().expect("it is down");
+    assert_eq!(
+        (down.reason.as_str(), down.since),
+        ("fan; belt", Minute::new(60))
+    );
+    assert_eq!(down.until, Some(Minute::new(190)), "the later of both");
+
+    let once = faults(&[(60, Some("fan")), (90, Some("belt")), (120, None)]);
+    let down = once.down().expect("the belt is still broken");
+    assert_eq!(
+        (down.reason.as_str(), down.since),
+        ("belt", Minute::new(60))
+    );
+    assert!(once.spells().is_empty(), "the spell goes on");
+
+    let over = faults(&[
+        (60, Some("fan")),
+        (90, Some("belt")),
+        (120, None),
+        (150, None),
+        (200, Some("door")),
+    ]);
+    let spell = rigday::domain::Span::new(Minute::new(60), Minute::new(150));
+    assert_eq!(over.spells(), [spell], "two faults are one spell");
+    let down = over.down().expect("the door");
+    assert_eq!((down.since, down.until), (Minute::new(200), None));
+}
+
+#[test]
+fn a_fault_that_is_entered_late_ends_no_other() {
+    // The belt broke at 300; afterwards somebody enters that the fan stood from 60 to 120.
+    let late = faults(&[(300, Some("belt")), (60, Some("fan")), (120, None)]);
+    let down = late.down().expect("the belt is still broken");
+    assert_eq!(
+        (down.reason.as_str(), down.since),
+        ("belt", Minute::new(300))
+    );
+    let over = (Minute::new(60), Minute::new(120), "fan".to_owned());
+    assert_eq!(late.repairs, [over]);
 }

@@ -177,10 +177,10 @@ fn l10_the_log_of_version_1_reads_as_it_did() {
     let data = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/data/ledger");
     let written = std::fs::read_to_string(data.join("v1.log.jsonl")).expect("the log");
     std::fs::copy(data.join("v1.db"), desk.path("v1.db")).expect("the ledger");
-    assert_eq!(
-        desk.run("log --json --lab lab --ledger v1.db").good(),
-        written
-    );
+    let log = desk.run("log --json --lab lab --ledger v1.db").good();
+    assert_eq!(log, written);
+    let every_line = log.lines().all(|line| line.contains("\"format\":1"));
+    assert!(every_line, "each line says which format it has: {log}");
     desk.run("note R-1/1 later --lab lab --ledger v1.db").good();
     let log = desk.run("log --json --lab lab --ledger v1.db").good();
     assert!(

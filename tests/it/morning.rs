@@ -41,3 +41,28 @@ fn the_morning_sheet_is_a_table_and_json_and_the_ledger_stays_as_it_is() {
         "looking records nothing"
     );
 }
+
+#[test]
+fn a_rig_with_two_faults_is_back_when_both_are_over() {
+    let desk = Desk::demo();
+    let at = |time: &str, line: &str| desk.at(&format!("2027-03-22T{time}"), line);
+    at("07:00", "rig down fb-1 --reason lamp --lab lab").good();
+    at("07:05", "rig down fb-1 --reason Lamp --lab lab").bad(4, "down already");
+    at("07:10", "rig down fb-1 --reason cable --lab lab").good();
+    let first = at("07:30", "rig up fb-1 --lab lab").good();
+    assert!(first.contains("still down: cable"), "{first}");
+    let sheet = at("07:40", "due --morning --plain --lab lab").good();
+    assert!(sheet.contains("fb-1 is down since 07:00: cable"), "{sheet}");
+    let last = at("08:30", "rig up fb-1 --lab lab").good();
+    assert!(last.starts_with("fb-1 back"), "{last}");
+    at("08:35", "rig up fb-1 --lab lab").bad(4, "not down");
+    let sheet = at("08:40", "due --morning --plain --lab lab").good();
+    let back = sheet.lines().filter(|line| line.starts_with("rig back"));
+    let back: Vec<&str> = back.filter(|line| line.contains("fb-1")).collect();
+    assert_eq!(
+        back.len(),
+        1,
+        "only the last return brought it back: {sheet}"
+    );
+    assert!(back[0].contains("since 08:30"), "{back:?}");
+}

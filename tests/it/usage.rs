@@ -266,7 +266,13 @@ fn by_the_minute(seed: u64, lab: &Lab, floor: &Floor, usage: &Usage, days: &[Int
                 .iter()
                 .map(|(from, to, _)| Span::new(*from, *to)),
         );
-        let down = record.down.as_ref();
+        out.extend(
+            record
+                .faults
+                .iter()
+                .map(|own| Span::new(own.since, usage.now)),
+        );
+        let down = record.down();
         out.extend(down.map(|down| Span::new(down.since, down.back(usage.now).0)));
     }
     let calibrated = rig.calibration_due.map(|date| lab.zone.end_of_day(date));

@@ -7,7 +7,7 @@ use crate::domain::event::Subject;
 use crate::domain::lab::{Loading, Pin, Rig};
 use crate::domain::steps::step_of;
 use crate::domain::{Booking, EventBody, Minute, RigId, Seq, UnitId, Verdict};
-use crate::floor::{RigState, UnitRecord, UnitState, VisitRecord};
+use crate::floor::{Down, RigState, UnitRecord, UnitState, VisitRecord};
 use crate::ledger::{Expect, Outcome};
 use crate::planner::first_free;
 use crate::problem::{RigIx, UnitIx};
@@ -435,7 +435,8 @@ impl Desk {
         )
     }
 
-    /// Reports a rig down.
+    /// Reports a rig down. One that is down already may have another fault, which is over by itself; the same
+    /// reason twice is taken for the same fault and refused.
     pub fn rig_down(
         &mut self,
         rig: &RigId,
@@ -446,8 +447,9 @@ impl Desk {
             return Ok(conflict);
         }
         self.rig(rig)?;
-        if self.is_down(rig) {
-            return not_now(format!("{rig} is down already"));
+        let known = |own: &Down| own.reason.trim().eq_ignore_ascii_case(reason.trim());
+        if self.faults(rig).iter().any(known) {
+            return not_now(format!("{rig} is down already: {reason}"));
         }
         let body = EventBody::RigDown {
             rig: rig.clone(),
@@ -457,19 +459,29 @@ impl Desk {
         self.deed(format!("{rig} down"), Subject::Rig(rig.clone()), vec![body])
     }
 
-    /// True where the rig was reported down and not back since.
-    fn is_down(&self, rig: &RigId) -> bool {
+    /// Faults of a rig that were reported and are not over.
+    fn faults(&self, rig: &RigId) -> &[Down] {
         let record = self.floor.now.rigs.get(rig);
-        record.is_some_and(|record| record.down.is_some())
+        record.map_or(&[], |record| &record.faults)
     }
 
-    /// Reports a rig back.
+    /// What there is to say after a rig was reported back: other faults may keep it down.
+    pub fn back_words(&self, rig: &RigId) -> String {
+        let faults = self.faults(rig).iter().map(|own| own.reason.as_str());
+        let faults: Vec<&str> = faults.collect();
+        if faults.is_empty() {
+            return format!("{rig} back");
+        }
+        format!("{rig}: one fault less, still down: {}", faults.join("; "))
+    }
+
+    /// Reports a rig back; of several faults the oldest is over, and it stays down for the others.
     pub fn rig_up(&mut self, rig: &RigId) -> Result<Outcome, DeskError> {
         if let Some(conflict) = self.look_again(&Subject::Rig(rig.clone()))? {
             return Ok(conflict);
         }
         self.rig(rig)?;
-        if !self.is_down(rig) {
+        if self.faults(rig).is_empty() {
             return not_now(format!("{rig} is not down"));
         }
         let body = EventBody::RigUp { rig: rig.clone() };

@@ -12,7 +12,7 @@ const CALIBRATION_DAYS: i64 = 7;
 /// Rigs that are down, with what is on them and booked on them.
 pub(super) fn rigs_down(from: &Sources<'_>, items: &mut Vec<Item>) {
     for (rig, record) in &from.floor.now.rigs {
-        let Some(down) = &record.down else { continue };
+        let Some(down) = record.down() else { continue };
         let (back, known) = down.back(from.now);
         let inside: Vec<UnitId> = from
             .floor

@@ -3,7 +3,7 @@
 use super::{About, Item, Kind, Sources};
 use crate::domain::lab::OnFailure;
 use crate::domain::{Event, EventBody, UnitId, Verdict};
-use crate::floor::UnitState;
+use crate::floor::{RigRecord, UnitState};
 use std::collections::BTreeMap;
 
 /// Failures, rigs that are back, and units that finished.
@@ -24,7 +24,12 @@ pub(super) fn since(from: &Sources<'_>, items: &mut Vec<Item>) {
             } => items.push(failed(from, event, (unit, *step), reason)),
             EventBody::RigUp { rig } => {
                 let record = from.floor.now.rigs.get(rig);
-                if record.is_some_and(|own| own.down.is_none()) {
+                // A fault that was over while another went on brought nothing back.
+                let ended = |own: &RigRecord| {
+                    let mut spells = own.spells().into_iter();
+                    !own.is_down() && spells.any(|spell| spell.end == event.happened)
+                };
+                if record.is_some_and(ended) {
                     items.push(Item {
                         kind: Kind::RigBack,
                         at: Some(event.happened),

@@ -117,8 +117,8 @@ pub(super) fn out_of_use<'d>(
     let record = desk.floor.now.rigs.get(rig);
     let repaired = record.into_iter().flat_map(|record| &record.repairs);
     let repaired = repaired.map(|(from, until, why)| (Span::new(*from, *until), why.clone()));
-    let down = record.and_then(|record| record.down.as_ref());
-    let down = down.map(|own| (Span::new(own.since, own.back(now).0), own.reason.clone()));
+    let down = record.into_iter().flat_map(|record| &record.faults);
+    let down = down.map(move |own| (Span::new(own.since, own.back(now).0), own.reason.clone()));
     let due = desk.lab.rigs.iter().find(|own| own.id == *rig);
     let due = due.and_then(|own| own.calibration_due).map(|date| {
         let from = desk.lab.zone.end_of_day(date);

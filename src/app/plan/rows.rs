@@ -193,7 +193,7 @@ fn closed(desk: &Desk, rig: &crate::domain::lab::Rig, now: Minute) -> Vec<Span> 
     let planned = desk.lab.outages.iter().filter(|own| own.rig == rig.id);
     let mut spans: Vec<Span> = planned.map(|own| own.span).collect();
     let record = desk.floor.now.rigs.get(&rig.id);
-    if let Some(down) = record.and_then(|own| own.down.as_ref()) {
+    if let Some(down) = record.and_then(crate::floor::RigRecord::down) {
         spans.push(Span::new(down.since, down.back(now).0));
     }
     if let Some(date) = rig.calibration_due {

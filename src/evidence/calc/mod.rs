@@ -170,7 +170,14 @@ pub fn value<'t>(
             return Err(bad());
         }
     }
-    (function.run)(&own)
+    match (function.run)(&own)? {
+        Value::Number(said) if said.is_nan() => Err(Fault::Cannot(CannotSay::OutOfRange {
+            what: function.name,
+            got: said,
+            allowed: "its inputs are too large or too small beside each other",
+        })),
+        said => Ok(said),
+    }
 }
 
 /// The value of one row: a function's name, and its inputs between `;`.

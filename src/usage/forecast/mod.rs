@@ -67,6 +67,9 @@ pub struct Outlook<Name> {
     pub planned: Option<Minute>,
     /// Finished by then in so many of the samples, by [`SURE`]; nothing where it is not within the horizon.
     pub by: [Option<Minute>; 3],
+    /// Share of the samples that have finished by each of these dates. It is more than [`SURE`] where many
+    /// samples finish in the same minute, as they do when a shift begins.
+    pub reached: [f64; 3],
     /// Share of samples in which it makes its due date; of a gate, in which each of its requests does.
     pub chance: Option<f64>,
     /// What its last unit waited for longest, with the share of samples, most frequent first.
@@ -249,11 +252,14 @@ fn outlook<Name>(
         .iter()
         .map(|(_, request)| set.planned[request.ix()])
         .collect();
+    let by = SURE.map(|sure| quantile(&finishes, sure));
+    let until = |date: Minute| finishes.partition_point(|finish| *finish <= date);
     Outlook {
         name,
         due: latest,
         planned: planned.and_then(|all| all.into_iter().max()),
-        by: SURE.map(|sure| quantile(&finishes, sure)),
+        by,
+        reached: by.map(|date| date.map_or(1.0, |date| share(until(date)))),
         chance: latest.map(|_| share(samples.iter().filter(kept).count())),
         decided: decided(set, &lasts)
             .into_iter()

@@ -165,17 +165,16 @@ impl Rates {
             let nothing = RigRecord::default();
             let record = history.now.rigs.get(&rig.id).unwrap_or(&nothing);
             let mut down = Minutes::ZERO;
-            for (from, to, _) in &record.repairs {
-                let length = (*to - *from).max(Minutes::new(1));
+            let over = record.spells();
+            for own in &over {
+                let length = own.length().max(Minutes::new(1));
                 down += length;
                 self.repairs.add((length.get() as f64).ln());
             }
-            let is_down = record
-                .down
-                .iter()
-                .map(|own| (now - own.since).at_least_zero());
-            down += is_down.sum();
-            count.events = (record.repairs.len() + usize::from(record.down.is_some())) as f64;
+            if let Some(own) = record.down() {
+                down += (now - own.since).at_least_zero();
+            }
+            count.events = (over.len() + usize::from(record.is_down())) as f64;
             count.out_of = days((whole - down).at_least_zero());
         }
     }
@@ -290,7 +289,7 @@ fn ratio(visit: &VisitRecord, planned: &Times, rig: Option<&RigRecord>) -> Optio
     let out = visit.out?;
     let broke = rig.is_some_and(|rig| {
         let repaired = |(from, to, _): &(Minute, Minute, String)| *from < out && visit.loaded < *to;
-        rig.repairs.iter().any(repaired) || rig.down.as_ref().is_some_and(|down| down.since < out)
+        rig.repairs.iter().any(repaired) || rig.faults.iter().any(|own| own.since < out)
     });
     let waited = planned.unload - planned.end;
     let actual = (out - visit.loaded - waited).get();

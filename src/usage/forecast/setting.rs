@@ -64,7 +64,7 @@ impl<'p> Setting<'p> {
             .map(|own| own.on_failure == OnFailure::Stop);
         let down = |rig: &crate::problem::Rig| {
             let record = history.now.rigs.get(&rig.id);
-            record.and_then(|record| record.down.clone())
+            record.and_then(crate::floor::RigRecord::down)
         };
         // Runs that have begun may load before now.
         let earliest = problem.now - Minutes::DAY * 30;

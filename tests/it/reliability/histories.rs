@@ -172,11 +172,12 @@ fn fit_faults(fit: &Fit, life: f64) -> Vec<String> {
 
 #[test]
 fn whatever_happened_the_figures_are_in_order() {
-    let legs = if is_full() { 10_000 } else { 1_000 };
-    let mut fitted = 0;
+    let legs: u64 = if is_full() { 10_000 } else { 1_000 };
+    let (mut fitted, mut decided) = (0, 0);
     for seed in 0..legs {
         let own = random_leg(seed);
         fitted += u32::from(own.evidence.fit.is_ok());
+        decided += u32::from(own.evidence.sequential.is_some());
         let faults = faults(&own);
         assert!(
             faults.is_empty(),
@@ -185,7 +186,9 @@ fn whatever_happened_the_figures_are_in_order() {
             own.lines().join("\n")
         );
     }
+    println!("{legs} legs, {fitted} with a fit, {decided} with a sequential rule");
     assert!(fitted > 100, "only {fitted} had a fit");
+    assert!(decided > 100, "only {decided} had a sequential rule");
 }
 
 #[test]

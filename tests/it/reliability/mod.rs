@@ -1,5 +1,6 @@
 //! Reliability arithmetic against worked and published values, and the evidence of whole legs.
 
+mod commands;
 mod coverage;
 mod histories;
 mod legs;

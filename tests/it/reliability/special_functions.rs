@@ -1,6 +1,6 @@
 //! How good the special functions are, measured against 40-digit arithmetic.
 
-use rigday::evidence::special;
+use rigday::evidence::special::{self, Share};
 
 fn said(function: &str, inputs: &[f64]) -> f64 {
     let whole = |x: f64| x.to_string().parse().expect("a whole number");
@@ -8,8 +8,10 @@ fn said(function: &str, inputs: &[f64]) -> f64 {
         ("normal_quantile", [c]) => special::normal_quantile(*c),
         ("ln_gamma", [x]) => special::ln_gamma(*x),
         ("beta_quantile", [c, a, b]) => special::beta_quantile(*c, *a, *b),
-        ("poisson_mean", [k, p]) => special::poisson_mean(whole(*k), *p),
-        ("good_where_at_most", [k, n, p]) => special::good_where_at_most(whole(*k), whole(*n), *p),
+        ("poisson_mean", [k, p]) => special::poisson_mean(whole(*k), Share::of(*p)),
+        ("good_where_at_most", [k, n, p]) => {
+            special::good_where_at_most(whole(*k), whole(*n), Share::of(*p))
+        }
         _ => panic!("no function {function} of {inputs:?}"),
     }
 }

@@ -54,7 +54,8 @@ fn every_worked_value_is_met() {
             wrong.push(format!("{function} {inputs}\n  got {got}, expected {expected} ({tolerance})\n  source: {source}"));
         }
     }
-    assert_eq!(rows, 484);
+    // Those of the handbook, and more at the ends of the ranges.
+    assert_eq!(rows, 484 + 31);
     assert!(
         wrong.is_empty(),
         "{} of {rows} are off:\n{}",
