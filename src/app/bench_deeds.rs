@@ -12,8 +12,8 @@ use crate::ledger::Outcome;
 
 type Done = Result<Outcome, DeskError>;
 
-/// Gives a verdict.
-pub(super) fn mark(app: &mut App, unit: &UnitId, verdict: Verdict) {
+/// Gives a verdict; perhaps in place of one that stands.
+pub(super) fn mark(app: &mut App, unit: &UnitId, verdict: Verdict, overrules: bool) {
     let (mood, word) = match &verdict {
         Verdict::Pass => (Mood::Pass, "PASS"),
         Verdict::Fail { .. } => (Mood::Fail, "FAIL"),
@@ -26,7 +26,11 @@ pub(super) fn mark(app: &mut App, unit: &UnitId, verdict: Verdict) {
         }
         _ => None,
     };
-    let done = app.desk.mark(unit, verdict);
+    let done = if overrules {
+        app.desk.overrule(unit, verdict)
+    } else {
+        app.desk.mark(unit, verdict)
+    };
     let what = step.map(|step| step_words(&app.desk, unit, step));
     told(app, (mood, word), unit, done, why.into_iter().chain(what));
 }
@@ -78,6 +82,9 @@ fn told(
     done: Done,
     words: impl IntoIterator<Item = String>,
 ) {
+    if let Ok(Outcome::Conflict { by }) = &done {
+        app.conflict = Some(by.clone());
+    }
     let refused = match done {
         Ok(outcome) => match outcome_words(&outcome, &app.desk.lab.zone) {
             (true, _) => None,
@@ -90,12 +97,16 @@ fn told(
         Answer::refused("REFUSED", unit.as_str(), &why)
     } else {
         let mut words: Vec<String> = words.into_iter().collect();
-        let local = app.desk.lab.zone.local(app.now);
+        let time = |at| app.settings.dates.time(app.desk.lab.zone.local(at).time());
+        let when = match app.bench.happened.take() {
+            Some(at) => format!("{}, entered {}", app.asked().near(at), time(app.now)),
+            None => time(app.now),
+        };
         let person = &app.desk.actor().person;
         let keys = &app.settings.keys;
         let undo = keys.key(Action::Undo, Screen::Bench);
         let undo = undo.map_or(String::new(), |key| format!("; {key} undoes"));
-        words.push(format!("{} by {person}{undo}", local.format("%H:%M")));
+        words.push(format!("{when} by {person}{undo}"));
         words.extend(next_words(&app.desk, unit, app.now, keys));
         Answer {
             mood,

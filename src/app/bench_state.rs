@@ -2,7 +2,7 @@
 
 use super::desk::Desk;
 use super::scan::Scanner;
-use crate::domain::{Minutes, UnitId};
+use crate::domain::{Minute, Minutes, UnitId};
 use std::time::Duration;
 use tui_input::Input;
 
@@ -89,6 +89,8 @@ pub struct Bench {
     pub selected: usize,
     /// Selected task of the rigs' list.
     pub rig_task: usize,
+    /// When the next deed about it happened, where that was earlier than now.
+    pub happened: Option<Minute>,
     /// The selection was moved since a unit came onto the card: Enter is about the selected line.
     pub moved: bool,
     /// When a key came last, by the clock that never goes back.
@@ -113,6 +115,7 @@ impl Bench {
             filter: String::new(),
             selected: 0,
             rig_task: 0,
+            happened: None,
             moved: false,
             touched: desk.clock().elapsed(),
             idle: Duration::from_secs(minutes * 60),

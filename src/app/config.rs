@@ -102,6 +102,11 @@ impl<'a> Value<'a> {
         self.what.as_str()
     }
 
+    /// The truth value, where it is one.
+    pub fn is_true(&self) -> Option<bool> {
+        self.what.as_bool()
+    }
+
     /// The texts, where it is a text or a list of texts.
     pub fn texts(&self) -> Option<Vec<&'a str>> {
         if let Some(text) = self.text() {

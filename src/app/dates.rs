@@ -87,6 +87,16 @@ impl Dates {
         }
     }
 
+    /// The time of day, with the day where it is not that of `now`: `14:30`, `Wed 03-24 14:30`.
+    pub fn near(&self, zone: &Zone, now: Minute, at: Minute) -> String {
+        let (local, today) = (zone.local(at), zone.local(now));
+        if local.date() == today.date() {
+            self.time(local.time())
+        } else {
+            self.short(local)
+        }
+    }
+
     /// Day, year and time: `Wed 2027-03-24 14:30`.
     pub fn long(&self, local: NaiveDateTime) -> String {
         format!("{} {}", self.date(local.date()), self.time(local.time()))

@@ -12,6 +12,8 @@ use crate::ledger::Outcome;
 use crate::usage::forecast::History;
 use std::path::Path;
 
+/// What is said once a plan is in force.
+const PUBLISHED: &str = "published: it is in force now; what is due is on the Bench (2)";
 /// Terminals drop what is longer than this, and some of them break.
 const MOST_COPIED: usize = 74_994;
 
@@ -19,6 +21,19 @@ pub(super) type Done = Result<(Outcome, String), DeskError>;
 
 /// Carries an effect out and says on the screen what came of it, but for what the ledger is too busy for.
 pub(super) fn carry_out(app: &mut App, effect: Effect, jobs: &mut Jobs) {
+    app.conflict = None;
+    let at = app.bench.happened.filter(|_| effect.is_at_bench());
+    app.desk.happened_at(at);
+    // A note takes nothing from what another session has said meanwhile.
+    let is_note = matches!(
+        effect,
+        Effect::Record(Purpose::Note(_) | Purpose::Who(_), _)
+    );
+    if let (Some(seen), Effect::Record(..) | Effect::RigDown(..), false) =
+        (app.shown, &effect, is_note)
+    {
+        app.desk.looking_at(seen);
+    }
     match effect {
         Effect::Plan => plan(app, jobs),
         Effect::Keep => super::keeping::keep(app),
@@ -46,7 +61,8 @@ pub(super) fn carry_out(app: &mut App, effect: Effect, jobs: &mut Jobs) {
             let done = app.desk.redo();
             bench_deeds::taken_back(app, "REDONE", done);
         }
-        Effect::Pass(unit) => bench_deeds::mark(app, &unit, Verdict::Pass),
+        Effect::Pass(unit) => bench_deeds::mark(app, &unit, Verdict::Pass, false),
+        Effect::Overrule(unit, verdict) => bench_deeds::mark(app, &unit, verdict, true),
         Effect::LoadUnit(unit) => bench_deeds::load(app, &unit),
         Effect::UnloadUnit(unit) => bench_deeds::unload(app, &unit),
         Effect::RigDown(rig, reason, until) => {
@@ -65,10 +81,10 @@ pub(super) fn carry_out(app: &mut App, effect: Effect, jobs: &mut Jobs) {
 fn record(app: &mut App, purpose: Purpose, text: String) {
     let done = match purpose {
         Purpose::Fail(unit) => {
-            return bench_deeds::mark(app, &unit, Verdict::Fail { reason: text });
+            return bench_deeds::mark(app, &unit, Verdict::Fail { reason: text }, false);
         }
         Purpose::Hold(unit) => {
-            return bench_deeds::mark(app, &unit, Verdict::Hold { reason: text });
+            return bench_deeds::mark(app, &unit, Verdict::Hold { reason: text }, false);
         }
         Purpose::Note(unit) => return bench_deeds::note(app, &unit, &text),
         Purpose::Who(_) => return,
@@ -95,6 +111,9 @@ pub(super) fn answer(app: &mut App, done: Done) {
     app.busy = app.tries_again && is_busy(&done);
     if app.busy {
         return;
+    }
+    if let Ok((Outcome::Conflict { by }, _)) = &done {
+        app.conflict = Some(by.clone());
     }
     let said = match done {
         Ok((outcome, words)) => match outcome_words(&outcome, &app.desk.lab.zone) {
@@ -229,7 +248,7 @@ fn publish_what_if(app: &mut App) {
     if matches!(&done, Ok(Outcome::Recorded { .. })) {
         app.overlays.pop();
     }
-    answer(app, done.map(|outcome| (outcome, "published".to_owned())));
+    answer(app, done.map(|outcome| (outcome, PUBLISHED.to_owned())));
 }
 
 fn publish(app: &mut App) {
@@ -244,7 +263,7 @@ fn publish(app: &mut App) {
     let done = app
         .desk
         .publish(&proposal)
-        .map(|outcome| (outcome, "published".to_owned()));
+        .map(|outcome| (outcome, PUBLISHED.to_owned()));
     if matches!(&done, Ok((Outcome::Recorded { .. }, _))) {
         app.overlays.pop();
         app.plan.draft = None;

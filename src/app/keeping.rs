@@ -1,8 +1,10 @@
 //! The file that keeps a what-if between two starts: read when the screens open, written after each change of it,
 //! so that no way to end the program can lose it.
 
+use super::choice::Choice;
+use super::plan::draft::Draft;
 use super::plan::keep::Kept;
-use super::state::{App, Overlay};
+use super::state::App;
 use std::io::Write as _;
 use std::os::unix::fs::{DirBuilderExt, OpenOptionsExt};
 use std::path::Path;
@@ -28,13 +30,33 @@ pub fn recall(app: &mut App, path: &Path) {
     let today = app.desk.lab.zone.local(app.now).date();
     if app.sheet != Some(today) && !app.view.morning.is_empty() && app.said.is_none() {
         let count = app.view.morning.len();
-        let words = format!("the first start today: s shows the morning sheet, {count} entries");
+        let entries = if count == 1 { "entry" } else { "entries" };
+        let words = format!("the first start today: s shows the morning sheet, {count} {entries}");
         app.said = Some((true, words));
     }
     app.plan.offered = kept.draft;
-    if app.plan.offered.is_some() {
-        app.overlays.push(Overlay::Offered);
+    if let Some(draft) = &app.plan.offered {
+        let about = offer_words(app, draft);
+        app.choose_from(Choice::offered(about));
     }
+}
+
+/// What was kept, in words.
+fn offer_words(app: &App, draft: &Draft) -> String {
+    let published = app.desk.floor.now.published.as_ref();
+    let count = draft.changes(published, app.now).len();
+    let changes = if count == 1 { "change" } else { "changes" };
+    let begun = app
+        .asked()
+        .dates
+        .short(app.desk.lab.zone.local(draft.begun));
+    let other = draft.from != published.map(|own| own.seq);
+    let since = if other {
+        "; another plan is in force since"
+    } else {
+        ""
+    };
+    format!("{count} {changes} to the plan, begun {begun}, not in force{since}")
 }
 
 fn read(path: &Path) -> Result<Kept, String> {

@@ -1,6 +1,7 @@
 //! Leaving: `q` and Ctrl-C close what lies in front, and end the program where nothing does. Nothing unsaved is
 //! lost without a question.
 
+use super::choice::Choice;
 use super::lists::select;
 use super::state::{App, Effect, Overlay, SizeForm};
 
@@ -8,10 +9,11 @@ impl App {
     /// Closes what lies in front, or ends the program; asks where something unsaved would be lost.
     pub(super) fn quit(&mut self) -> Vec<Effect> {
         match self.overlays.last() {
-            Some(Overlay::Leave { .. }) => {
+            Some(Overlay::Leave { .. } | Overlay::Count(_)) => {
                 self.overlays.pop();
                 Vec::new()
             }
+            Some(Overlay::Choice(_)) => self.key_in_choice("Esc"),
             _ => match self.unsaved() {
                 Some(what) => {
                     self.overlays.push(Overlay::Leave { what, selected: 0 });
@@ -26,7 +28,7 @@ impl App {
     fn close(&mut self) -> Vec<Effect> {
         match self.overlays.pop() {
             None if self.changed() > 0 => {
-                self.overlays.push(Overlay::Parting);
+                self.choose_from(Choice::parting(self.changed(), self.keep.is_some()));
                 Vec::new()
             }
             None => vec![Effect::Quit],

@@ -40,6 +40,9 @@ impl App {
             }
             "Tab" | "Shift-Tab" => {
                 self.overlays.pop();
+                if self.plan.hand.is_some() {
+                    return Vec::new();
+                }
                 let end = if key == "Tab" {
                     0
                 } else {

@@ -12,6 +12,7 @@ pub mod actions;
 mod bench_deeds;
 mod bench_state;
 pub mod card;
+mod choice;
 pub mod config;
 pub mod dates;
 pub mod demo_files;
@@ -62,6 +63,7 @@ pub mod when;
 
 pub use actions::{ACTIONS, Action, Entry, Kind, Where};
 pub use bench_state::{Answer, Bench, BenchList, Mood};
+pub use choice::{Choice, Chosen, Count, Reply};
 pub use jobs::Jobs;
 pub use keeping::recall;
 pub use keymap::KeyMap;

@@ -16,7 +16,7 @@ use unicode_normalization::char::is_combining_mark;
 
 /// What can be typed, in one line.
 const HELP: &str = "a serial chooses a unit; then p pass, f REASON fail, h REASON hold, l load, o unload, \
-    e TEXT note, i the unit again, d what is due (again: the next), u undo, U redo, w NAME who is there, q end; \
+    e TEXT note, t TIME the next of these happened earlier, i the unit again, d what is due (again: the next), u undo, U redo, w NAME who is there, q end; \
     cards: %PASS %FAIL %HOLD %LOAD %UNLOAD %UNDO %WHO-name %WHY-reason";
 
 /// A bench that answers lines.
@@ -73,6 +73,10 @@ impl PlainBench {
         for effect in effects {
             perform(&mut self.app, effect, &mut self.jobs);
         }
+        // Who was here first is told in the answer; there is no choice to make without a screen.
+        if matches!(self.app.overlays.last(), Some(Overlay::Choice(_))) {
+            self.app.overlays.pop();
+        }
     }
 
     fn key(&mut self, key: &str) -> Vec<Effect> {
@@ -123,6 +127,7 @@ impl PlainBench {
             "u" | "undo" => (Action::Undo, false),
             "U" | "redo" => (Action::Redo, false),
             "w" | "who" => (Action::Who, true),
+            "t" | "earlier" if !rest.is_empty() => return Some(self.earlier(rest)),
             "d" | "due" if rest.is_empty() => return Some(self.due()),
             "i" if rest.is_empty() => return Some(self.outcome()),
             "?" | "help" if rest.is_empty() => return Some(HELP.to_owned()),
@@ -194,6 +199,22 @@ impl PlainBench {
             _ => "in words".to_owned(),
         };
         format!("{wrong}{} {how}", purpose.question())
+    }
+
+    /// Takes a time for the next deed about the unit on the card.
+    fn earlier(&mut self, typed: &str) -> String {
+        if self.app.bench.unit.is_none() {
+            return "REFUSED: scan a unit first".to_owned();
+        }
+        match self.app.asked().past_instant(typed) {
+            Ok(at) => {
+                self.app.bench.happened = Some(at);
+                self.app.bench.answer = None;
+                let told = self.app.asked().words(at);
+                format!("the next load, unload or verdict happened {told}")
+            }
+            Err(why) => format!("REFUSED: {why}"),
+        }
     }
 
     /// The next line of what is due, with how many there are.

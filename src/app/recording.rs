@@ -4,7 +4,7 @@
 use super::desk::DeskError;
 use super::effects::carry_out;
 use super::jobs::Jobs;
-use super::state::{App, Effect};
+use super::state::{App, Effect, Purpose};
 use crate::ledger::Outcome;
 use std::time::Duration;
 
@@ -41,6 +41,10 @@ fn attempt(app: &mut App, recording: Recording, jobs: &mut Jobs) {
     app.busy = false;
     carry_out(app, recording.effect.clone(), jobs);
     if !app.busy {
+        app.shown = None;
+        if let Some(by) = app.conflict.take() {
+            app.show_conflict(recording.effect, &by);
+        }
         return;
     }
     app.dirty = true;
@@ -68,6 +72,18 @@ pub(super) fn is_busy(done: &Result<(Outcome, String), DeskError>) -> bool {
 }
 
 impl Effect {
+    /// True for a load, an unload or a verdict: it may have happened earlier than now.
+    pub(super) const fn is_at_bench(&self) -> bool {
+        matches!(
+            self,
+            Self::LoadUnit(_)
+                | Self::UnloadUnit(_)
+                | Self::Pass(_)
+                | Self::Overrule(..)
+                | Self::Record(Purpose::Fail(_) | Purpose::Hold(_), _)
+        )
+    }
+
     /// True where the ledger is to be written.
     const fn records(&self) -> bool {
         match self {
@@ -77,6 +93,7 @@ impl Effect {
             | Self::LoadUnit(_)
             | Self::UnloadUnit(_)
             | Self::Pass(_)
+            | Self::Overrule(..)
             | Self::RigUp(_)
             | Self::RigDown(..)
             | Self::Undo

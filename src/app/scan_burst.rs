@@ -29,6 +29,9 @@ pub enum Place {
     EmptyScanLine,
     /// A line of text, which takes whatever comes.
     Text,
+    /// Letters are commands, and this key opens a line of text: as the first of a run it does so at once, so
+    /// that what follows it is text however fast it comes. No serial begins with it.
+    OpensText,
 }
 
 /// What keys turned out to be.
@@ -104,7 +107,8 @@ impl Burst {
         match place {
             Place::Text => self.after_all(key),
             Place::EmptyScanLine => self.on_scan_line(key),
-            Place::Commands => self.on_commands(key),
+            Place::OpensText if self.run.is_empty() => self.after_all(key),
+            Place::Commands | Place::OpensText => self.on_commands(key),
         }
     }
 
@@ -311,6 +315,25 @@ mod tests {
         assert_eq!(burst.due(), Some(Duration::from_millis(47)));
         assert_eq!(burst.lapse(Duration::from_millis(46)), []);
         assert_eq!(burst.lapse(Duration::from_millis(47)), keys(&["p"]));
+    }
+
+    #[test]
+    fn t62_a_key_that_opens_a_line_of_text_does_so_at_once_but_not_within_a_scan() {
+        let mut burst = Burst::default();
+        let told = burst.key("/", Duration::ZERO, Place::OpensText);
+        assert_eq!(told, keys(&["/"]));
+        assert_eq!(burst.due(), None);
+        let mut burst = Burst::default();
+        let mut told = Vec::new();
+        for (at, key) in (0..).zip(["R", "-", "3", "0", "8", "/", "1", "Enter"]) {
+            let place = if key == "/" {
+                Place::OpensText
+            } else {
+                Place::Commands
+            };
+            told.extend(burst.key(key, Duration::from_millis(at), place));
+        }
+        assert_eq!(told, [Typed::Scan("R-308/1".to_owned())]);
     }
 
     #[test]

@@ -31,7 +31,16 @@ impl Settings {
                     self.dates = dates;
                     faults.extend(more);
                 }
-                _ => faults.push(file.fault(section.line, section.name, "only [dates] can be set")),
+                // Nothing on the screens is animated: there is nothing to switch on.
+                "animations" if section.is_true() == Some(false) => {}
+                "animations" => {
+                    let why = "only false holds: nothing on the screens is animated";
+                    faults.push(file.fault(section.line, section.name, why));
+                }
+                _ => {
+                    let why = "animations and [dates] can be set";
+                    faults.push(file.fault(section.line, section.name, why));
+                }
             }
         }
         faults
@@ -64,6 +73,20 @@ mod tests {
     }
 
     #[test]
+    fn t46_animations_can_be_switched_off_and_not_on() {
+        let read = |text: &str| {
+            let mut settings = Settings::default();
+            settings.read("settings.toml", text)
+        };
+        assert_eq!(read("animations = false\n"), []);
+        let told = read("animations = true\n");
+        assert_eq!(
+            told[0].to_string(),
+            "settings.toml:1: animations: only false holds: nothing on the screens is animated"
+        );
+    }
+
+    #[test]
     fn t83_dates_are_set_one_by_one_and_faults_name_their_line() {
         let mut settings = Settings::default();
         let text =
@@ -76,7 +99,7 @@ mod tests {
         let expected = [
             "settings.toml:3: date: one of iso, day-month, month-day is allowed; what is built in stays",
             "settings.toml:5: era: clock, date and week can be set here",
-            "settings.toml:6: bench: only [dates] can be set",
+            "settings.toml:6: bench: animations and [dates] can be set",
         ];
         assert_eq!(told, expected);
         let dates = settings.dates;

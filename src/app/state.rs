@@ -2,6 +2,7 @@
 
 use super::actions::Action;
 use super::bench_state::Bench;
+use super::choice::{Choice, Count};
 use super::desk::{Desk, Proposal};
 use super::forecast::Told;
 use super::load_view::LoadView;
@@ -16,7 +17,7 @@ use super::unit_sort::UnitSort;
 use super::view::View;
 use super::what_if::{Change, WhatIf};
 use super::when::Asked;
-use crate::domain::{Minute, RequestId, RigId, UnitId};
+use crate::domain::{Event, Minute, RequestId, RigId, Seq, UnitId, Verdict};
 use crate::planner::Progress;
 use chrono::NaiveDate;
 use std::path::PathBuf;
@@ -137,6 +138,8 @@ pub enum Effect {
     UnloadUnit(UnitId),
     /// A pass.
     Pass(UnitId),
+    /// A verdict in place of one that stands.
+    Overrule(UnitId, Verdict),
     /// Report a rig down: why, and until when, where that is known.
     RigDown(RigId, String, Option<Minute>),
     /// Report a rig back.
@@ -198,6 +201,8 @@ pub enum WhenFor {
         /// Why it is down.
         reason: String,
     },
+    /// When the next deed at the bench happened.
+    Happened,
 }
 
 impl WhenFor {
@@ -205,6 +210,15 @@ impl WhenFor {
     pub fn question(&self) -> String {
         match self {
             Self::RigBack { rig, .. } => format!("When is {rig} expected back?"),
+            Self::Happened => "When did it happen? The next load, unload or verdict".to_owned(),
+        }
+    }
+
+    /// Forms that it is often written in.
+    pub const fn forms(&self) -> &'static str {
+        match self {
+            Self::RigBack { .. } => "14:30, tomorrow 8, mon, w13, +4h",
+            Self::Happened => "06:10, -30m, yesterday 16:00, mon 9:15",
         }
     }
 
@@ -212,6 +226,7 @@ impl WhenFor {
     pub const fn empty(&self) -> &'static str {
         match self {
             Self::RigBack { .. } => "nobody knows yet",
+            Self::Happened => "now",
         }
     }
 }
@@ -346,10 +361,10 @@ pub enum Overlay {
         /// The selected entry.
         selected: usize,
     },
-    /// A what-if was kept when the program ended: shall it be taken up?
-    Offered,
-    /// The program is to end, and a what-if is not in force.
-    Parting,
+    /// A few answers to choose from.
+    Choice(Box<Choice>),
+    /// Many objects are meant: their count is typed.
+    Count(Box<Count>),
     /// Everything that a leg's verdicts say, and what is offered.
     Proof {
         /// Its place in the view.
@@ -476,6 +491,10 @@ pub struct App {
     pub recording: Option<Recording>,
     /// The ledger was too busy for what was tried last.
     pub(super) busy: bool,
+    /// What another session did, for which the last deed was refused.
+    pub(super) conflict: Option<Box<Event>>,
+    /// The last event that was known when the question in front was opened.
+    pub(super) shown: Option<Seq>,
     /// A busy ledger is not waited for: what it was too busy for is tried again.
     pub tries_again: bool,
     /// The ledger could not be read when it was looked at last.
@@ -519,6 +538,8 @@ impl App {
             job: 0,
             recording: None,
             busy: false,
+            conflict: None,
+            shown: None,
             tries_again: false,
             lost: false,
             size: (80, 24),

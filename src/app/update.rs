@@ -1,6 +1,7 @@
 //! Messages become changes of state and effects; nothing here reads or writes anything else.
 
 use super::actions::Action;
+use super::choice::{Choice, Chosen};
 use super::state::{App, Effect, Field, Message, Overlay, Purpose, Screen};
 use tui_input::{Input, InputRequest};
 
@@ -76,14 +77,12 @@ impl App {
             Some(Overlay::Help(_) | Overlay::Palette(_)) => self.key_in_list(key),
             Some(Overlay::Ask(..)) => self.key_in_question(key),
             Some(
-                Overlay::ChooseRig { .. }
-                | Overlay::ChooseUnit { .. }
-                | Overlay::Morning { .. }
-                | Overlay::Offered
-                | Overlay::Parting,
+                Overlay::ChooseRig { .. } | Overlay::ChooseUnit { .. } | Overlay::Morning { .. },
             ) => self.key_in_plan_overlay(key),
             Some(Overlay::When(..)) => self.key_in_when(key),
             Some(Overlay::Leave { .. }) => self.key_in_leave(key),
+            Some(Overlay::Choice(_)) => self.key_in_choice(key),
+            Some(Overlay::Count(_)) => self.key_in_count(key),
             Some(Overlay::Changes { .. }) => self.key_in_changes(key),
             Some(Overlay::Size(_)) => self.key_in_size_form(key),
             Some(_) => self.key_in_overlay(key),
@@ -137,9 +136,15 @@ impl App {
                 self.overlays.pop();
             }
             _ if action == Some(Action::Quit) => return self.quit(),
-            (Some(Overlay::Difference { .. }), "c") => return vec![Effect::Publish],
+            (Some(Overlay::Difference { .. }), "c") => {
+                return self.put_in_force(Chosen::PutInForce);
+            }
+            (Some(Overlay::Difference { .. }), "Enter") => self.choose_from(Choice::about_plan()),
             (Some(Overlay::Difference { .. }), "t") => return self.onto_timeline(),
-            (Some(Overlay::Beside { .. }), "c") => return vec![Effect::PublishWhatIf],
+            (Some(Overlay::Beside { .. }), "c") => {
+                return self.put_in_force(Chosen::PutWhatIfInForce);
+            }
+            (Some(Overlay::Beside { .. }), "Enter") => self.choose_from(Choice::about_what_if()),
             (Some(Overlay::Difference { proposal, scroll }), _) => {
                 let most = proposal.changes.len()
                     + proposal.clashes.len()
@@ -181,6 +186,7 @@ impl App {
                 | Overlay::Changes { field, .. },
             ) => Some(&mut field.input),
             Some(Overlay::Size(form)) => form.fields.get_mut(form.at),
+            Some(Overlay::Count(own)) => Some(&mut own.input),
             None if screen == Screen::Bench => Some(&mut self.bench.scan),
             None if screen == Screen::Units && self.units.typing => Some(&mut self.units.filter),
             _ => None,
@@ -222,6 +228,7 @@ impl App {
             Action::RigUp => return self.rig().map(Effect::RigUp).into_iter().collect(),
             Action::RigDown => {
                 if let Some(rig) = self.rig() {
+                    self.shown = Some(self.desk.floor.seen());
                     self.overlays
                         .push(Overlay::Ask(Purpose::RigDown(rig), Field::default()));
                 }
@@ -233,6 +240,7 @@ impl App {
             Action::Morning => return self.show_morning(),
             Action::Assign => self.choose_unit(),
             Action::Who => self.ask_who(None),
+            Action::Earlier => self.ask_when_it_happened(),
             _ if self.asks_who(action) => self.ask_who(Some(action)),
             Action::Pass | Action::LoadUnit | Action::UnloadUnit => return self.about_unit(action),
             Action::Fail | Action::Hold | Action::Note | Action::Withdraw => self.ask(action),
@@ -322,6 +330,7 @@ impl App {
             Action::Withdraw => Purpose::Withdraw(unit),
             _ => Purpose::Note(unit),
         };
+        self.shown = Some(self.desk.floor.seen());
         self.overlays.push(Overlay::Ask(purpose, Field::default()));
     }
 

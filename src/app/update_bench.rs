@@ -8,7 +8,7 @@ use super::desk::DeskError;
 use super::rig_work::RigTask;
 use super::scan::{Card, Scan, cleaned, ends_scan};
 use super::scan_burst::Place;
-use super::state::{App, Effect, Field, Overlay, Purpose, Screen};
+use super::state::{App, Effect, Field, Overlay, Purpose, Screen, WhenFor};
 use super::update::{edit, step_by};
 use crate::domain::UnitId;
 use crate::domain::text::{ID_MAX, line_fault, normal};
@@ -23,8 +23,17 @@ impl App {
         self.dirty = true;
     }
 
-    /// Where a key would go now.
-    pub fn place_of_keys(&self) -> Place {
+    /// Where that key would go now.
+    pub fn place_of(&self, key: &str) -> Place {
+        let place = self.place_of_keys();
+        let opens = self.settings.keys.action(key, self.screen) == Some(Action::Search);
+        if place == Place::Commands && self.overlays.is_empty() && opens {
+            return Place::OpensText;
+        }
+        place
+    }
+
+    fn place_of_keys(&self) -> Place {
         match self.overlays.last() {
             Some(
                 Overlay::Help(_)
@@ -32,6 +41,7 @@ impl App {
                 | Overlay::Ask(..)
                 | Overlay::Changes { .. }
                 | Overlay::When(..)
+                | Overlay::Count(_)
                 | Overlay::Size(_),
             ) => Place::Text,
             None if self.screen == Screen::Bench && self.bench.scan.value().is_empty() => {
@@ -92,10 +102,13 @@ impl App {
         }
     }
 
-    /// Esc on an empty scan line: the answer goes first, then the card, then what narrows the list.
+    /// Esc on an empty scan line: what was said of an earlier time goes first, then the answer, then the card, then what narrows the list.
     fn back_on_bench(&mut self) {
         self.said = None;
         self.bench.scanner.forget();
+        if self.bench.happened.take().is_some() {
+            return;
+        }
         if self.bench.answer.take().is_none() && self.bench.unit.take().is_none() {
             self.bench.filter.clear();
         }
@@ -151,6 +164,7 @@ impl App {
     fn put_on_card(&mut self, unit: UnitId) {
         self.bench.unit = Some(unit);
         self.bench.answer = None;
+        self.bench.happened = None;
         self.bench.moved = false;
         self.said = None;
     }
@@ -284,6 +298,16 @@ impl App {
                 | Action::Note
         );
         records && self.bench.away && self.screen == Screen::Bench && self.bench.unit.is_some()
+    }
+
+    /// Asks when the next deed about the unit on the card happened.
+    pub(super) fn ask_when_it_happened(&mut self) {
+        if self.bench.unit.is_none() {
+            self.said = Some((false, "scan a unit first".to_owned()));
+            return;
+        }
+        let ask = Overlay::When(WhenFor::Happened, Field::default());
+        self.overlays.push(ask);
     }
 
     /// Asks who is there; what waits goes on after the answer.

@@ -4,7 +4,7 @@ use super::actions::Action;
 use super::plan::draft::StepKey;
 use super::plan::hand::{Hand, Table};
 use super::pointer::{Pointer, PointerKind};
-use super::state::{App, Effect};
+use super::state::{App, Effect, Field, Overlay};
 use super::update::step_by;
 use crate::domain::lab::Loading;
 use crate::domain::plan::Unplannable;
@@ -120,11 +120,18 @@ impl App {
             Action::ZoomIn | Action::ZoomOut | Action::Help | Action::Palette | Action::Refresh => {
                 return None;
             }
+            // The list of actions: what needs a letter is found there too.
+            Action::NextScreen | Action::LastScreen => return self.run_in_hand_list(),
             Action::Now => hand.shift(self.now - hand.times().load),
             _ => refused = Some("first Enter to drop it, or Esc to put it back".to_owned()),
         }
         self.said = refused.map(|why| (false, why));
         self.show_hand();
+        Some(Vec::new())
+    }
+
+    fn run_in_hand_list(&mut self) -> Option<Vec<Effect>> {
+        self.overlays.push(Overlay::Palette(Field::default()));
         Some(Vec::new())
     }
 

@@ -413,8 +413,6 @@ impl App {
                 self.overlays.pop();
                 return Vec::new();
             }
-            (Some(Overlay::Offered), _) => return self.key_in_offer(key),
-            (Some(Overlay::Parting), _) => return self.key_in_parting(key),
             _ if key == "Enter" => return self.choose_line(),
             _ => {}
         }
@@ -496,43 +494,6 @@ impl App {
         };
         if let Some(key) = own.min_by_key(far).map(|own| (own.unit.clone(), own.step)) {
             self.go_to(&key);
-        }
-    }
-
-    /// A what-if that was kept: Enter takes it up, `x` throws it away, Esc leaves it for later.
-    fn key_in_offer(&mut self, key: &str) -> Vec<Effect> {
-        match key {
-            "Enter" | " " => {
-                self.overlays.pop();
-                if let Some(draft) = self.plan.offered.take() {
-                    self.plan.draft = Some(draft);
-                    self.screen = Screen::Plan;
-                    self.said = None;
-                    self.follow_published();
-                    return self.after_change();
-                }
-            }
-            "x" => {
-                self.overlays.pop();
-                self.plan.offered = None;
-                self.said = Some((true, "the what-if is thrown away".to_owned()));
-                return vec![Effect::Keep];
-            }
-            _ => {}
-        }
-        Vec::new()
-    }
-
-    /// The program is to end: Enter leaves and keeps the what-if, `x` throws it away and leaves.
-    fn key_in_parting(&mut self, key: &str) -> Vec<Effect> {
-        match key {
-            "Enter" => vec![Effect::Quit],
-            "x" => {
-                self.plan.draft = None;
-                self.renew_timeline();
-                vec![Effect::Keep, Effect::Quit]
-            }
-            _ => Vec::new(),
         }
     }
 }

@@ -8,7 +8,7 @@ use crate::domain::Minute;
 
 impl App {
     /// What is typed means, or why it cannot be taken; `None` where nothing is typed.
-    pub fn reading(&self, field: &Field) -> Option<Result<Reading, String>> {
+    pub fn reading(&self, purpose: &WhenFor, field: &Field) -> Option<Result<Reading, String>> {
         let typed = field.input.value().trim();
         let ahead = |reading| match reading {
             Reading::One(at) if at <= self.now => {
@@ -16,14 +16,18 @@ impl App {
             }
             other => Ok(other),
         };
-        (!typed.is_empty()).then(|| self.asked().read(typed).and_then(ahead))
+        let read = || match purpose {
+            WhenFor::RigBack { .. } => self.asked().read(typed).and_then(ahead),
+            WhenFor::Happened => self.asked().read_past(typed),
+        };
+        (!typed.is_empty()).then(read)
     }
 
     pub(super) fn key_in_when(&mut self, key: &str) -> Vec<Effect> {
         let Some(Overlay::When(purpose, field)) = self.overlays.last() else {
             return Vec::new();
         };
-        let reading = self.reading(field);
+        let reading = self.reading(purpose, field);
         let count = match &reading {
             Some(Ok(Reading::Several { answers, .. })) => answers.len(),
             _ => 0,
@@ -39,9 +43,9 @@ impl App {
                 // What has several answers is chosen with the arrows first; what has none stays to be mended.
                 Some(_) => return Vec::new(),
             };
-            let effect = effect(purpose.clone(), at);
+            let purpose = purpose.clone();
             self.overlays.pop();
-            return vec![effect];
+            return self.told_when(purpose, at);
         }
         if key == "Esc" {
             self.overlays.pop();
@@ -55,10 +59,22 @@ impl App {
         }
         Vec::new()
     }
-}
 
-fn effect(purpose: WhenFor, at: Option<Minute>) -> Effect {
-    match purpose {
-        WhenFor::RigBack { rig, reason } => Effect::RigDown(rig, reason, at),
+    fn told_when(&mut self, purpose: WhenFor, at: Option<Minute>) -> Vec<Effect> {
+        match purpose {
+            WhenFor::RigBack { rig, reason } => vec![Effect::RigDown(rig, reason, at)],
+            WhenFor::Happened => {
+                self.bench.happened = at;
+                self.bench.answer = None;
+                self.said = at.map(|at| {
+                    let words = format!(
+                        "the next load, unload or verdict happened {}; Esc: now",
+                        self.asked().words(at)
+                    );
+                    (true, words)
+                });
+                Vec::new()
+            }
+        }
     }
 }

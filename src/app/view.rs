@@ -63,8 +63,8 @@ pub struct UnitLine {
     pub step: u32,
     /// The method of the step that it is on or goes to next; empty where there is none.
     pub method: String,
-    /// Reasons of its failures and holds, and of its withdrawal.
-    pub reasons: String,
+    /// Reasons of its failures and holds and of its withdrawal, and the notes about it.
+    pub said: String,
     /// How many steps it walks.
     pub steps: usize,
     /// Where it is, or where it goes next.
@@ -74,8 +74,8 @@ pub struct UnitLine {
 }
 
 impl UnitLine {
-    /// True where each word of the lower-case text is in serial, request, product, build, rig, method, state
-    /// or a reason.
+    /// True where each word of the lower-case text is in serial, request, product, build, rig, method, state,
+    /// a reason or a note.
     pub fn matches(&self, find: &str) -> bool {
         holds_all(
             find,
@@ -86,7 +86,7 @@ impl UnitLine {
                 &self.rig,
                 &self.method,
                 state_word(self.state),
-                &self.reasons,
+                &self.said,
             ],
         )
     }
@@ -204,7 +204,7 @@ fn units(desk: &Desk, now: Minute) -> Vec<UnitLine> {
                 state: desk.floor.unit_state(&desk.lab, &desk.walks, unit, now),
                 step: running.map_or(done, |(step, _)| step),
                 method: method.map_or(String::new(), |own| own.method.to_string()),
-                reasons: record.map_or(String::new(), reasons),
+                said: record.map_or(String::new(), said),
                 steps,
                 rig: rig
                     .or(ahead.map(|own| format!("> {}", own.rig)))
@@ -216,8 +216,8 @@ fn units(desk: &Desk, now: Minute) -> Vec<UnitLine> {
     lines
 }
 
-/// Every reason that was given about a unit.
-fn reasons(record: &UnitRecord) -> String {
+/// Every reason that was given about a unit, and every note.
+fn said(record: &UnitRecord) -> String {
     let verdicts = record
         .verdicts
         .values()
@@ -229,5 +229,7 @@ fn reasons(record: &UnitRecord) -> String {
         .withdrawn
         .iter()
         .map(|(_, _, reason)| reason.as_str());
-    verdicts.chain(withdrawn).collect::<Vec<_>>().join(" ")
+    let notes = record.notes.iter().map(String::as_str);
+    let all = verdicts.chain(withdrawn).chain(notes);
+    all.collect::<Vec<_>>().join(" ")
 }

@@ -89,12 +89,72 @@ impl Asked<'_> {
         self.resolved(date, time)
     }
 
+    /// Reads a date and time that is past: a bare time is the last one, a weekday the last one up to today.
+    ///
+    /// # Errors
+    /// As of [`Asked::read`], and where it is still to come.
+    pub fn read_past(&self, text: &str) -> Result<Reading, String> {
+        let lower = text.trim().to_lowercase();
+        let (first, rest) = lower.split_once(' ').unwrap_or((&lower, ""));
+        let today = self.zone.local(self.now).date();
+        let (day, time, before) = if let (Some(time), "") = (bare_time(first), rest) {
+            (today, time, 1)
+        } else if weekday(first).is_some() {
+            let time = match rest.trim() {
+                "" => MORNING,
+                rest => hour(rest)
+                    .ok_or_else(|| format!("`{}` is no time such as 14:30 or 8", shown(rest)))?,
+            };
+            let day = self.date(first)?;
+            (day.checked_sub_days(Days::new(7)).unwrap_or(day), time, 7)
+        } else {
+            return self.only_past(self.read(text)?);
+        };
+        let earlier = day.checked_sub_days(Days::new(before)).unwrap_or(day);
+        let reading = self.resolved(day, time)?;
+        self.only_past(reading)
+            .or_else(|_| self.only_past(self.resolved(earlier, time)?))
+    }
+
+    /// What of a reading is not to come.
+    fn only_past(&self, reading: Reading) -> Result<Reading, String> {
+        let (why, answers) = match reading {
+            Reading::One(at) => (String::new(), vec![at]),
+            Reading::Several { why, answers } => (why, answers),
+        };
+        let past: Vec<Minute> = answers
+            .iter()
+            .copied()
+            .filter(|at| *at <= self.now)
+            .collect();
+        match &past[..] {
+            [] => Err(format!(
+                "{} is still to come",
+                answers.first().map_or(String::new(), |at| self.words(*at))
+            )),
+            [one] => Ok(Reading::One(*one)),
+            _ => Ok(Reading::Several { why, answers: past }),
+        }
+    }
+
     /// One instant, or the reason why there is not exactly one, with the instants to choose from spelt out.
     ///
     /// # Errors
     /// As of [`Asked::read`], and where there are several.
     pub fn instant(&self, text: &str) -> Result<Minute, String> {
-        match self.read(text)? {
+        self.exactly(self.read(text)?)
+    }
+
+    /// As [`Asked::instant`], of what is past.
+    ///
+    /// # Errors
+    /// As of [`Asked::read_past`], and where there are several.
+    pub fn past_instant(&self, text: &str) -> Result<Minute, String> {
+        self.exactly(self.read_past(text)?)
+    }
+
+    fn exactly(&self, reading: Reading) -> Result<Minute, String> {
+        match reading {
             Reading::One(at) => Ok(at),
             Reading::Several { why, answers } => {
                 let spelt = |at: &Minute| crate::lab::offset_text(self.zone, *at);
@@ -107,6 +167,11 @@ impl Asked<'_> {
     /// The instant with nothing left to guess.
     pub fn words(&self, at: Minute) -> String {
         self.dates.full(self.zone, at)
+    }
+
+    /// The time of day, with the day where it is not today.
+    pub fn near(&self, at: Minute) -> String {
+        self.dates.near(self.zone, self.now, at)
     }
 
     fn one(&self, at: Minute) -> Result<Reading, String> {

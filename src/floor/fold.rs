@@ -284,6 +284,10 @@ impl Standing {
                     seq,
                 });
             }
+            EventBody::Note {
+                subject: Subject::Unit(unit),
+                text,
+            } => self.unit(unit).notes.push(text.clone()),
             EventBody::RigUp { rig } => self.rig(rig).comes_back(happened),
             EventBody::Note { .. }
             | EventBody::Correction { .. }

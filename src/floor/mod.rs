@@ -102,6 +102,8 @@ pub struct UnitRecord {
     pub verdicts: BTreeMap<u32, VerdictRecord>,
     /// Set once it was withdrawn.
     pub withdrawn: Option<(Seq, Minute, String)>,
+    /// Notes about it that count, in order.
+    pub notes: Vec<String>,
 }
 
 /// A visit that has started.

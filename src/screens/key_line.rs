@@ -86,11 +86,13 @@ fn overlay_keys(overlay: &Overlay) -> Vec<(String, String)> {
             ("t", "show on the timeline"),
             ("Esc", "back"),
             ("Up Down", "scroll"),
+            ("Enter", "choose"),
         ],
         Overlay::Beside { .. } => &[
             ("c", "put in force"),
             ("Esc", "drop"),
             ("Up Down", "scroll"),
+            ("Enter", "choose"),
         ],
         Overlay::Changes { changes, .. } if changes.is_empty() => {
             &[("Enter", "take the change"), ("Esc", "back")]
@@ -103,17 +105,11 @@ fn overlay_keys(overlay: &Overlay) -> Vec<(String, String)> {
         Overlay::Ask(..) => &[("Enter", "record"), ("Esc", "back"), ("Up Down", "choose")],
         Overlay::When(..) => &[("Enter", "take it"), ("Esc", "back"), ("Up Down", "choose")],
         Overlay::Morning { .. } => &[("Enter", "go there"), ("Esc", "close"), ("Up Down", "move")],
-        Overlay::Offered => &[
-            ("Enter", "take it up"),
-            ("Esc", "leave it"),
-            ("x", "throw it away"),
-        ],
-        Overlay::Parting => &[
-            ("Enter", "leave"),
-            ("Esc", "stay"),
-            ("x", "throw it away and leave"),
-        ],
-        Overlay::Leave { .. } | Overlay::ChooseRig { .. } | Overlay::ChooseUnit { .. } => {
+        Overlay::Count(_) => &[("Enter", "go on"), ("Esc", "back")],
+        Overlay::Leave { .. }
+        | Overlay::Choice(_)
+        | Overlay::ChooseRig { .. }
+        | Overlay::ChooseUnit { .. } => {
             &[("Enter", "choose"), ("Esc", "back"), ("Up Down", "move")]
         }
         Overlay::Size(_) => &[

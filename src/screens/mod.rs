@@ -278,12 +278,5 @@ fn state_line(app: &App) -> String {
 
 /// A minute as the time of day, with the date where it is not today's.
 fn clock(app: &App, at: crate::domain::Minute) -> String {
-    let zone = &app.desk.lab.zone;
-    let (local, today) = (zone.local(at), zone.local(app.now));
-    let dates = &app.settings.dates;
-    if local.date() == today.date() {
-        dates.time(local.time())
-    } else {
-        dates.short(local)
-    }
+    app.asked().near(at)
 }

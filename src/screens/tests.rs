@@ -8,7 +8,8 @@ use crate::app::desk::{Desk, Opening};
 use crate::app::scenario::Scenario;
 use crate::app::what_if::Change;
 use crate::app::{
-    App, Field, Jobs, Message, Overlay, Purpose, RigOffer, Screen, SizeForm, WhenFor,
+    App, Choice, Chosen, Count, Field, Jobs, Message, Overlay, Purpose, RigOffer, Screen, SizeForm,
+    WhenFor,
 };
 use crate::clock::FakeClock;
 use crate::domain::{
@@ -196,8 +197,13 @@ fn overlays(app: &App) -> Vec<Option<Overlay>> {
             selected: 0,
         }),
         Some(Overlay::Morning { selected: 2 }),
-        Some(Overlay::Parting),
-        Some(Overlay::Offered),
+        Some(Overlay::Choice(Box::new(Choice::parting(3, true)))),
+        Some(Overlay::Count(Box::new(Count {
+            lines: vec!["many \u{1b}[2J ".repeat(20)],
+            count: 34,
+            input: "3".into(),
+            does: Chosen::Back,
+        }))),
         Some(Overlay::Walk { unit, scroll: 3 }),
         Some(Overlay::Changes {
             field: field(),
@@ -354,6 +360,15 @@ impl Script {
     /// Waits until the planner has answered.
     pub(super) fn planned(&mut self) {
         self.until(|overlay| matches!(overlay, Overlay::Difference { .. }));
+    }
+
+    /// Types the count of what is meant, where that is asked for.
+    pub(super) fn count_what_is_asked(&mut self) {
+        if let Some(Overlay::Count(own)) = self.app.overlays.last() {
+            let count = own.count.to_string();
+            self.type_in(&count);
+            self.keys("Enter");
+        }
     }
 
     /// Waits until the topmost overlay is as wanted.
@@ -545,6 +560,7 @@ fn a_what_if_is_planned_beside_the_plan_in_force_and_published_only_when_said() 
     run.keys("Enter Enter");
     run.until(|overlay| matches!(overlay, Overlay::Beside { .. }));
     run.keys("c");
+    run.count_what_is_asked();
     assert!(run.app.desk.floor.events.len() > events, "{}", run.screen());
     assert!(run.app.overlays.is_empty());
 }

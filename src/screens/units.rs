@@ -228,12 +228,26 @@ mod tests {
             run.keys("4 Esc");
             assert_eq!(run.app.shown_units().len(), all);
         }
+        // What was noted about a unit can be looked for, and no longer once the note is taken back.
+        let noted = run.app.view.units[0].unit.clone();
+        let about = crate::domain::event::Subject::Unit(noted.clone());
+        let note = run.app.desk.note(about, "Scratch at the hinge");
+        assert!(note.is_ok());
+        run.app.renew();
+        run.keys("/");
+        run.type_in("scratch hinge");
+        let found = run.app.shown_units();
+        assert!(found.len() == 1 && found[0].unit == noted);
+        run.keys("Esc u /");
+        run.type_in("scratch hinge");
+        assert!(run.app.shown_units().is_empty());
+        run.keys("Esc");
         // Why a unit failed can be looked for too.
         let failed = run.app.view.units.iter();
-        let mut failed = failed.filter(|line| !line.reasons.is_empty());
+        let mut failed = failed.filter(|line| !line.said.is_empty());
         let (unit, reason) = failed
             .next()
-            .map(|line| (line.unit.clone(), line.reasons.clone()))
+            .map(|line| (line.unit.clone(), line.said.clone()))
             .expect("one failed");
         run.keys("/");
         run.type_in(&reason);

@@ -14,7 +14,7 @@ mod typing;
 mod watch;
 
 pub use keys::key_name;
-pub use turn::step;
+pub use turn::{TICK, step};
 
 use crate::app::desk::Desk;
 use crate::app::{App, Jobs, Settings, recall};

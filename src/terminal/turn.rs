@@ -17,7 +17,7 @@ use std::sync::mpsc::{Receiver, RecvTimeoutError};
 use std::time::Duration;
 
 /// How often the ledger and the clock are looked at.
-const TICK: Duration = Duration::from_millis(500);
+pub const TICK: Duration = Duration::from_millis(500);
 /// Frames come no more often than this, so that what is typed ahead is taken in at once.
 const FRAME: Duration = Duration::from_millis(16);
 /// How long the host is given to stop us.

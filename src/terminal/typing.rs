@@ -20,7 +20,7 @@ impl Typing {
     /// A key came at `at`, by the same clock as everywhere in here.
     pub(super) fn key(&mut self, app: &mut App, key: &str, at: Duration, jobs: &mut Jobs) {
         self.lapse(app, at, jobs);
-        for typed in self.burst.key(key, at, app.place_of_keys()) {
+        for typed in self.burst.key(key, at, app.place_of(key)) {
             step(app, typed.into(), jobs);
         }
     }

@@ -25,6 +25,7 @@ impl Desk {
             return not_now("a fail needs a reason".to_owned());
         }
         let record = self.record_of(unit)?;
+        self.can_have_happened(unit, &record)?;
         let (step, running) = self.checkpoint(unit, &record)?;
         let mut bodies = Vec::new();
         if let Some(rig) = running {
@@ -90,6 +91,7 @@ impl Desk {
             return Ok(conflict);
         }
         let record = self.record_of(unit)?;
+        self.can_have_happened(unit, &record)?;
         let step = self.next_step(unit, &record)?;
         let booking = self.floor.booking(unit, step).cloned();
         let rig = match (rig, &booking) {
@@ -138,7 +140,7 @@ impl Desk {
         }
         match self
             .floor
-            .unit_state(&self.lab, &self.walks, unit, self.now())
+            .unit_state(&self.lab, &self.walks, unit, self.moment())
         {
             UnitState::Failed => return not_now(format!("{unit} has failed and walks no further")),
             UnitState::Held => {
@@ -213,7 +215,7 @@ impl Desk {
 
     /// The rig can do the step, is in use and not down.
     fn can_load(&self, unit: &UnitId, step: u32, rig: &Rig) -> Result<(), DeskError> {
-        let now = self.now();
+        let now = self.moment();
         match self.floor.rig_state(&self.lab, &rig.id, now) {
             RigState::Down => return not_now(format!("{} is down", rig.id)),
             RigState::Service => {
@@ -245,11 +247,47 @@ impl Desk {
         ))
     }
 
+    /// Units on a rig, and, where the next deed happened earlier than now, those that have left it since.
+    fn inside<'f>(&'f self, rig: &'f RigId) -> Vec<(&'f UnitId, u32, &'f VisitRecord)> {
+        let Some(at) = self.at else {
+            return self.floor.on_rig(rig).collect();
+        };
+        let units = self.floor.now.units.iter();
+        let visits = units.flat_map(|(unit, record)| {
+            let visits = record.visits.iter();
+            visits.map(move |(step, visit)| (unit, *step, visit))
+        });
+        let since = |visit: &VisitRecord| visit.rig == *rig && visit.out.is_none_or(|out| out > at);
+        visits.filter(|(_, _, visit)| since(visit)).collect()
+    }
+
+    /// What is said to have happened earlier than now is not to come, and not before what is known of the unit.
+    fn can_have_happened(&self, unit: &UnitId, record: &UnitRecord) -> Result<(), DeskError> {
+        let Some(at) = self.at else {
+            return Ok(());
+        };
+        let told = |at| self.lab.zone.local(at).format("%a %d %b %H:%M");
+        if at > self.now() {
+            return not_now(format!("{} is still to come", told(at)));
+        }
+        let visits = record.visits.values();
+        let instants = visits.flat_map(|own| [Some(own.loaded), own.out]).flatten();
+        let given = record.verdicts.values().map(|own| own.at);
+        match instants.chain(given).max() {
+            Some(last) if at < last => not_now(format!(
+                "something is known of {unit} at {}, which is later than {}",
+                told(last),
+                told(at)
+            )),
+            _ => Ok(()),
+        }
+    }
+
     /// The booked position if it is free, else the first that is.
     fn free_position(&self, rig: &Rig, booked: Option<u32>) -> Result<u32, DeskError> {
-        let taken: Vec<u32> = self
-            .floor
-            .on_rig(&rig.id)
+        let inside = self.inside(&rig.id);
+        let taken: Vec<u32> = inside
+            .iter()
             .filter_map(|(_, _, visit)| visit.position)
             .collect();
         let free = |position: &u32| !taken.contains(position);
@@ -276,7 +314,7 @@ impl Desk {
             let position = self.free_position(rig, booked.and_then(|own| own.position))?;
             return Ok((Some(position), None));
         }
-        let inside: Vec<(&UnitId, u32, &VisitRecord)> = self.floor.on_rig(&rig.id).collect();
+        let inside = self.inside(&rig.id);
         if inside.len() >= rig.positions as usize {
             return not_now(format!(
                 "all {} positions of {} are taken",
@@ -295,7 +333,7 @@ impl Desk {
         if rig.loading == Loading::Held {
             return Ok((None, None));
         }
-        let now = self.now();
+        let now = self.moment();
         if let Some((_, _, visit)) = inside
             .iter()
             .find(|(_, _, visit)| now > visit.loaded + rig.load)
@@ -355,6 +393,7 @@ impl Desk {
             return Ok(conflict);
         }
         let record = self.record_of(unit)?;
+        self.can_have_happened(unit, &record)?;
         let Some((step, visit)) = record.running() else {
             return not_now(format!("{unit} is on no rig"));
         };

@@ -34,6 +34,8 @@ pub struct Desk {
     actor: Actor,
     /// Why what is recorded now is entered late.
     late: Option<String>,
+    /// When the next deed happened, where that was earlier than now.
+    at: Option<Minute>,
     /// The last event that whoever acts next was shown; without it, the last that was read.
     looked_at: Option<Seq>,
     /// Deeds of this session that can be undone, the last at the end.
@@ -103,6 +105,7 @@ impl Desk {
             ids,
             actor,
             late: None,
+            at: None,
             looked_at: None,
             done: Vec::new(),
             undone: Vec::new(),
@@ -170,6 +173,17 @@ impl Desk {
         self.late = Some(reason.to_owned());
     }
 
+    /// Says when the next load, unload or verdict happened, where that was earlier than now; the deed is then
+    /// entered late. `None`: now.
+    pub fn happened_at(&mut self, at: Option<Minute>) {
+        self.at = at;
+    }
+
+    /// When what is recorded next happened: now, unless somebody said otherwise.
+    pub(super) fn moment(&self) -> Minute {
+        self.at.unwrap_or_else(|| self.now())
+    }
+
     /// The end of the ledger's chain, after reading everything up to it.
     pub fn head(&mut self) -> Result<Head, DeskError> {
         loop {
@@ -227,19 +241,19 @@ impl Desk {
         Err(DeskError::UnknownUnit { serial, nearest })
     }
 
-    /// Records events that happen now, all or none, and reads them back. Where the disk failed while it was
+    /// Records events that happen now, or at the moment that was said, all or none, and reads them back. Where the disk failed while it was
     /// recorded, it is said once more with the same ids, which cannot record it twice.
     fn record(
         &mut self,
         expect: &[Expect],
         mut bodies: Vec<EventBody>,
     ) -> Result<Outcome, DeskError> {
-        if let Some(reason) = &self.late {
+        let happened = self.moment();
+        let earlier = self.at.take().map(|_| "entered afterwards".to_owned());
+        if let Some(reason) = self.late.clone().or(earlier) {
             let events = u32::try_from(bodies.len()).unwrap_or(u32::MAX);
-            let reason = reason.clone();
             bodies.push(EventBody::LateEntry { events, reason });
         }
-        let happened = self.now();
         let new = |body| NewEvent {
             id: self.ids.next(),
             happened,

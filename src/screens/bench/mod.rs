@@ -69,7 +69,13 @@ fn scan_line(app: &App, theme: &Theme, area: Rect, buffer: &mut Buffer) {
         .iter()
         .filter(|due| due.from <= app.now)
         .count();
-    let count = format!("{now} due now, {} in 8 h ", app.view.due.len());
+    let count = match app.bench.happened {
+        Some(at) => format!(
+            "next deed: {} (t, Esc) ",
+            app.asked().dates.short(app.desk.lab.zone.local(at))
+        ),
+        None => format!("{now} due now, {} in 8 h ", app.view.due.len()),
+    };
     let wide = u16::try_from(count.len()).unwrap_or(0);
     let typed = app.bench.scan.value();
     let head = if area.width < 60 {

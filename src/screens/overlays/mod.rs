@@ -70,8 +70,8 @@ pub(super) fn draw(app: &App, theme: &Theme, area: Rect, buffer: &mut Buffer) ->
             coordinator::waiting(theme, (units, *selected), area, buffer);
         }
         Overlay::Morning { selected } => coordinator::morning(app, theme, *selected, area, buffer),
-        Overlay::Offered => coordinator::offered(app, theme, area, buffer),
-        Overlay::Parting => coordinator::parting(app, theme, area, buffer),
+        Overlay::Choice(choice) => questions::choice(theme, choice, area, buffer),
+        Overlay::Count(count) => questions::count(theme, count, area, buffer),
         Overlay::Proof { leg, scroll } => {
             super::proof::proof(app, theme, *leg, *scroll, area, buffer);
         }

@@ -331,6 +331,7 @@ fn a_unit_is_taken_off_and_assigned_again_to_a_rig_with_its_first_free_time() {
     run.keys("Enter Esc");
     run.planned();
     run.keys("c");
+    run.count_what_is_asked();
     let after = booked(&run.app, &unit, step).expect("it is in force");
     assert_eq!(
         (Some(after.times.load), after.rig),

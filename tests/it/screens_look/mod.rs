@@ -2,6 +2,7 @@
 
 mod colours;
 mod dates;
+mod deeds;
 mod keys;
 mod resize;
 mod sizes;

@@ -7,7 +7,8 @@ use rigday::app::desk::{Desk, Opening};
 use rigday::app::scenario::Scenario;
 use rigday::app::what_if::{Change, WhatIf};
 use rigday::app::{
-    App, Field, Jobs, Message, Overlay, Purpose, RigOffer, Screen, SizeForm, WhenFor, demo_files,
+    App, Choice, Field, Jobs, Message, Overlay, Purpose, RigOffer, Screen, SizeForm, WhenFor,
+    demo_files,
 };
 use rigday::clock::FakeClock;
 use rigday::domain::{Actor, Lab, Minute, RigId, UnitId, Zone};
@@ -75,13 +76,37 @@ pub(crate) fn fresh() -> App {
 
 /// The demo on its Monday, its story played.
 pub(crate) fn demo() -> App {
+    let (lab, shared, clock) = played();
+    app_on(lab, Box::new(shared), clock)
+}
+
+/// Two sessions on the demo's ledger: Ines and Rui.
+pub(crate) fn two() -> (App, App) {
+    let (lab, shared, clock) = played();
+    let ines = app_on(lab.clone(), Box::new(shared.clone()), clock.clone());
+    let rui = Desk::open(Opening {
+        lab,
+        ledger: Box::new(shared),
+        clock,
+        ids: Ids::seeded(3),
+        actor: Actor {
+            person: "Rui".to_owned(),
+            session: "other".to_owned(),
+            ..actor()
+        },
+    });
+    let rui = App::new(rui.expect("a ledger in memory can be read"), true);
+    (ines, rui)
+}
+
+fn played() -> (Lab, Shared, Arc<FakeClock>) {
     let lab = demo_lab();
     let story = Scenario::read(demo_files::SCENARIO, &lab).expect("the story can be read");
     let clock = Arc::new(FakeClock::at(story.opens));
     let shared = Shared::new(memory(&clock));
     let played = story.play(&lab, Box::new(shared.clone()), &clock, &actor());
     played.expect("the story can be played");
-    app_on(lab, Box::new(shared), clock)
+    (lab, shared, clock)
 }
 
 /// Names that try to break a screen: wide, half-width, combining, joined, right to left, tabs, line ends,
@@ -163,7 +188,7 @@ pub(crate) fn overlays(app: &App) -> Vec<Overlay> {
             selected: 7,
         },
         Overlay::Morning { selected: 4 },
-        Overlay::Parting,
+        Overlay::Choice(Box::new(Choice::parting(3, true))),
         Overlay::Walk { unit, scroll: 3 },
         Overlay::Changes {
             field: typed("rig-down"),

@@ -20,6 +20,19 @@ fn until(tmux: &Tmux, words: &str) -> String {
     tmux.until(words, Tmux::screen, |screen| screen.contains(words))
 }
 
+/// Puts the plan on the screen in force; where it replaces many bookings, their count is typed.
+fn put_in_force(tmux: &Tmux) {
+    keys(tmux, &["c"]);
+    let wanted = |screen: &str| screen.contains("published: ") || screen.contains("to go on");
+    let screen = tmux.until("published, or a count", Tmux::screen, wanted);
+    if let Some((_, rest)) = screen.split_once("Type ") {
+        let count = rest.split(' ').next().unwrap_or_default().to_owned();
+        keys(tmux, &[&count]);
+        keys(tmux, &["Enter"]);
+        until(tmux, "published: ");
+    }
+}
+
 fn log_of(lab: &Path) -> String {
     let output = Command::new(PROGRAM)
         .args(["log", "--lab"])
@@ -52,8 +65,7 @@ fn a_morning_on_a_terminal_is_told_by_the_ledger() {
         difference.contains("c puts it in force") && difference.contains(" changes"),
         "{difference}"
     );
-    keys(&tmux, &["c"]);
-    until(&tmux, "published");
+    put_in_force(&tmux);
 
     // The technician: scan a unit, load it, fail it with a reason of the lab's list.
     keys(&tmux, &["2"]);
@@ -74,8 +86,7 @@ fn a_morning_on_a_terminal_is_told_by_the_ledger() {
     keys(&tmux, &["p"]);
     let difference = until(&tmux, "WHAT-IF");
     assert!(difference.contains("dropped R-403/2 step"), "{difference}");
-    keys(&tmux, &["c"]);
-    until(&tmux, "published");
+    put_in_force(&tmux);
 
     // The manager sees the hours.
     keys(&tmux, &["3"]);
