@@ -10,7 +10,7 @@ use std::time::Duration;
 
 /// Wipes the page from which ids are looked up; the events themselves stay readable.
 fn wipe_a_page(path: &Path) {
-    let root: u64 = stranger(path)
+    let root: i64 = stranger(path)
         .query_row(
             "SELECT rootpage FROM sqlite_schema WHERE name = 'sqlite_autoindex_event_1'",
             (),
@@ -21,7 +21,8 @@ fn wipe_a_page(path: &Path) {
         .write(true)
         .open(path)
         .expect("the file");
-    let at = SeekFrom::Start((root - 1) * 4096);
+    let page = u64::try_from(root - 1).expect("pages count from 1");
+    let at = SeekFrom::Start(page * 4096);
     file.seek(at).expect("a place in the file");
     file.write_all(&[0; 4096]).expect("zeros");
 }
