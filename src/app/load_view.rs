@@ -14,6 +14,8 @@ use std::cell::OnceCell;
 const MOST_CHAINS: usize = 8;
 /// Intervals of a trend.
 const TREND: usize = 12;
+/// How far back the screen usually looks: over a trend of weeks, and a little more.
+const NEAR: Minutes = Minutes::hours(24 * 7 * 14);
 /// Whole weeks ahead whose booked work is held against capacity.
 pub const WEEKS_AHEAD: usize = 3;
 
@@ -39,8 +41,17 @@ pub struct LoadKnown {
 impl LoadKnown {
     /// Of a desk at a moment.
     pub fn of(desk: &Desk, now: Minute) -> Self {
-        let lab = &desk.lab;
-        let usage = Usage::of(lab, &desk.walks, &desk.floor, now);
+        Self::with(desk, Usage::of(&desk.lab, &desk.walks, &desk.floor, now))
+    }
+
+    /// Of a desk at a moment, without the time before `since`.
+    pub fn since(desk: &Desk, now: Minute, since: Minute) -> Self {
+        let (lab, floor) = (&desk.lab, &desk.floor);
+        Self::with(desk, Usage::since(lab, &desk.walks, floor, now, since))
+    }
+
+    fn with(desk: &Desk, usage: Usage) -> Self {
+        let (lab, now) = (&desk.lab, usage.now);
         let (late, held_up) = late_and_why(desk);
         let (coming, groups) = usage.groups(lab, WEEKS_AHEAD);
         let week = Span::new(now, now + Minutes::DAY * 7);
@@ -133,8 +144,10 @@ pub struct LoadView {
     pub column: Column,
     /// The largest first.
     pub descending: bool,
-    /// Worked out when it is first asked for.
-    known: OnceCell<LoadKnown>,
+    /// Of the last weeks and what lies ahead; worked out when it is first asked for.
+    near: OnceCell<LoadKnown>,
+    /// Of all time; worked out when somebody first looks back further.
+    whole: OnceCell<LoadKnown>,
 }
 
 impl LoadView {
@@ -147,18 +160,26 @@ impl LoadView {
             measure: Measure::InUse,
             column: Column::Lab,
             descending: false,
-            known: OnceCell::new(),
+            near: OnceCell::new(),
+            whole: OnceCell::new(),
         }
     }
 
     /// What is known of the desk's lab at `now`; worked out once until [`LoadView::forget`].
     pub fn known(&self, desk: &Desk, now: Minute) -> &LoadKnown {
-        self.known.get_or_init(|| LoadKnown::of(desk, now))
+        let since = now - NEAR;
+        let first = intervals(&desk.lab.zone, self.first, 1, Grain::Day);
+        if first.iter().all(|day| day.span.start >= since) {
+            self.near.get_or_init(|| LoadKnown::since(desk, now, since))
+        } else {
+            self.whole.get_or_init(|| LoadKnown::of(desk, now))
+        }
     }
 
     /// The ledger or the minute has changed.
     pub fn forget(&mut self) {
-        self.known.take();
+        self.near.take();
+        self.whole.take();
     }
 
     /// The rigs over `count` columns.

@@ -7,7 +7,7 @@ use super::{Answer, Exit, Failure};
 use crate::app::demo_files::is_sample;
 use crate::app::desk::Desk;
 use crate::app::papers::{self, Made, Week};
-use crate::domain::{CrewId, RequestId, Seq};
+use crate::domain::{CrewId, RequestId};
 use crate::lab::parse_date;
 use crate::report::html::html;
 use crate::report::paper::Paper;
@@ -125,13 +125,10 @@ pub(crate) fn run(arguments: &Arguments, env: &mut Env) -> Answer {
     }
 }
 
-/// The desk for looking, with every event of the ledger, and the end of the chain that it has read.
+/// The desk for looking, and the end of the chain that it has read.
 pub(super) fn open(place: &Place, env: &mut Env) -> Result<(Desk, Made), Failure> {
     let mut desk = place.look(env)?;
     let head = desk.head()?;
-    let mut events = Vec::new();
-    desk.each_after(Seq(0), |event| events.push(event.clone()))?;
-    desk.floor.events = events;
     let ms = env.host.now_ms();
     let sample = is_sample(&desk)?;
     Ok((desk, Made { ms, head, sample }))

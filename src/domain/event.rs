@@ -4,6 +4,7 @@ use super::ids::{PlanId, RequestId, RigId, UnitId};
 use super::plan::{Booking, Finish, Unplannable};
 use super::roles::{Holder, Role};
 use super::time::Minute;
+use std::sync::Arc;
 
 /// Place of an event in its ledger: 1, 2, 3, … without gaps.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, PartialOrd, Ord, Hash)]
@@ -54,8 +55,8 @@ pub struct Event {
     pub recorded_ms: i64,
     /// True where the host's clock then stood before the time of the event before it.
     pub clock_back: bool,
-    /// Who said so.
-    pub actor: Actor,
+    /// Who said so; events of one session share it.
+    pub actor: Arc<Actor>,
     /// What happened.
     pub body: EventBody,
 }

@@ -5,7 +5,7 @@ use super::{
     Down, Floor, Past, Published, RigRecord, Standing, UnitRecord, VerdictRecord, VisitRecord,
 };
 use crate::domain::event::Subject;
-use crate::domain::{Booking, Event, EventBody, PlanId, RigId, Seq, UnitId};
+use crate::domain::{Booking, Event, EventBody, PlanId, RigId, Seq, Span, UnitId, Verdict};
 use std::collections::{BTreeSet, HashMap};
 
 /// What new corrections change, read and judged before anything is changed.
@@ -26,19 +26,24 @@ impl Floor {
     ///
     /// # Errors
     /// Where the past cannot be read; the floor is then as it was.
-    pub fn apply<P: Past + ?Sized>(&mut self, events: &[Event], past: &P) -> Result<(), P::Error> {
+    pub fn apply<P: Past + ?Sized>(
+        &mut self,
+        events: Vec<Event>,
+        past: &P,
+    ) -> Result<(), P::Error> {
         let Some(last) = events.last() else {
             return Ok(());
         };
-        let changed = self.changed(events, last.seq, past)?;
-        self.events.extend_from_slice(events);
-        for event in events {
+        let changed = self.changed(&events, last.seq, past)?;
+        for (place, event) in (self.events.len()..).zip(&events) {
+            self.spread.take(place, event);
             self.roles.take(event);
             if let EventBody::Signed { upto, .. } = &event.body {
                 self.signed = *upto;
             }
             self.now.take(event);
         }
+        self.events.extend(events);
         for (before, after) in changed.judged {
             for seq in &before.voided {
                 self.voided.remove(seq);
@@ -59,7 +64,7 @@ impl Floor {
     pub fn fold(events: impl IntoIterator<Item = Event>) -> Self {
         let events: Vec<Event> = events.into_iter().collect();
         let mut floor = Self::default();
-        match floor.apply(&events, &events[..]) {
+        match floor.apply(events.clone(), &events[..]) {
             Ok(()) => floor,
             Err(never) => match never {},
         }
@@ -271,7 +276,12 @@ impl Standing {
                     person,
                     seq,
                 };
-                self.unit(unit).verdicts.insert(*step, record);
+                let own = self.unit(unit);
+                if let Some(before) = own.verdicts.insert(*step, record)
+                    && matches!(before.verdict, Verdict::Hold { .. })
+                {
+                    own.holds.push(Span::new(before.at, happened));
+                }
             }
             EventBody::UnitWithdrawn { unit, reason } => {
                 self.unit(unit).withdrawn = Some((seq, happened, reason.clone()));

@@ -12,15 +12,17 @@ mod facts;
 mod fold;
 mod outages;
 mod past;
+mod spread;
 mod state;
 
 pub use past::Past;
 
 use corrections::Corrections;
+use spread::Spread;
 
 use crate::domain::Roles;
 use crate::domain::plan::{Booking, Finish, Unplannable};
-use crate::domain::{Event, Minute, Minutes, PlanId, RequestId, RigId, Seq, UnitId, Verdict};
+use crate::domain::{Event, Minute, Minutes, PlanId, RequestId, RigId, Seq, Span, UnitId, Verdict};
 use std::collections::{BTreeMap, BTreeSet, HashMap};
 
 /// What the ledger says, up to the last event applied.
@@ -38,6 +40,8 @@ pub struct Floor {
     pub now: Standing,
     /// What corrections say.
     corrections: Corrections,
+    /// When the events happened, roughly.
+    spread: Spread,
 }
 
 /// What follows from the events that count.
@@ -100,6 +104,8 @@ pub struct UnitRecord {
     pub visits: BTreeMap<u32, VisitRecord>,
     /// Verdicts that count, by step (from 1).
     pub verdicts: BTreeMap<u32, VerdictRecord>,
+    /// From a verdict of hold to the next verdict on that step; not those that stand.
+    pub holds: Vec<Span>,
     /// Set once it was withdrawn.
     pub withdrawn: Option<(Seq, Minute, String)>,
     /// Notes about it that count, in order.

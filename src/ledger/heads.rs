@@ -73,18 +73,36 @@ impl Heads {
         })
     }
 
-    /// Keeps a head in place of the one before it; the file appears whole or not at all.
+    /// When the file of a ledger was last checked, in milliseconds since 1970; `None` where nobody can tell.
+    pub(super) fn checked_ms(&self, ledger: [u8; 16]) -> Option<i64> {
+        let path = self.folder.join(checked(ledger));
+        let mut text = String::new();
+        let file = nofollow().read(true).open(path).ok()?;
+        file.take(LARGEST).read_to_string(&mut text).ok()?;
+        text.trim().parse().ok()
+    }
+
+    /// Keeps when the file of a ledger was checked.
+    pub(super) fn keep_checked(&self, ledger: [u8; 16], ms: i64) -> Result<(), LedgerError> {
+        self.keep(&checked(ledger), &format!("{ms}\n"))
+    }
+
+    /// Keeps a head in place of the one before it.
     pub(super) fn remember(&self, head: &Head) -> Result<(), LedgerError> {
+        self.keep(&name(head.ledger), &format!("{}\n", head.line()))
+    }
+
+    /// Keeps a text under a name; the file appears whole or not at all.
+    fn keep(&self, name: &str, text: &str) -> Result<(), LedgerError> {
         DirBuilder::new()
             .recursive(true)
             .mode(0o700)
             .create(&self.folder)?;
         let half = self.folder.join(format!(
-            "{}.{:08x}.half",
-            name(head.ledger),
+            "{name}.{:08x}.half",
             getrandom::u32().unwrap_or(std::process::id())
         ));
-        let kept = self.write(&half, head);
+        let kept = self.write(&half, name, text);
         if kept.is_err() {
             // What is half made is ours; where it cannot be removed the first error says more.
             let _removed = std::fs::remove_file(&half);
@@ -92,15 +110,15 @@ impl Heads {
         kept
     }
 
-    fn write(&self, half: &Path, head: &Head) -> Result<(), LedgerError> {
+    fn write(&self, half: &Path, name: &str, text: &str) -> Result<(), LedgerError> {
         let mut file = nofollow()
             .write(true)
             .create_new(true)
             .mode(0o640)
             .open(half)?;
-        file.write_all(format!("{}\n", head.line()).as_bytes())?;
+        file.write_all(text.as_bytes())?;
         file.sync_all()?;
-        std::fs::rename(half, self.folder.join(name(head.ledger)))?;
+        std::fs::rename(half, self.folder.join(name))?;
         File::open(&self.folder)?.sync_all()?;
         Ok(())
     }
@@ -114,6 +132,10 @@ fn nofollow() -> OpenOptions {
 
 fn name(ledger: [u8; 16]) -> String {
     format!("head-{}", hex(&ledger))
+}
+
+fn checked(ledger: [u8; 16]) -> String {
+    format!("checked-{}", hex(&ledger))
 }
 
 /// Bytes in hexadecimal.

@@ -40,9 +40,6 @@ const NOTES: &str =
 /// Corrections of an event.
 const CORRECTIONS: &str = "INDEXED BY event_correction WHERE kind = 'correction' AND json_extract(body, '$.corrects') = ?1";
 
-/// Events read at a time where all are.
-const BATCH: u32 = 5_000;
-
 /// What tells of a subject, gathered from all events in their order.
 pub(super) struct Gathered<'s> {
     of: &'s Subject,
@@ -102,16 +99,12 @@ impl SqliteLedger {
 
     fn by_reading_all(&self, of: &Subject) -> Result<Vec<Event>, LedgerError> {
         let mut gathered = Gathered::new(of);
-        let mut at = Seq(0);
-        loop {
-            let events = self.read(at, BATCH)?;
-            let Some(last) = events.last() else {
-                return Ok(gathered.all());
-            };
-            at = last.seq;
+        self.read_on(Seq(0), &mut |events| {
             for event in events {
                 gathered.take(event);
             }
-        }
+            Ok(())
+        })?;
+        Ok(gathered.all())
     }
 }

@@ -2,8 +2,10 @@
 //!
 //! Everybody else sees the [`Ledger`] trait; SQL, rows, paths and connections stay in here.
 
+mod ahead;
 mod chain;
 mod copy;
+mod daily;
 mod env;
 mod form;
 mod heads;
@@ -13,8 +15,11 @@ mod memory;
 mod migrate;
 mod open;
 mod permit;
+mod quick;
 mod record;
+mod rows;
 mod sqlite;
+mod told;
 mod verify;
 
 pub use env::{Env, Ids};
@@ -36,6 +41,15 @@ pub trait Ledger: Send {
 
     /// Events after `after`, strictly by seq, at most `limit`.
     fn read(&self, after: Seq, limit: u32) -> Result<Vec<Event>, LedgerError>;
+
+    /// Hands out every event after `after` in order, many at a time, until there is none or `take` has an error.
+    fn read_on(
+        &self,
+        after: Seq,
+        take: &mut dyn FnMut(Vec<Event>) -> Result<(), LedgerError>,
+    ) -> Result<(), LedgerError> {
+        read_in_batches(self, after, take)
+    }
 
     /// Everything that tells of a subject (`EventBody::tells_of`), with its corrections and theirs, strictly
     /// by seq. Of units and rigs it is found at once; else every event is read.
@@ -61,6 +75,24 @@ pub trait Ledger: Send {
     /// From now on a store that others are at is not waited for: the answer is that it is busy.
     fn hurry(&mut self) -> Result<(), LedgerError> {
         Ok(())
+    }
+}
+
+/// Reads on as [`Ledger::read_on`] says, a batch after the other.
+fn read_in_batches<L: Ledger + ?Sized>(
+    ledger: &L,
+    after: Seq,
+    take: &mut dyn FnMut(Vec<Event>) -> Result<(), LedgerError>,
+) -> Result<(), LedgerError> {
+    const BATCH: u32 = 5_000;
+    let mut at = after;
+    loop {
+        let events = ledger.read(at, BATCH)?;
+        let Some(last) = events.last() else {
+            return Ok(());
+        };
+        at = last.seq;
+        take(events)?;
     }
 }
 

@@ -3,13 +3,14 @@
 use super::LedgerError;
 use super::env::Env;
 use super::form::Body;
+use super::told::Told;
 use crate::domain::event::{Change, Subject};
 use crate::domain::roles::Holder;
 use crate::domain::text::{ID_MAX, NOTE_MAX, id_fault, line_fault};
-use crate::domain::{Actor, Event, EventBody, EventId, Minute, NewEvent, Seq, Verdict};
+use crate::domain::{Event, EventBody, NewEvent, Verdict};
 
 /// The version of the stored form of an event.
-const FORM: i64 = 1;
+pub(super) const FORM: i64 = 1;
 
 /// Columns of the table of events, in their order.
 pub(super) const COLUMNS: &str = "seq, id, ledger, site, happened_ms, recorded_ms, zone, offset_min, uid, login, person, host, session, program, clock_back, kind, ver, body, leaf, link";
@@ -98,35 +99,22 @@ impl Row {
 
     /// The event that the row holds.
     pub(super) fn event(&self) -> Result<Event, LedgerError> {
-        let damaged = |why: String| LedgerError::Damaged { seq: self.seq, why };
-        if self.ver != FORM {
-            return Err(damaged(format!("version {} is not known", self.ver)));
-        }
-        let body: Body =
-            serde_json::from_str(&self.body).map_err(|error| damaged(error.to_string()))?;
-        let body = EventBody::from(body);
-        if kind(&body) != self.kind {
-            return Err(damaged(format!(
-                "it says {}, and holds {}",
-                self.kind,
-                kind(&body)
-            )));
-        }
-        Ok(Event {
-            seq: Seq(self.seq),
-            id: EventId(self.id),
-            happened: Minute::new(self.happened_ms.div_euclid(60_000)),
+        let told = Told {
+            seq: self.seq,
+            id: self.id,
+            happened_ms: self.happened_ms,
             recorded_ms: self.recorded_ms,
-            clock_back: self.clock_back != 0,
-            actor: Actor {
-                uid: u32::try_from(self.uid).unwrap_or(u32::MAX),
-                login: self.login.clone(),
-                person: self.person.clone(),
-                host: self.host.clone(),
-                session: self.session.clone(),
-            },
-            body,
-        })
+            uid: self.uid,
+            login: &self.login,
+            person: &self.person,
+            host: &self.host,
+            session: &self.session,
+            clock_back: self.clock_back,
+            kind: &self.kind,
+            ver: self.ver,
+            body: &self.body,
+        };
+        told.event(&mut None)
     }
 
     /// True where the row holds the same body.

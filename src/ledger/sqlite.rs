@@ -1,11 +1,14 @@
 //! A ledger in a file.
 
 use super::chain::{Hash, NO_LINK, leaf, link};
+use super::daily::Daily;
 use super::env::Env;
 use super::permit::{Asked, Decision, Rows};
 use super::record::{COLUMNS, Row};
+use super::rows::{Sealed, damaged, sealed};
 use super::verify::{check_links, link_at};
-use super::{Expect, Head, Ledger, LedgerError, Outcome, Report, copy, open};
+use super::{Expect, Head, Ledger, LedgerError, Outcome, Report};
+use super::{ahead, copy, open, read_in_batches, told};
 use crate::domain::event::Subject;
 use crate::domain::roles::Roles;
 use crate::domain::{Event, EventId, NewEvent, Seq};
@@ -44,6 +47,8 @@ pub struct SqliteLedger {
     trouble: RefCell<Option<String>>,
     /// The event that the user has seen and that is not on the chain any more.
     cut_off: Option<u64>,
+    /// The file's own check.
+    daily: RefCell<Daily>,
 }
 
 /// What may be done on a connection.
@@ -55,12 +60,6 @@ enum State {
     Good,
     /// Nothing is written any more, not even by closing, until the file is opened anew.
     Broken,
-}
-
-/// A row with its hashes.
-struct Sealed {
-    row: Row,
-    link: Hash,
 }
 
 impl SqliteLedger {
@@ -84,6 +83,7 @@ impl SqliteLedger {
             kept: RefCell::new(None),
             trouble: RefCell::new(None),
             cut_off: None,
+            daily: RefCell::default(),
         };
         ledger.recall();
         Ok(ledger)
@@ -193,6 +193,12 @@ impl SqliteLedger {
         Ok(before)
     }
 
+    /// What the file's own check has found, and what is to be done.
+    fn damage(&self) -> Option<String> {
+        let found = self.daily.borrow().damage()?;
+        Some(damaged(&found))
+    }
+
     /// What is due when nobody writes: merging the log, and remembering the head.
     fn rest(&self) {
         let now = self.env.clock.elapsed();
@@ -203,6 +209,11 @@ impl SqliteLedger {
             let _merged = self
                 .connection
                 .execute_batch("PRAGMA wal_checkpoint(PASSIVE)");
+        }
+        if let Some(heads) = &self.env.heads {
+            let now_ms = self.env.clock.now_ms();
+            let mut daily = self.daily.borrow_mut();
+            daily.begin(&self.path, self.id, heads, now_ms);
         }
         let kept = self.kept.borrow().as_ref().map(|(_, since)| *since);
         if kept.is_none_or(|since| due(since, REMEMBER)) {
@@ -235,10 +246,7 @@ impl SqliteLedger {
         rest: &str,
         args: impl rusqlite::Params,
     ) -> Result<Vec<Event>, LedgerError> {
-        let sql = format!("SELECT {COLUMNS} FROM event {rest} ORDER BY seq");
-        let mut statement = self.connection.prepare_cached(&sql)?;
-        let rows = statement.query_map(args, sealed)?;
-        rows.map(|own| own?.row.event()).collect()
+        told::events(&self.connection, &format!("{rest} ORDER BY seq"), args)
     }
 
     /// Reads the roles as they stand now.
@@ -404,6 +412,10 @@ impl SqliteLedger {
             Some(ErrorCode::DatabaseBusy | ErrorCode::DatabaseLocked) => super::BUSY.to_owned(),
             Some(ErrorCode::ReadOnly) => "the ledger may only be read".to_owned(),
             Some(ErrorCode::ConstraintViolation) => error.to_string(),
+            Some(ErrorCode::DatabaseCorrupt | ErrorCode::NotADatabase) => {
+                self.state = State::ReadOnly;
+                damaged(&error.to_string())
+            }
             _ => {
                 self.state = State::Broken;
                 error.to_string()
@@ -438,6 +450,9 @@ impl Rows for SqliteLedger {
 
 impl Ledger for SqliteLedger {
     fn append(&mut self, expect: &[Expect], events: &[NewEvent]) -> Outcome {
+        if let Some(why) = self.damage() {
+            return Outcome::NotRecorded { why };
+        }
         match self.state {
             State::Good => {}
             State::ReadOnly => {
@@ -463,15 +478,26 @@ impl Ledger for SqliteLedger {
     }
 
     fn read(&self, after: Seq, limit: u32) -> Result<Vec<Event>, LedgerError> {
-        let events: Vec<Event> = self
-            .many(after.0, limit)?
-            .iter()
-            .map(|own| own.row.event())
-            .collect::<Result<_, _>>()?;
+        let from = i64::try_from(after.0).unwrap_or(i64::MAX);
+        let rest = "WHERE seq > ?1 ORDER BY seq LIMIT ?2";
+        let events = told::events(&self.connection, rest, (from, limit))?;
         if events.is_empty() && self.state != State::Broken {
             self.rest();
+            if let Some(why) = self.damage() {
+                let path = self.path.display().to_string();
+                return Err(LedgerError::Unsafe { path, why });
+            }
         }
         Ok(events)
+    }
+
+    fn read_on(
+        &self,
+        after: Seq,
+        take: &mut dyn FnMut(Vec<Event>) -> Result<(), LedgerError>,
+    ) -> Result<(), LedgerError> {
+        let at = ahead::read_ahead(self, after, self.head()?.seq, take)?;
+        read_in_batches(self, at, take)
     }
 
     fn history(&self, of: &Subject) -> Result<Vec<Event>, LedgerError> {
@@ -502,6 +528,7 @@ impl Ledger for SqliteLedger {
     }
 
     fn hurry(&mut self) -> Result<(), LedgerError> {
+        self.daily.borrow_mut().wanted = true;
         open::hurry(&mut self.connection)
     }
 
@@ -549,32 +576,4 @@ impl Drop for SqliteLedger {
             .connection
             .execute_batch("PRAGMA wal_checkpoint(TRUNCATE)");
     }
-}
-
-fn sealed(row: &rusqlite::Row<'_>) -> rusqlite::Result<Sealed> {
-    let seq: i64 = row.get(0)?;
-    let own = Row {
-        seq: u64::try_from(seq).map_err(|_| rusqlite::Error::IntegralValueOutOfRange(0, seq))?,
-        id: row.get(1)?,
-        ledger: row.get(2)?,
-        site: row.get(3)?,
-        happened_ms: row.get(4)?,
-        recorded_ms: row.get(5)?,
-        zone: row.get(6)?,
-        offset_min: row.get(7)?,
-        uid: row.get(8)?,
-        login: row.get(9)?,
-        person: row.get(10)?,
-        host: row.get(11)?,
-        session: row.get(12)?,
-        program: row.get(13)?,
-        clock_back: row.get(14)?,
-        kind: row.get(15)?,
-        ver: row.get(16)?,
-        body: row.get(17)?,
-    };
-    Ok(Sealed {
-        row: own,
-        link: row.get(19)?,
-    })
 }

@@ -114,7 +114,7 @@ fn story() -> &'static (Minute, Vec<NewEvent>) {
         let event = |event: &crate::domain::Event| NewEvent {
             id: event.id,
             happened: event.happened,
-            actor: event.actor.clone(),
+            actor: (*event.actor).clone(),
             body: event.body.clone(),
         };
         (

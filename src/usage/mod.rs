@@ -40,7 +40,7 @@ pub use waits::{Cause, RequestTime};
 
 use crate::domain::lab::Lab;
 use crate::domain::steps::Walks;
-use crate::domain::{EventBody, Minute, Minutes, Span, UnitId, Verdict, Zone};
+use crate::domain::{Minute, Minutes, Span, UnitId, Verdict, Zone};
 use crate::floor::Floor;
 use crate::problem::{Crew, OnTime, crews_on};
 use std::collections::BTreeMap;
@@ -67,14 +67,23 @@ pub struct Usage {
 }
 
 impl Usage {
-    /// Of a lab at `now`. Linear in the number of events and bookings, but for sorting.
+    /// Of a lab at `now`. Linear in the number of visits and bookings, but for sorting.
     pub fn of(lab: &Lab, walks: &Walks, floor: &Floor, now: Minute) -> Self {
-        let known = known(floor, now);
+        Self::since(lab, walks, floor, now, Minute::FIRST)
+    }
+
+    /// The same from `since` on; of what was over before it nothing is known, but for units that the lab folder
+    /// still has. So a long past costs next to nothing.
+    pub fn since(lab: &Lab, walks: &Walks, floor: &Floor, now: Minute, since: Minute) -> Self {
+        let visits = stay::Visits::since(lab, walks, floor, since);
+        let first = visits.first().unwrap_or(now);
+        let all = known(floor, first, now);
+        let known = Span::new(all.start.max(since.min(now)), all.end);
         let ahead = known.end.max(now + lab.horizon);
-        let window = Span::new(known.start - Minutes::DAY, ahead + Minutes::DAY);
+        let window = Span::new(known.start.min(first) - Minutes::DAY, ahead + Minutes::DAY);
         let calendars = Calendars::of(lab, window);
         let holds = holds(floor, now);
-        let stays = stay::stays(lab, walks, floor, now, &calendars);
+        let stays = stay::stays(lab, walks, floor, now, &calendars, visits);
         let crews = crews::crews(lab, &stays, &calendars);
         let ready = waits::ready(lab, floor, &stays, &holds);
         let rigs = rigs::RigsOf {
@@ -147,49 +156,25 @@ impl Calendars {
     }
 }
 
-/// From the first record to the end of the plan in force.
-fn known(floor: &Floor, now: Minute) -> Span {
-    let records = floor.events.iter().map(|event| event.happened);
-    let visits = floor
-        .now
-        .units
-        .values()
-        .flat_map(|record| record.visits.values());
-    let first = records.chain(visits.map(|visit| visit.loaded)).min();
-    let first = first.map_or(now, |first| first.min(now));
+/// From the first record or visit to the end of the plan in force.
+fn known(floor: &Floor, first_visit: Minute, now: Minute) -> Span {
+    let first = floor.first().unwrap_or(now).min(first_visit).min(now);
     let booked = floor.now.booked();
     let last = booked.map(|own| own.times.out).max();
     Span::new(first, last.map_or(now, |last| last.max(now)))
 }
 
-/// When each unit was on hold: from a verdict of hold to the next verdict on that step; one that stands
-/// lasts to `now`.
+/// When each unit was on hold; a hold that stands lasts to `now`.
 fn holds(floor: &Floor, now: Minute) -> BTreeMap<UnitId, Vec<Span>> {
-    let mut open: BTreeMap<(&UnitId, u32), Minute> = BTreeMap::new();
     let mut holds: BTreeMap<UnitId, Vec<Span>> = BTreeMap::new();
-    for event in &floor.events {
-        let EventBody::VerdictGiven {
-            unit,
-            step,
-            verdict,
-        } = &event.body
-        else {
-            continue;
-        };
-        if floor.voided.contains(&event.seq) {
-            continue;
+    for (unit, record) in &floor.now.units {
+        let stands = record.verdicts.values();
+        let stands = stands.filter(|own| matches!(own.verdict, Verdict::Hold { .. }));
+        let stands = stands.map(|own| Span::new(own.at, now));
+        let all: Vec<Span> = record.holds.iter().copied().chain(stands).collect();
+        if !all.is_empty() {
+            holds.insert(unit.clone(), all);
         }
-        if let Some(since) = open.remove(&(unit, *step)) {
-            let span = Span::new(since, event.happened);
-            holds.entry(unit.clone()).or_default().push(span);
-        }
-        if matches!(verdict, Verdict::Hold { .. }) {
-            open.insert((unit, *step), event.happened);
-        }
-    }
-    for ((unit, _), since) in open {
-        let span = Span::new(since, now);
-        holds.entry(unit.clone()).or_default().push(span);
     }
     holds
 }

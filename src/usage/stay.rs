@@ -117,13 +117,50 @@ pub(super) fn runs(lab: &Lab, stays: &[Stay]) -> Vec<usize> {
     runs
 }
 
-/// Every stay that the floor knows, by unit and step.
+/// Visits that matter for the time from some minute on.
+pub(super) struct Visits<'f>(Vec<(&'f UnitId, u32, &'f VisitRecord)>);
+
+impl<'f> Visits<'f> {
+    /// All visits of the units that the lab has, and of those that were in it after `since`. Of the others the last
+    /// on each place of a rig: what was there before says whether there is a changeover.
+    pub(super) fn since(lab: &Lab, walks: &Walks, floor: &'f Floor, since: Minute) -> Self {
+        let mut all = Vec::new();
+        let mut last: BTreeMap<(&RigId, Option<u32>), (&UnitId, u32, &VisitRecord)> =
+            BTreeMap::new();
+        let was_there = |visit: &VisitRecord| visit.out.is_none_or(|out| out >= since);
+        for (unit, record) in &floor.now.units {
+            let visits = record.visits.iter();
+            let visits = visits.map(|(step, visit)| (unit, *step, visit));
+            let matters = walks.request(lab, unit).is_some();
+            if matters || record.visits.values().any(was_there) {
+                all.extend(visits);
+                continue;
+            }
+            for own in visits {
+                let known = last.entry((&own.2.rig, own.2.position)).or_insert(own);
+                if known.2.loaded <= own.2.loaded {
+                    *known = own;
+                }
+            }
+        }
+        all.extend(last.into_values());
+        Self(all)
+    }
+
+    /// When the first of them began.
+    pub(super) fn first(&self) -> Option<Minute> {
+        self.0.iter().map(|(.., visit)| visit.loaded).min()
+    }
+}
+
+/// Every stay that is booked, and those of the visits, by unit and step.
 pub(super) fn stays(
     lab: &Lab,
     walks: &Walks,
     floor: &Floor,
     now: Minute,
     calendars: &Calendars,
+    visits: Visits<'_>,
 ) -> Vec<Stay> {
     let mut steps = Steps::new(lab, walks);
     let mut all: BTreeMap<(&UnitId, u32), Stay> = BTreeMap::new();
@@ -141,28 +178,24 @@ pub(super) fn stays(
             );
         }
     }
-    for (unit, record) in &floor.now.units {
-        for (step, visit) in &record.visits {
-            let Some(stay) = steps.stay(unit, *step, &visit.rig) else {
-                all.remove(&(unit, *step));
-                continue;
-            };
-            let booked = floor
-                .booking(unit, *step)
-                .filter(|own| own.rig == visit.rig);
-            let rig = &lab.rigs[stay.rig];
-            let (times, stage) = started(rig, visit, booked, now, |start| {
-                exposure_end(stay.step_on.as_ref()?, start, calendars)
-            });
-            let position = visit.position;
-            let stay = Stay {
-                position,
-                stage,
-                times,
-                ..stay
-            };
-            all.insert((unit, *step), stay);
-        }
+    for (unit, step, visit) in visits.0 {
+        let Some(stay) = steps.stay(unit, step, &visit.rig) else {
+            all.remove(&(unit, step));
+            continue;
+        };
+        let booked = floor.booking(unit, step).filter(|own| own.rig == visit.rig);
+        let rig = &lab.rigs[stay.rig];
+        let (times, stage) = started(rig, visit, booked, now, |start| {
+            exposure_end(stay.step_on.as_ref()?, start, calendars)
+        });
+        let position = visit.position;
+        let stay = Stay {
+            position,
+            stage,
+            times,
+            ..stay
+        };
+        all.insert((unit, step), stay);
     }
     all.into_values().collect()
 }

@@ -210,7 +210,7 @@ fn recorded(own: NewEvent, ix: usize) -> Event {
         happened: own.happened,
         recorded_ms: own.happened.get() * 60_000,
         clock_back: false,
-        actor: own.actor,
+        actor: own.actor.into(),
         body: own.body,
     }
 }

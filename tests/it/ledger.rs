@@ -1,6 +1,7 @@
 //! What the ledger promises, each test with the number of its promise or fault.
 
 mod crowd;
+mod damage;
 mod disk;
 mod files;
 mod flips;

@@ -10,6 +10,7 @@ mod cli;
 mod command_manners;
 mod floor;
 mod forecast;
+mod fuzzed;
 mod hand_week;
 mod hostile;
 mod house;

@@ -497,7 +497,7 @@ fn year(lab: &rigday::domain::Lab) -> Vec<rigday::domain::Event> {
         happened,
         recorded_ms: happened.get() * 60_000,
         clock_back: false,
-        actor: crate::support::events::actor("Ines"),
+        actor: crate::support::events::actor("Ines").into(),
         body,
     };
     (1..).zip(told).map(event).collect()

@@ -247,6 +247,33 @@ fn the_states_of_each_rig_add_up_to_each_local_day_of_1000_histories() {
     );
 }
 
+/// What was before some day and is not in the lab folder any more changes nothing of that day and those after it.
+#[test]
+fn a_usage_without_its_past_says_the_same_of_later_days() {
+    let mut left_out = 0;
+    for seed in seeds() {
+        let (mut lab, floor, now) = Story::tell(seed);
+        let mut random = Random::new(seed);
+        lab.requests.retain(|_| random.chance(40));
+        let walks = Walks::new(&lab);
+        let whole = Usage::of(&lab, &walks, &floor, now);
+        let days = days(&lab, &whole);
+        let since = random.pick(&days).span.start.min(now);
+        let near = Usage::since(&lab, &walks, &floor, now, since);
+        left_out += whole.stays.len() - near.stays.len();
+        for day in days.iter().filter(|day| day.span.start >= since) {
+            for (ix, rig) in lab.rigs.iter().enumerate() {
+                let (own, all) = (near.rig(ix, day.span), whole.rig(ix, day.span));
+                assert_eq!(own, all, "seed {seed}, {} on {}", rig.id, day.first);
+            }
+            assert_eq!(near.crews(day.span), whole.crews(day.span), "seed {seed}");
+            assert_eq!(near.is_known(day.span), whole.is_known(day.span));
+        }
+        assert_eq!(near.backlog(&lab), whole.backlog(&lab), "seed {seed}");
+    }
+    assert!(left_out > 3_000 || seeds().len() == 1, "{left_out} stays");
+}
+
 /// A rig's day once more, minute by minute.
 fn by_the_minute(seed: u64, lab: &Lab, floor: &Floor, usage: &Usage, days: &[Interval]) {
     let mut random = Random::new(seed);

@@ -39,15 +39,12 @@ impl Desk {
     }
 
     pub(super) fn read_new(&mut self) -> Result<bool, LedgerError> {
-        let mut any = false;
-        loop {
-            let batch = self.ledger.read(self.floor.seen(), BATCH)?;
-            if batch.is_empty() {
-                return Ok(any);
-            }
+        let (ledger, floor, mut any) = (&*self.ledger, &mut self.floor, false);
+        ledger.read_on(floor.seen(), &mut |events| {
             any = true;
-            self.floor.apply(&batch, &Read(&*self.ledger))?;
-        }
+            floor.apply(events, &Read(ledger))
+        })?;
+        Ok(any)
     }
 
     /// The next events after `seq`, in order; none at the end.

@@ -11,9 +11,8 @@ pub(super) fn since(from: &Sources<'_>, items: &mut Vec<Item>) {
     let since = from.since();
     let news = from
         .floor
-        .events
-        .iter()
-        .filter(|event| event.happened >= since && !from.floor.voided.contains(&event.seq));
+        .happened_since(since)
+        .filter(|event| !from.floor.voided.contains(&event.seq));
     let mut finished: BTreeMap<String, Vec<UnitId>> = BTreeMap::new();
     for event in news {
         match &event.body {

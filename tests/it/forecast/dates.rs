@@ -230,7 +230,7 @@ fn ledger(lab: &Lab, problem: &Problem, course: &Course, now: Minute) -> Floor {
             happened,
             recorded_ms: 0,
             clock_back: false,
-            actor: new.actor,
+            actor: new.actor.into(),
             body: new.body,
         }
     };

@@ -91,7 +91,7 @@ fn f15_an_older_ledger_is_brought_forward_with_its_events_as_they_were() {
         let mut ledger = open(&place.path(), still_env(1).0);
         assert_eq!(ledger.read(Seq(0), 99).expect("events"), told);
         let mut first = new_event(1, note("the first of the new version"));
-        first.actor = told[0].actor.clone();
+        first.actor = (*told[0].actor).clone();
         let outcome = ledger.append(&[], &[first]);
         assert_eq!(outcome, Outcome::Recorded { first: Seq(14) });
         assert_eq!(ledger.verify(&[]).faults, []);

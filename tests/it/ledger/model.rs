@@ -222,7 +222,7 @@ impl Both {
         let plain = events.iter().map(|event| NewEvent {
             id: event.id,
             happened: event.happened,
-            actor: event.actor.clone(),
+            actor: (*event.actor).clone(),
             body: event.body.clone(),
         });
         assert_eq!(plain.collect::<Vec<_>>(), self.account.events);

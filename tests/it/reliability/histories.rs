@@ -74,7 +74,7 @@ fn random_leg(seed: u64) -> LegEvidence {
             happened: new.happened,
             recorded_ms: 0,
             clock_back: false,
-            actor: new.actor,
+            actor: new.actor.into(),
             body: new.body,
         }
     };

@@ -24,7 +24,7 @@ pub(crate) fn recorded(seq: u64, happened: Minute, body: EventBody) -> Event {
         happened,
         recorded_ms: happened.get() * 60_000,
         clock_back: false,
-        actor: actor("Ines"),
+        actor: actor("Ines").into(),
         body,
     }
 }
