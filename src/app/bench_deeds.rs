@@ -107,7 +107,7 @@ fn told(
         let undo = keys.key(Action::Undo, Screen::Bench);
         let undo = undo.map_or(String::new(), |key| format!("; {key} undoes"));
         words.push(format!("{when} by {person}{undo}"));
-        words.extend(next_words(&app.desk, unit, app.now, keys));
+        words.extend(next_words(&app.desk, unit, app.now, &app.settings));
         Answer {
             mood,
             word: word.to_owned(),

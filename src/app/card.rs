@@ -4,13 +4,13 @@
 
 use super::actions::Action;
 use super::desk::Desk;
-use super::keymap::KeyMap;
 use super::rig_work::with;
+use super::settings::Settings;
 use super::state::Screen;
 use super::walk::{StepProgress, WalkLine, state_word, verdict_word, walk_of};
 use crate::domain::lab::{Method, Rig};
 use crate::domain::standard::PREVAIL;
-use crate::domain::{Minute, Minutes, RigId, UnitId, Verdict, Zone};
+use crate::domain::{Minute, Minutes, RigId, UnitId, Verdict};
 use crate::floor::{UnitRecord, UnitState};
 
 /// A unit on the card.
@@ -32,7 +32,7 @@ pub struct UnitCard {
 
 impl UnitCard {
     /// Of a unit at a moment; what is to be done is told with the keys in force.
-    pub fn of(desk: &Desk, unit: &UnitId, now: Minute, keys: &KeyMap) -> Self {
+    pub fn of(desk: &Desk, unit: &UnitId, now: Minute, settings: &Settings) -> Self {
         let walk = walk_of(&desk.lab, &desk.walks, &desk.floor, unit);
         let state = desk.floor.unit_state(&desk.lab, &desk.walks, unit, now);
         let about = desk.walks.request(&desk.lab, unit).map(|own| {
@@ -45,7 +45,7 @@ impl UnitCard {
             desk,
             unit,
             now,
-            keys,
+            settings,
             walk: &walk,
             state,
         };
@@ -79,8 +79,8 @@ impl UnitCard {
 }
 
 /// What a unit does next, in words; nothing where its walk is over.
-pub fn next_words(desk: &Desk, unit: &UnitId, now: Minute, keys: &KeyMap) -> Option<String> {
-    let card = UnitCard::of(desk, unit, now, keys);
+pub fn next_words(desk: &Desk, unit: &UnitId, now: Minute, settings: &Settings) -> Option<String> {
+    let card = UnitCard::of(desk, unit, now, settings);
     let next = card.lines.iter().find(|(heading, _)| *heading == "next");
     let on = card.lines.iter().find(|(heading, _)| *heading == "now");
     next.or(on)
@@ -96,18 +96,6 @@ pub fn step_words(desk: &Desk, unit: &UnitId, step: u32) -> String {
         .map(|own| &own.method);
     let method = method.map_or(String::new(), |method| format!(", {method}"));
     format!("step {step} of {}{method}", walk.len())
-}
-
-/// A minute in few columns: the time of day, with the weekday within a week, else with the date.
-pub fn short_time(zone: &Zone, now: Minute, at: Minute) -> String {
-    let (local, today) = (zone.local(at), zone.local(now));
-    let days = (local.date() - today.date()).num_days();
-    let format = match days {
-        0 => "%H:%M",
-        -6..=6 => "%a %H:%M",
-        _ => "%d %b %H:%M",
-    };
-    local.format(format).to_string()
 }
 
 /// What is left until a window closes: `40m left`, `late 2h 5m`; days without their minutes.
@@ -133,7 +121,7 @@ struct Sight<'a> {
     desk: &'a Desk,
     unit: &'a UnitId,
     now: Minute,
-    keys: &'a KeyMap,
+    settings: &'a Settings,
     walk: &'a [WalkLine],
     state: UnitState,
 }
@@ -185,7 +173,7 @@ impl<'a> Sight<'a> {
 
     /// What an action does, after its key.
     fn key(&self, action: Action, what: &str) -> String {
-        match self.keys.key(action, Screen::Bench) {
+        match self.settings.keys.key(action, Screen::Bench) {
             Some(key) => format!("{key} {what}"),
             None => what.to_owned(),
         }
@@ -201,7 +189,8 @@ impl<'a> Sight<'a> {
     }
 
     fn time(&self, at: Minute) -> String {
-        short_time(&self.desk.lab.zone, self.now, at)
+        let zone = &self.desk.lab.zone;
+        self.settings.dates.near(zone, self.now, at)
     }
 
     fn rig(&self, id: &RigId) -> Option<&'a Rig> {

@@ -1,5 +1,8 @@
 //! How dates and times are written: 24 hours, ISO dates, weeks from Monday, unless the user sets it otherwise.
 //! Always in the lab's zone, whatever the zone of the terminal is.
+//!
+//! There is one form for each width: the time of day where it is today's, day and time without the year in 16
+//! columns, and the date in full. The planner's reasons and the papers have the same form of 16 columns.
 
 use super::config::{Fault, File, Value};
 use crate::domain::{Minute, Zone};
@@ -57,11 +60,11 @@ impl Dates {
         }
     }
 
-    /// A day with its weekday, without the year: `Wed 03-24`.
+    /// A day with its weekday, without the year, its month in letters so that nobody takes it for the day:
+    /// `Wed 24 Mar`.
     pub fn day(&self, date: NaiveDate) -> String {
         let format = match self.order {
-            Order::Iso => "%a %m-%d",
-            Order::DayMonth => "%a %d %b",
+            Order::Iso | Order::DayMonth => "%a %d %b",
             Order::MonthDay => "%a %b %d",
         };
         date.format(format).to_string()
@@ -77,7 +80,7 @@ impl Dates {
         date.format(format).to_string()
     }
 
-    /// Day and time in at most 16 columns: `Wed 03-24 14:30`. Beside the longer times of 12 hours there is no
+    /// Day and time in at most 16 columns: `Wed 24 Mar 14:30`. Beside the longer times of 12 hours there is no
     /// room for the weekday.
     pub fn short(&self, local: NaiveDateTime) -> String {
         let (day, time) = (self.day(local.date()), self.time(local.time()));
@@ -87,13 +90,25 @@ impl Dates {
         }
     }
 
-    /// The time of day, with the day where it is not that of `now`: `14:30`, `Wed 03-24 14:30`.
+    /// The time of day, with the day where it is not that of `now`: `14:30`, `Wed 24 Mar 14:30`.
     pub fn near(&self, zone: &Zone, now: Minute, at: Minute) -> String {
         let (local, today) = (zone.local(at), zone.local(now));
         if local.date() == today.date() {
             self.time(local.time())
         } else {
             self.short(local)
+        }
+    }
+
+    /// The time of day, with the weekday alone where it is not today's, in at most 10 columns: `14:30`,
+    /// `Wed 14:30`. For what is no further than a few days away.
+    pub fn brief(&self, zone: &Zone, now: Minute, at: Minute) -> String {
+        let (local, today) = (zone.local(at), zone.local(now));
+        let time = self.time(local.time());
+        if local.date() == today.date() {
+            time
+        } else {
+            format!("{} {time}", local.format("%a"))
         }
     }
 
@@ -211,7 +226,7 @@ mod tests {
         let zone = lisbon();
         let at = utc("2027-07-04T13:05");
         let own = Dates::default();
-        assert_eq!(own.short(zone.local(at)), "Sun 07-04 14:05");
+        assert_eq!(own.short(zone.local(at)), "Sun 04 Jul 14:05");
         assert_eq!(own.full(&zone, at), "Sun 2027-07-04 14:05 +01:00");
         let other = Dates {
             hours: Hours::Of12,

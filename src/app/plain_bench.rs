@@ -173,8 +173,8 @@ impl PlainBench {
             (Some((true, words)), _) => words.clone(),
             (Some((false, words)), _) => format!("REFUSED: {words}"),
             (None, Some(unit)) => {
-                let keys = &self.app.settings.keys;
-                UnitCard::of(&self.app.desk, unit, self.app.now, keys).line()
+                let settings = &self.app.settings;
+                UnitCard::of(&self.app.desk, unit, self.app.now, settings).line()
             }
             (None, None) => "no unit is chosen: scan one, or type its serial".to_owned(),
         }
@@ -226,11 +226,10 @@ impl PlainBench {
         let at = self.told.map_or(0, |at| (at + 1) % all);
         self.told = Some(at);
         let due = &self.app.view.due[at];
-        let zone = &self.app.desk.lab.zone;
         let from = if due.from <= self.app.now {
             "now".to_owned()
         } else {
-            format!("at {}", card::short_time(zone, self.app.now, due.from))
+            format!("at {}", self.app.asked().near(due.from))
         };
         let left = due.closes.map_or(String::new(), |closes| {
             format!(", {}", card::left_words(closes, self.app.now))

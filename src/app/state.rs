@@ -7,6 +7,7 @@ use super::desk::{Desk, Proposal};
 use super::forecast::Told;
 use super::load_view::LoadView;
 use super::plan::PlanView;
+use super::plan::crews::CrewRow;
 use super::plan::layout::{PlanLayout, Wanted};
 use super::plan::timeline::Timeline;
 use super::pointer::Pointer;
@@ -622,10 +623,14 @@ impl App {
     /// How the Plan screen is divided.
     pub fn plan_layout(&self, width: u16, height: u16) -> PlanLayout {
         let name = |row: &super::view::RigRow| row.rig.as_str().chars().count();
+        let rigs = self.view.rigs.iter().map(name).max();
+        let crew = |row: &CrewRow| row.crew.as_str().chars().count();
+        let crews = self.view.crews.iter().map(crew).max();
         let wanted = Wanted {
             rigs: self.view.rigs.len(),
             crews: self.view.crews.len(),
-            name: self.view.rigs.iter().map(name).max().unwrap_or(0),
+            name: rigs.unwrap_or(0),
+            crew: crews.unwrap_or(0),
         };
         PlanLayout::of(width, height, wanted)
     }

@@ -75,9 +75,8 @@ fn legs(app: &App, theme: &Theme, area: Rect, buffer: &mut Buffer) -> usize {
         [first, ..] => format!("{} offers (Enter); {}", offers.len(), first.words()),
     };
     line(buffer, area, 0, &title, theme.title());
-    let wide = area.width >= 70;
     let head = columns(
-        wide,
+        area.width,
         [
             "request", "product", "units", "fail", "surv", "open", "shown", "goal", "standing",
         ],
@@ -115,18 +114,20 @@ fn legs(app: &App, theme: &Theme, area: Rect, buffer: &mut Buffer) -> usize {
             buffer,
             area,
             place,
-            &format!("{cursor}{}", columns(wide, cells)),
+            &format!("{cursor}{}", columns(area.width, cells)),
             style,
         );
     }
     rows
 }
 
-fn columns(wide: bool, cells: [&str; 9]) -> String {
-    let widths = if wide {
-        [10, 19, 6, 5, 5, 5, 7, 7, 11]
+fn columns(width: u16, cells: [&str; 9]) -> String {
+    let widths = if width >= 70 {
+        [10, 19, 6, 5, 5, 5, 7, 7, 12]
+    } else if width >= 50 {
+        [10, 0, 0, 5, 5, 5, 7, 0, 12]
     } else {
-        [10, 0, 0, 5, 5, 5, 7, 0, 11]
+        [10, 0, 0, 5, 0, 5, 7, 0, 12]
     };
     cells
         .iter()

@@ -175,7 +175,7 @@ fn header_parts(app: &App, width: u16) -> Vec<Part> {
     let mut parts = vec![
         part(app.desk.actor().person.clone(), 3),
         part(time, 0),
-        part(zone.name().to_owned(), ZONE_RANK),
+        part(zone_name(zone.name(), width), ZONE_RANK),
     ];
     parts.push(match stale {
         Some(stale) => part(stale, 0),
@@ -188,6 +188,12 @@ fn header_parts(app: &App, width: u16) -> Vec<Part> {
         parts.insert(0, part(changes, 0));
     }
     parts
+}
+
+/// The zone; where there is little room without its continent.
+fn zone_name(name: &str, width: u16) -> String {
+    let short = name.rsplit('/').next().unwrap_or(name);
+    if width < 100 { short } else { name }.to_owned()
 }
 
 /// When the ledger was last read, to the second.
@@ -238,24 +244,38 @@ fn said(app: &App, theme: &Theme, area: Rect, buffer: &mut Buffer) {
     match &app.said {
         Some((true, words)) => line(buffer, area, 0, words, Style::new()),
         Some((false, words)) => line(buffer, area, 0, words, theme.warning()),
-        None => line(buffer, area, 0, &state_line(app), Style::new()),
+        None => line(
+            buffer,
+            area,
+            0,
+            &state_line(app, area.width.into()),
+            Style::new(),
+        ),
     }
 }
 
-fn state_line(app: &App) -> String {
+/// What there is to know of the plan, the most pressing first, as much as there is room for; what to press
+/// stays.
+fn state_line(app: &App, width: usize) -> String {
     let view = &app.view;
     let mut parts = Vec::new();
-    if view.unplanned > 0 {
-        parts.push(format!(
-            "{} requests new since the published plan",
-            view.unplanned
-        ));
+    let counted = |count: usize, one: &str, more: &str| {
+        format!("{count} {}", if count == 1 { one } else { more })
+    };
+    if app.changed() > 0 && app.screen == Screen::Plan {
+        parts.push("c shows what your changes make different".to_owned());
     }
     if !view.clashes.is_empty() {
-        parts.push(format!("{} clashes !! (e)", view.clashes.len()));
+        let clashes = counted(view.clashes.len(), "clash", "clashes");
+        parts.push(format!("{clashes} !! (e)"));
+    }
+    if view.unplanned > 0 {
+        let new = counted(view.unplanned, "request is", "requests are");
+        parts.push(format!("{new} in no plan yet"));
     }
     if view.late > 0 {
-        parts.push(format!("{} requests late by the plan", view.late));
+        let late = counted(view.late, "request", "requests");
+        parts.push(format!("{late} late by the plan"));
     }
     if !view.offers.is_empty() && app.screen != Screen::Evidence {
         let alarm = view
@@ -265,15 +285,24 @@ fn state_line(app: &App) -> String {
         let what = if alarm { "line alarm" } else { "offers" };
         parts.push(format!("{what} by the evidence (5)"));
     }
-    if app.changed() > 0 && app.screen == Screen::Plan {
-        parts.insert(0, "c shows what your changes make different".to_owned());
-    }
-    if app.desk.floor.now.published.is_none() {
-        parts.push("no plan is published yet: p plans, c publishes".to_owned());
+    let press = if app.desk.floor.now.published.is_none() {
+        Some(match app.screen {
+            Screen::Plan => "no plan is published yet: p plans, c publishes",
+            _ => "no plan is published yet: 1 goes to the Plan screen, p plans there",
+        })
     } else if !parts.is_empty() && app.screen == Screen::Plan {
-        parts.push("p plans anew".to_owned());
+        Some("p plans anew")
+    } else {
+        None
+    };
+    let whole = |parts: &[String]| {
+        let all: Vec<&str> = parts.iter().map(String::as_str).chain(press).collect();
+        all.join("; ")
+    };
+    while parts.len() > 1 && whole(&parts).width() > width {
+        parts.pop();
     }
-    parts.join("; ")
+    whole(&parts)
 }
 
 /// A minute as the time of day, with the date where it is not today's.

@@ -149,7 +149,10 @@ fn t71_undo_of_what_another_session_has_changed_is_refused() {
     let seen = desk.floor.seen();
     let (outcome, _) = desk.undo().expect("a ledger");
     let words = conflict(&desk, &outcome);
-    assert!(words.contains("Ravi changed it at Mon 06:50"), "{words}");
+    assert!(
+        words.contains("Ravi changed it at Mon 22 Mar 06:50"),
+        "{words}"
+    );
     desk.each_after(seen, |event| {
         assert_eq!(event.actor.person, "Ravi", "nothing of mine is recorded");
     })

@@ -2,6 +2,7 @@
 
 use super::undo::Deed;
 use super::{Desk, DeskError};
+use crate::app::dates::Dates;
 use crate::app::walk::verdict_word;
 use crate::domain::event::Subject;
 use crate::domain::lab::{Loading, Pin, Rig};
@@ -69,7 +70,7 @@ impl Desk {
         if let Some(given) = record.verdicts.get(&step)
             && !matches!(given.verdict, Verdict::Hold { .. })
         {
-            let when = self.lab.zone.local(given.at).format("%a %d %b %H:%M");
+            let when = Dates::default().short(self.lab.zone.local(given.at));
             let word = verdict_word(&given.verdict);
             return not_now(format!(
                 "{unit} step {step} was given {word} by {} at {when}; undo it first",
@@ -266,7 +267,7 @@ impl Desk {
         let Some(at) = self.at else {
             return Ok(());
         };
-        let told = |at| self.lab.zone.local(at).format("%a %d %b %H:%M");
+        let told = |at| Dates::default().short(self.lab.zone.local(at));
         if at > self.now() {
             return not_now(format!("{} is still to come", told(at)));
         }
@@ -338,7 +339,7 @@ impl Desk {
             .iter()
             .find(|(_, _, visit)| now > visit.loaded + rig.load)
         {
-            let since = self.lab.zone.local(visit.loaded).format("%a %H:%M");
+            let since = Dates::default().short(self.lab.zone.local(visit.loaded));
             return not_now(format!(
                 "the run in {} began at {since}; its door is shut",
                 rig.id

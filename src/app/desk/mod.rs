@@ -13,6 +13,7 @@ mod undo;
 pub use duties::FileOfRequests;
 pub use proposal::{ChangeKind, PlanChange, Planning, Proposal, changes};
 
+use crate::app::dates::Dates;
 use crate::clock::Clock;
 use crate::domain::steps::Walks;
 use crate::domain::{Actor, EventBody, Lab, Minute, NewEvent, Seq, UnitId};
@@ -281,7 +282,7 @@ pub fn outcome_words(outcome: &Outcome, zone: &crate::domain::Zone) -> (bool, St
             (true, format!("was recorded already as event {}", first.0))
         }
         Outcome::Conflict { by } => {
-            let when = zone.local(by.happened).format("%a %H:%M");
+            let when = Dates::default().short(zone.local(by.happened));
             let who = crate::domain::text::shown(&by.actor.person);
             (
                 false,

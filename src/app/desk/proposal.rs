@@ -1,6 +1,7 @@
 //! Planning: a proposal beside the plan in force, and what would change.
 
 use super::{Desk, DeskError};
+use crate::app::dates::Dates;
 use crate::app::plan::hand::plan_visits;
 use crate::app::what_if::{Change, WhatIf, apply_all};
 use crate::checker::{Clash, check};
@@ -230,7 +231,7 @@ impl Planning {
                 Minutes::ZERO => "not late".to_owned(),
                 late => format!("late by {late}"),
             };
-            let at = self.lab.zone.local(own.finish).format("%a %d %b %H:%M");
+            let at = Dates::default().short(self.lab.zone.local(own.finish));
             format!("{request} finishes {at}, {late}")
         });
         head.into_iter()

@@ -10,6 +10,7 @@ mod tests;
 
 use super::offers::Offer;
 use super::plan::crews::CrewRow;
+use crate::app::dates::Dates;
 use crate::domain::lab::Lab;
 use crate::domain::steps::Walks;
 use crate::domain::{Minute, Minutes, RequestId, RigId, UnitId};
@@ -162,14 +163,7 @@ impl Sources<'_> {
 
     /// A time of day, with the date where it is another day's.
     fn clock(&self, at: Minute) -> String {
-        let zone = &self.lab.zone;
-        let (local, today) = (zone.local(at), zone.local(self.now));
-        let format = if local.date() == today.date() {
-            "%H:%M"
-        } else {
-            "%a %d %b %H:%M"
-        };
-        local.format(format).to_string()
+        Dates::default().near(&self.lab.zone, self.now, at)
     }
 }
 

@@ -24,14 +24,25 @@ pub struct Wanted {
     pub crews: usize,
     /// Columns of the longest name of a rig.
     pub name: usize,
+    /// Columns of the longest name of a crew; it counts where there is much room.
+    pub crew: usize,
 }
 
 impl PlanLayout {
     /// Divides a body of `width` by `height`: an axis, rigs, crews, detail. Rigs come first; all crews are shown
     /// where no rig loses its row by it, else one row stands for them, and none where it is low.
     pub fn of(width: u16, height: u16, wanted: Wanted) -> Self {
-        let longest = if width < 100 { 6 } else { 14 };
-        let name = u16::try_from(wanted.name.clamp(6, longest)).unwrap_or(6) + 6;
+        let names = if width < 110 {
+            wanted.name
+        } else {
+            wanted.name.max(wanted.crew)
+        };
+        let longest = match width {
+            ..60 => 6,
+            60..100 => 8,
+            _ => 14,
+        };
+        let name = u16::try_from(names.clamp(6, longest)).unwrap_or(6) + 6;
         let room = height.saturating_sub(1);
         let least = match height {
             18.. => 4,
@@ -73,6 +84,7 @@ mod tests {
             rigs: 18,
             crews: 4,
             name: 5,
+            crew: 5,
         };
         PlanLayout::of(width, height, wanted)
     }

@@ -9,6 +9,7 @@ mod candidates;
 
 use super::desk::Planning;
 use super::what_if::{Change, Days};
+use crate::app::dates::Dates;
 use crate::domain::plan::{Finish, Plan};
 use crate::domain::{Minute, Minutes, RequestId, Zone};
 use crate::planner::Rounds;
@@ -244,7 +245,7 @@ impl Remedies {
     }
 
     fn words(&self, own: &Remedy, zone: &Zone) -> String {
-        let at = |at: Minute| zone.local(at).format("%a %d %b %H:%M").to_string();
+        let at = |at: Minute| Dates::default().short(zone.local(at));
         let is_other = |request: &RequestId| *request != self.request;
         let what = match &own.change {
             Change::Priority {

@@ -1,6 +1,7 @@
 //! Changes as lines: read from the words a person types, and put in words again.
 
 use super::{Change, Days};
+use crate::app::dates::Dates;
 use crate::app::when::Asked;
 use crate::domain::lab::Pin;
 use crate::domain::text::shown;
@@ -141,7 +142,7 @@ impl Change {
 
     /// The change in words for people.
     pub fn words(&self, zone: &Zone) -> String {
-        let at = |at: Minute| zone.local(at).format("%a %d %b %H:%M").to_string();
+        let at = |at: Minute| Dates::default().short(zone.local(at));
         match self {
             Self::RigDown { rig, span } => {
                 format!("{rig} down from {} to {}", at(span.start), at(span.end))
@@ -154,7 +155,10 @@ impl Change {
                 rig,
                 due: Some(due),
             } => {
-                format!("calibration of {rig} due on {}", due.format("%a %d %b %Y"))
+                format!(
+                    "calibration of {rig} due on {}",
+                    Dates::default().date(*due)
+                )
             }
             Self::Calibration { rig, due: None } => format!("no calibration due for {rig}"),
             Self::Shift {
@@ -167,7 +171,7 @@ impl Change {
                 "{people} more of crew {crew} {}, {} to {}",
                 match days {
                     Days::Weekly(day) => format!("every {day}"),
-                    Days::On(date) => format!("on {}", date.format("%a %d %b")),
+                    Days::On(date) => format!("on {}", Dates::default().day(*date)),
                 },
                 from.format("%H:%M"),
                 to.format("%H:%M")

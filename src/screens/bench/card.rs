@@ -25,7 +25,7 @@ pub(super) fn draw(app: &App, theme: &Theme, area: Rect, buffer: &mut Buffer) ->
     let answered = app.bench.answer.as_ref();
     let mut used = answered.map_or(0, |answer| band(theme, answer, area, buffer));
     if let Some(unit) = &app.bench.unit {
-        let card = UnitCard::of(&app.desk, unit, app.now, &app.settings.keys);
+        let card = UnitCard::of(&app.desk, unit, app.now, &app.settings);
         let rest = Rect {
             y: area.y + used,
             height: area.height - used,

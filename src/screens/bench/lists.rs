@@ -117,7 +117,7 @@ fn from(app: &App, at: Minute) -> String {
     if at <= app.now {
         "now".to_owned()
     } else {
-        crate::screens::clock(app, at)
+        app.settings.dates.brief(&app.desk.lab.zone, app.now, at)
     }
 }
 
@@ -141,14 +141,14 @@ impl Columns<'_> {
     fn text(&self, width: u16) -> String {
         let (task, unit, rig) = (fit(self.task, 7), fit(self.unit, 11), fit(self.rig, 8));
         match width {
-            ..50 => format!("{task} {unit} {rig} {}", self.left),
+            ..50 => format!("{task} {unit} {} {}", fit(self.rig, 6), self.left),
             50..76 => {
-                let (step, from) = (fit(self.step, 5), fit(self.from, 9));
+                let (step, from) = (fit(self.step, 5), fit(self.from, 10));
                 format!("{task} {unit} {step} {rig} {from} {}", self.left)
             }
             _ => {
                 let (step, method) = (fit(self.step, 5), fit(self.method, 16));
-                let from = fit(self.from, 9);
+                let from = fit(self.from, 10);
                 format!("{task} {unit} {step} {method} {rig} {from} {}", self.left)
             }
         }

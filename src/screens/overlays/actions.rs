@@ -4,10 +4,10 @@ use super::frame;
 use crate::app::{App, Entry, Field, Where};
 use crate::screens::line;
 use crate::screens::theme::Theme;
-use crate::widgets::list::choices;
-use crate::widgets::text::fit;
+use crate::widgets::text::{fit, wrapped};
 use ratatui::buffer::Buffer;
 use ratatui::layout::Rect;
+use ratatui::style::Style;
 
 /// A list of actions below what is typed.
 pub(super) fn actions(
@@ -35,24 +35,66 @@ pub(super) fn actions(
     list(app, theme, field, below, buffer);
 }
 
+/// Columns of the keys and of the name, each with a blank after it.
+const KEYS: usize = 12;
+const NAME: usize = 16;
+/// With fewer columns than this the sentence stands below the name, of the selected action only.
+const BESIDE: usize = 70;
+
 /// The lines alone.
 pub(super) fn list(app: &App, theme: &Theme, field: &Field, area: Rect, buffer: &mut Buffer) {
     let found = app.listed(field);
-    let lines: Vec<String> = found.iter().map(|entry| action_line(app, entry)).collect();
-    choices(&lines, Some(field.selected), theme.selected(), area, buffer);
+    let width = usize::from(area.width);
+    let (mut lines, mut from, mut to) = (Vec::new(), 0, 0);
+    for (at, entry) in found.iter().enumerate() {
+        let selected = at == field.selected.min(found.len() - 1);
+        if selected {
+            from = lines.len();
+        }
+        let own = action_lines(app, entry, selected, width);
+        lines.extend(own.into_iter().map(|text| (text, selected)));
+        if selected {
+            to = lines.len();
+        }
+    }
+    let rows = usize::from(area.height);
+    let first = to.saturating_sub(rows).min(from);
+    for ((text, selected), at) in lines.iter().skip(first).zip(0..area.height) {
+        let style = if *selected {
+            theme.selected()
+        } else {
+            Style::new()
+        };
+        line(buffer, area, at, text, style);
+    }
 }
 
-/// The keys, the name and the sentence; an action of another screen says which.
-fn action_line(app: &App, entry: &Entry) -> String {
+/// The keys, the name and the whole sentence; an action of another screen says which.
+fn action_lines(app: &App, entry: &Entry, selected: bool, width: usize) -> Vec<String> {
     let (screen, other) = match entry.works {
         Where::On(screen) if screen != app.screen => (screen, format!("{}: ", screen.name())),
         _ => (app.screen, String::new()),
     };
     let keys = app.settings.keys.keys(entry.action, screen).join(" ");
-    format!(
-        "{} {} {other}{}",
-        fit(&keys, 9),
-        fit(entry.name, 15),
-        entry.sentence
-    )
+    let cursor = if selected { ">" } else { " " };
+    let head = format!(
+        "{cursor}{} {}",
+        fit(&keys, KEYS - 1),
+        fit(entry.name, NAME - 1)
+    );
+    let sentence = format!("{other}{}", entry.sentence);
+    if width < BESIDE {
+        let below = wrapped(&sentence, width.saturating_sub(2).max(1));
+        let below = below.into_iter().filter(|_| selected);
+        return std::iter::once(head)
+            .chain(below.map(|text| format!("  {text}")))
+            .collect();
+    }
+    let beside = wrapped(&sentence, width - KEYS - NAME - 2);
+    let blank = " ".repeat(KEYS + NAME);
+    let first = std::iter::once(head.as_str()).chain(std::iter::repeat(blank.as_str()));
+    first
+        .zip(beside)
+        .map(|(head, text)| format!("{head} {text}"))
+        .collect()
 }

@@ -76,7 +76,8 @@ fn list(
 /// The morning sheet: each entry with its next step below it.
 pub(super) fn morning(app: &App, theme: &Theme, selected: usize, area: Rect, buffer: &mut Buffer) {
     let items = &app.view.morning;
-    let date = app.desk.lab.zone.local(app.now).format("%a %d %b");
+    let today = app.desk.lab.zone.local(app.now).date();
+    let date = app.settings.dates.day(today);
     let title = format!(
         "Morning sheet, {date}: {} to act on, first things first",
         items.len()

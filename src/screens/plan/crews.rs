@@ -52,7 +52,7 @@ fn row(
     let at = sum(crews, Span::new(app.plan.at, app.plan.at + axis.scale));
     let figures = format!("{}/{} ", at.need, at.have);
     let room = columns.saturating_sub(figures.len() + 1);
-    let head = format!(" {}{figures}", fit(name, room));
+    let head = format!(" {} {figures}", fit(name, room.saturating_sub(1)));
     buffer.set_string(area.x, track.y, fit(&head, columns), Style::new());
     for column in 0..axis.columns {
         let span = Span::new(axis.start_of(column), axis.start_of(column + 1));

@@ -53,12 +53,13 @@ pub(super) fn draw(app: &App, axis: &Axis, area: Rect, track: Rect, buffer: &mut
 /// A column's date, with the hour where columns are short.
 fn label(app: &App, axis: &Axis, at: Minute) -> String {
     let local = app.desk.lab.zone.local(at);
-    let format = match axis.scale.get() {
-        ..20 => "%a %d %b %H:00",
-        20..10_080 => "%a %d %b",
-        _ => "%d %b %Y",
-    };
-    local.format(format).to_string()
+    let dates = &app.settings.dates;
+    let day = dates.day(local.date());
+    match axis.scale.get() {
+        ..20 => format!("{day} {}", local.format("%H:00")),
+        20..10_080 => day,
+        _ => dates.date(local.date()),
+    }
 }
 
 fn write(cells: &mut [char], from: usize, text: &str) {
