@@ -10,7 +10,6 @@ use crate::domain::text::shown;
 use crate::domain::{Minute, RequestId, RigId, Verdict};
 use crate::ledger::Outcome;
 use crate::usage::forecast::History;
-use std::path::Path;
 
 /// What is said once a plan is in force.
 const PUBLISHED: &str = "published: it is in force now; what is due is on the Bench (2)";
@@ -157,7 +156,7 @@ fn copy(app: &mut App, text: String) {
 }
 
 fn export(app: &mut App) {
-    match app.export_into(Path::new(".")) {
+    match app.export_into(&app.exports) {
         Ok(name) => say(app, true, format!("written: {name}")),
         Err(error) => say(
             app,

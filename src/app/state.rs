@@ -506,6 +506,8 @@ pub struct App {
     pub size: (u16, u16),
     /// The file that keeps a what-if between two starts, where there is one.
     pub keep: Option<PathBuf>,
+    /// Where tables are written to: the folder in which the program was started.
+    pub exports: PathBuf,
     /// The last day on which the morning sheet was offered.
     pub sheet: Option<NaiveDate>,
 }
@@ -545,6 +547,7 @@ impl App {
             lost: false,
             size: (80, 24),
             keep: None,
+            exports: PathBuf::from("."),
             sheet: None,
             read: desk.clock().elapsed(),
             desk,

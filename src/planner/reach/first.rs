@@ -430,3 +430,106 @@ impl Stay<'_> {
         }
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::domain::Facts;
+    use crate::domain::lab::Watch;
+    use crate::domain::parts::{
+        ALL_WEEK, crew, empty_lab, method, request, rig, sequence, shift, step,
+    };
+    use crate::domain::zone::known::utc;
+    use crate::planner::alone::Alone;
+    use crate::planner::construct::{Builder, Style};
+    use crate::planner::random::Random;
+    use crate::problem::{Problem, compile};
+
+    const WATCHES: [Watch; 3] = [Watch::None, Watch::Site, Watch::Full];
+    const LOADINGS: [Loading; 3] = [Loading::Each, Loading::Together, Loading::Held];
+
+    /// Nine methods, one for each watch and loading, some of which pause or may not wait, on eighteen rigs with one
+    /// crew of two, which is away at night.
+    fn problem(random: &mut Random) -> Problem {
+        let mut lab = empty_lab();
+        lab.crews = vec![crew("bench", vec![shift(&ALL_WEEK, (8, 0), (16, 0), 2)])];
+        let mut steps = Vec::new();
+        for watch in WATCHES {
+            for loading in LOADINGS {
+                let id = format!("{watch:?}-{loading:?}").to_lowercase();
+                let length = Minutes::new(10 + 40 * i64::try_from(random.below(10)).unwrap());
+                let mut own = method(&id, &id, crate::domain::lab::Length::Hold(length));
+                own.watch = watch;
+                own.pausable = random.below(2) == 0;
+                if random.below(3) == 0 {
+                    own.max_wait = Some(Minutes::new(60));
+                }
+                lab.methods.insert(own.id.clone(), own);
+                for number in 0..2 {
+                    let mut own = rig(&format!("{id}-{number}"), &[&id], loading, 2);
+                    own.load = Minutes::new(10);
+                    own.unload = Minutes::new(5);
+                    lab.rigs.push(own);
+                }
+                steps.push(step(&id));
+            }
+        }
+        lab.sequences.push(sequence("S", steps));
+        let now = utc("2027-03-01T08:00");
+        for number in 0..6 {
+            lab.requests
+                .push(request(&format!("R{number}"), "S", 2, now));
+        }
+        compile(&lab, &Facts::default(), now)
+    }
+
+    fn manner(late: bool) -> Manner {
+        Manner {
+            repair: false,
+            late,
+            late_pauses: late,
+        }
+    }
+
+    #[test]
+    fn the_first_way_out_is_that_of_all_ways() {
+        let mut random = Random::new(11);
+        let mut tried = 0;
+        for _ in 0..12 {
+            let problem = problem(&mut random);
+            let alone = Alone::look(&problem);
+            let mut builder = Builder::new(&problem, &alone, Style::sharing(Minutes::ZERO));
+            for request in 0..problem.requests.len() {
+                builder.put(request.into()).expect("there is room");
+            }
+            for _ in 0..60 {
+                let unit = UnitIx::from(random.below(problem.units.len()));
+                let link = Link::free(random.below(9));
+                let from = problem.now + Minutes::new(i64::try_from(random.below(9000)).unwrap());
+                let first = Span::new(from, Minute::LAST);
+                let window = Span::new(from, problem.end);
+                let links = [link];
+                let known = builder
+                    .lines
+                    .earliest_chain(unit, &links, first, window, RunRule::ANY)
+                    .map(|chain| chain[0].times.out);
+                for late in [false, true] {
+                    let found = builder.lines.one_by_one(
+                        unit,
+                        &links,
+                        first,
+                        problem.end,
+                        RunRule::ANY,
+                        manner(late),
+                    );
+                    let OneByOne::Found(chain) = found else {
+                        panic!("a free step has a place");
+                    };
+                    assert_eq!(Ok(chain[0].times.out), known, "{:?} late {late}", links[0]);
+                }
+                tried += 1;
+            }
+        }
+        assert_eq!(tried, 720);
+    }
+}

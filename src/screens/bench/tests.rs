@@ -65,7 +65,7 @@ fn t01_bench_at_80x24_has_scan_line_card_and_eight_lines_of_what_is_due() {
         for wanted in [
             " Bench ",
             "Ines",
-            "Europe/Lisbon",
+            "06:50 Lisbon",
             "Mon 03-22 06:50",
             "as of 06:50:00",
         ] {

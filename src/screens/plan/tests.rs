@@ -50,7 +50,7 @@ fn t01_plan_shows_its_rigs_its_time_and_its_people_at_80x24() {
     for theme in &THEMES {
         let drawn = text(&shown(&app, theme, 80, 24));
         let lines: Vec<&str> = drawn.lines().collect();
-        assert!(lines[0].starts_with(" Plan ") && lines[0].contains("Europe/Lisbon"));
+        assert!(lines[0].starts_with(" Plan ") && lines[0].contains("06:50 Lisbon"));
         assert!(lines[0].contains("Ines") && lines[0].contains("06:50"));
         assert!(lines[1].contains("|now"), "{}", lines[1]);
         let columns = Minutes::new(60) * 68;

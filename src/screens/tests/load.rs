@@ -30,8 +30,8 @@ fn t01_load_at_80x24_has_a_heat_row_a_rig_a_trend_and_the_backlog() {
         for word in [
             " Load ",
             "Ines",
-            "Europe/Lisbon",
-            "03-22 06:50",
+            "06:50 Lisbon",
+            "22 Mar 06:50",
             "as of 06:50",
         ] {
             assert!(lines[0].contains(word), "{word}: {}", lines[0]);

@@ -63,7 +63,9 @@ fn app_on(lab: Lab, ledger: Box<dyn Ledger>, clock: Arc<FakeClock>) -> App {
         ids: Ids::seeded(2),
         actor: actor(),
     });
-    App::new(desk.expect("a ledger in memory can be read"), true)
+    let mut app = App::new(desk.expect("a ledger in memory can be read"), true);
+    app.exports = std::env::temp_dir();
+    app
 }
 
 /// The demo's lab without any history.
