@@ -104,7 +104,7 @@ actions! {
     LoadUnit "load" BENCH 2 Records: "Put the scanned unit on its booked rig", "start begin";
     UnloadUnit "unload" BENCH 2 Records: "Take the scanned unit off its rig", "end off out";
     Note "note" BENCH 5 Records: "Add a note about the unit", "remark comment";
-    Earlier "happened earlier" BENCH 0 Shows: "Say when the next load, unload or verdict of the scanned unit happened", "late time past yesterday backdate when";
+    Earlier "happened at" BENCH 0 Shows: "Say when the next load, unload or verdict of the scanned unit happened", "late time past yesterday backdate when";
     Who "who" BENCH 6 Shows: "Say who is at the bench, for what is recorded from now on", "person badge name sign in";
     LoadDays "days" LOAD 1 Shows: "A column a local day", "daily";
     LoadWeeks "weeks" LOAD 1 Shows: "A column an ISO week", "weekly";

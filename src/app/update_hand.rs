@@ -121,17 +121,15 @@ impl App {
                 return None;
             }
             // The list of actions: what needs a letter is found there too.
-            Action::NextScreen | Action::LastScreen => return self.run_in_hand_list(),
+            Action::NextScreen | Action::LastScreen => {
+                self.overlays.push(Overlay::Palette(Field::default()));
+                return Some(Vec::new());
+            }
             Action::Now => hand.shift(self.now - hand.times().load),
             _ => refused = Some("first Enter to drop it, or Esc to put it back".to_owned()),
         }
         self.said = refused.map(|why| (false, why));
         self.show_hand();
-        Some(Vec::new())
-    }
-
-    fn run_in_hand_list(&mut self) -> Option<Vec<Effect>> {
-        self.overlays.push(Overlay::Palette(Field::default()));
         Some(Vec::new())
     }
 

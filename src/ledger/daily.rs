@@ -31,8 +31,9 @@ impl Daily {
         if !self.wanted || self.begun_ms.as_ref().is_some_and(is_fresh) {
             return;
         }
-        self.begun_ms = Some(now_ms);
-        if heads.checked_ms(ledger).as_ref().is_some_and(is_fresh) {
+        let by_another = heads.checked_ms(ledger).filter(is_fresh);
+        self.begun_ms = Some(by_another.unwrap_or(now_ms));
+        if by_another.is_some() {
             return;
         }
         let (path, heads, found) = (path.to_owned(), heads.clone(), Arc::clone(&self.found));

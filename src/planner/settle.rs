@@ -5,14 +5,29 @@
 
 use super::construct::Builder;
 use super::timeline::Slot;
-use crate::domain::{Minutes, Span};
-use crate::problem::UnitIx;
+use crate::domain::{Minute, Minutes, Span};
+use crate::problem::{RigIx, UnitIx};
+use std::collections::BTreeMap;
+
+/// Who loads on a rig at a minute: one visit, or all of a run.
+type Loads = BTreeMap<(Minute, RigIx, Option<UnitIx>), Vec<(UnitIx, usize)>>;
 
 /// Moves loads forward; bookings of the plan in force, and those that must stay, are left where they are.
 pub(super) fn settle(builder: &mut Builder<'_>, booked: &[(UnitIx, usize)]) {
+    let mut all = Loads::new();
     for (unit, step) in booked {
-        if may_wait(builder, *unit, *step) {
-            load_earlier(builder, *unit, *step);
+        if let Some(placed) = builder.lines.placed(*unit, *step) {
+            let alone = Some(*unit).filter(|_| placed.slot != Slot::Run);
+            let key = (placed.times.load, placed.rig, alone);
+            all.entry(key).or_default().push((*unit, *step));
+        }
+    }
+    for load in all.into_values() {
+        if load
+            .iter()
+            .all(|(unit, step)| may_wait(builder, *unit, *step))
+        {
+            load_earlier(builder, &load);
         }
     }
 }
@@ -29,18 +44,25 @@ fn may_wait(builder: &Builder<'_>, unit: UnitIx, step: usize) -> bool {
         visit.step == step && visit.rig == placed.rig && visit.times.load == placed.times.load
     });
     step >= own.facts.len()
-        && placed.slot != Slot::Run
         && condition.max_wait > Minutes::ZERO
         && builder.fixed_at(unit, step).is_none()
         && !as_published
 }
 
-fn load_earlier(builder: &mut Builder<'_>, unit: UnitIx, step: usize) {
-    let from = builder.first_loads(unit, step).start;
-    let Some(placed) = builder.lines.remove(unit, step) else {
-        return;
-    };
-    let loads = Span::new(from, placed.times.load + Minutes::new(1));
-    let earlier = builder.lines.first_load_of(unit, step, &placed, loads);
-    builder.lines.place(unit, step, earlier.unwrap_or(placed));
+/// The first load that comes out when this one does, in the same place.
+fn load_earlier(builder: &mut Builder<'_>, load: &[(UnitIx, usize)]) {
+    let (first, step) = load[0];
+    let arrivals = load
+        .iter()
+        .map(|(unit, step)| builder.first_loads(*unit, *step).start);
+    let from = arrivals.max().unwrap_or(builder.problem.now);
+    let taken: Vec<_> = load
+        .iter()
+        .filter_map(|(unit, step)| builder.lines.remove(*unit, *step))
+        .collect();
+    let loads = Span::new(from, taken[0].times.load + Minutes::new(1));
+    let earlier = builder.lines.first_load_of(first, step, &taken[0], loads);
+    for ((unit, step), placed) in load.iter().zip(taken) {
+        builder.lines.place(*unit, *step, earlier.unwrap_or(placed));
+    }
 }

@@ -45,7 +45,7 @@ pub(super) fn table(
     let longest = rows.iter().map(|row| row.name.chars().count()).max();
     let name = longest
         .unwrap_or(0)
-        .clamp(7, if width < MEDIAN { 10 } else { 20 });
+        .clamp(7, if width < MEDIAN { 8 } else { 20 });
     let head = ["due", "50 % sure", "80 % sure", "95 % sure", "in time"];
     let head = columns(width, name, "finish", head.map(str::to_owned), "decided by");
     line(buffer, inside, 0, &head, theme.title());
@@ -87,7 +87,7 @@ fn written(app: &App, theme: &Theme, row: &Row, width: usize, name: usize) -> (S
 
 /// One line: what there is room for.
 fn columns(width: usize, name: usize, first: &str, cells: [String; 5], decided: &str) -> String {
-    const DATE: usize = 15;
+    const DATE: usize = 16;
     let [due, half, most, nearly, chance] = cells;
     let mut text = fit(first, name);
     let shown = [(DUE, due), (MEDIAN, half), (0, most), (SUREST, nearly)];

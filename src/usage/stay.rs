@@ -164,7 +164,12 @@ pub(super) fn stays(
 ) -> Vec<Stay> {
     let mut steps = Steps::new(lab, walks);
     let mut all: BTreeMap<(&UnitId, u32), Stay> = BTreeMap::new();
-    for own in floor.now.booked() {
+    // What has happened counts instead of what was booked, also where it is left out.
+    let has_happened = |own: &Booking| {
+        let record = floor.now.units.get(&own.unit);
+        record.is_some_and(|record| record.visits.contains_key(&own.step))
+    };
+    for own in floor.now.booked().filter(|own| !has_happened(own)) {
         if let Some(stay) = steps.stay(&own.unit, own.step, &own.rig) {
             let times = ahead(&own.times, now);
             let position = own.position;

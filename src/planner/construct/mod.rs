@@ -24,6 +24,10 @@ use std::sync::Arc;
 
 /// How chambers are shared while requests are put in.
 #[derive(Clone, Copy, Debug)]
+#[expect(
+    clippy::struct_excessive_bools,
+    reason = "each is a choice of its own, drawn anew for every round"
+)]
 pub(super) struct Style {
     /// How much later a unit may come out for joining a run instead of opening one.
     pub(super) join_wait: Minutes,

@@ -98,7 +98,7 @@ impl Builder<'_> {
         runs_from: Option<Minute>,
         until: Minute,
     ) -> Result<(), usize> {
-        let mut order: Vec<(Minute, Minute, &(UnitIx, Range<usize>))> = chains
+        let mut order: Vec<_> = chains
             .iter()
             .map(|chain| {
                 let window = self.first_loads(chain.0, chain.1.start);

@@ -71,7 +71,7 @@ impl Timelines<'_> {
                 until,
                 manner,
             };
-            let Some(placed) = self.earliest(step, link, asked, runs) else {
+            let Some(mut placed) = self.earliest(step, link, asked, runs) else {
                 return match repairs {
                     0 => OneByOne::None(chain.len()),
                     _ => OneByOne::NotBefore(not_before),
@@ -79,6 +79,18 @@ impl Timelines<'_> {
             };
             not_before = Minute::FIRST;
             let closes = chain.last().map(|before| before.times.out + step.rest_max);
+            let closes = closes.filter(|closes| placed.times.load > *closes);
+            if let Some(closes) = closes {
+                // An earlier load may come out as early.
+                let asked = Asked {
+                    loads: Span::new(asked.loads.start, closes + Minutes::new(1)),
+                    until: placed.times.out,
+                    ..asked
+                };
+                if let Some(sooner) = self.earliest(step, link, asked, runs) {
+                    placed = sooner;
+                }
+            }
             if closes.is_some_and(|closes| placed.times.load > closes) {
                 if !manner.repair || repairs == REPAIRS {
                     return OneByOne::NotBefore(placed.times.out);
@@ -153,6 +165,7 @@ impl Timelines<'_> {
 }
 
 /// When a step may load and come out.
+#[derive(Clone, Copy)]
 struct Asked {
     loads: Span,
     not_before: Minute,

@@ -197,6 +197,10 @@ impl<'b, 'p> Search<'b, 'p> {
     }
 
     /// How much dearer a plan may become in this round; less and less as the work goes on: annealing.
+    #[expect(
+        clippy::cast_possible_truncation,
+        reason = "some mean costs of a request"
+    )]
     fn allowance(&mut self) -> i64 {
         let request = self.best_cost as f64 / self.movable.len() as f64;
         let heat = request * HOT * (COLD / HOT).powf(self.used);

@@ -138,7 +138,7 @@ impl Search<'_, '_> {
             self.builder.lines.rigs[rig.ix()].inside(window, &mut inside);
         }
         inside.retain(|other| problem.units[other.ix()].request != first);
-        let mut pieces = vec![self.from_step(unit, step)];
+        let mut pieces = vec![self.since_step(unit, step)];
         let most = 1 + self.random.below(3);
         for _ in 0..most {
             if inside.is_empty() {
@@ -150,7 +150,7 @@ impl Search<'_, '_> {
                 continue;
             }
             if let Some(at) = self.on_rig_after(other, window.start) {
-                let piece = self.from_step(other, at);
+                let piece = self.since_step(other, at);
                 let clash =
                     |known: &Piece| known.units.iter().any(|unit| piece.units.contains(unit));
                 if !pieces.iter().any(clash) {
@@ -172,7 +172,7 @@ impl Search<'_, '_> {
     }
 
     /// The unit, now and then its whole request, from the stage of a step on.
-    fn from_step(&mut self, unit: UnitIx, step: usize) -> Piece {
+    fn since_step(&mut self, unit: UnitIx, step: usize) -> Piece {
         let request = self.builder.problem.units[unit.ix()].request;
         let stages = self.stages(request);
         let stage = stages.into_iter().rev().find(|stage| *stage <= step);

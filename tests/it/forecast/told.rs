@@ -87,8 +87,8 @@ fn one_key_forecasts_with_news_and_esc_keeps_the_samples_there_are() {
         "in time",
         "decided",
         "R-401",
-        "04-07 17:00",
-        "PV soil m~",
+        "Wed 07 Apr 17:00",
+        "PV soil~",
     ] {
         assert!(shown.contains(words), "{words} is not in:\n{shown}");
     }

@@ -72,7 +72,7 @@ fn t02_screens_get_smaller_step_by_step_and_say_what_they_need() {
     run.keys("1 ?");
     let help = text(&shown(&run.app, &THEMES[1], (39, 11)));
     assert!(
-        help.starts_with("Need 40x12, have 39x11") && help.contains("morning sheet"),
+        help.starts_with("Need 40x12, have 39x11") && help.contains("Plan from now"),
         "{help}"
     );
     run.keys("Esc q");
@@ -91,7 +91,7 @@ fn t01_at_80x24_each_screen_shows_what_it_is_for() {
         says(screen.name());
         says("Ines");
         says("06:50");
-        says("Europe/Lisbon");
+        says("06:50 Lisbon");
         says("as of 06:50");
         assert!(
             all.lines()

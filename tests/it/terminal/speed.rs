@@ -96,6 +96,7 @@ struct Idle {
 }
 
 /// The demo left alone on each screen, once for all tests.
+#[expect(clippy::print_stdout, reason = "a measurement is told")]
 fn left_alone() -> &'static [Idle] {
     static IDLE: OnceLock<Vec<Idle>> = OnceLock::new();
     IDLE.get_or_init(|| {

@@ -95,7 +95,8 @@ fn t32_a_what_if_outlives_signals_and_a_terminal_that_goes_away() {
             None => pty.close(),
         }
         pty.ended();
-        let again = opened(&desk, "Ines");
+        let line = format!("{OPEN} Ines");
+        let again = Pty::rigday(&line, &Setup::in_folder(desk.folder.path()));
         let offer = again.until("A what-if was kept");
         assert!(offer.contains("to the plan, begun"), "{screen}\n{offer}");
     }
