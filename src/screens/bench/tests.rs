@@ -66,7 +66,7 @@ fn t01_bench_at_80x24_has_scan_line_card_and_eight_lines_of_what_is_due() {
             " Bench ",
             "Ines",
             "06:50 Lisbon",
-            "Mon 03-22 06:50",
+            "Mon 22 Mar 06:50",
             "as of 06:50:00",
         ] {
             assert!(lines[0].contains(wanted), "{wanted}: {screen}");

@@ -236,7 +236,7 @@ fn t46_nothing_moves_by_itself_and_work_is_told_in_words() {
     let at_work = |own: &Overlay| match own {
         Overlay::Working { .. } => Some("Planning"),
         Overlay::Trying { .. } => Some("Trying 3/9"),
-        Overlay::Forecasting { .. } => Some("of 1000"),
+        Overlay::Forecasting { .. } => Some("20/1000"),
         _ => None,
     };
     let mut run = Script::new(demo());
