@@ -20,7 +20,7 @@ fn seeds() -> Vec<u64> {
     match (number("TEST_SEED"), number("TEST_FULL")) {
         (Some(seed), _) => vec![seed],
         (None, Some(1)) => (0..20_000).collect(),
-        (None, _) => (0..400).collect(),
+        (None, _) => (0..250).collect(),
     }
 }
 
