@@ -413,6 +413,7 @@ fn the_three_people_do_their_morning_by_keys() {
         run.screen()
     );
     run.keys("c");
+    run.count_what_is_asked();
     assert!(
         run.app
             .desk
@@ -451,6 +452,7 @@ fn the_three_people_do_their_morning_by_keys() {
     run.planned();
     assert!(run.screen().contains("dropped"), "{}", run.screen());
     run.keys("c");
+    run.count_what_is_asked();
     let booked = run
         .app
         .desk

@@ -40,6 +40,7 @@ fn planned() -> Script {
     run.keys("p Esc");
     run.planned();
     run.keys("c");
+    run.count_what_is_asked();
     assert!(run.app.overlays.is_empty(), "{}", run.screen());
     run
 }
@@ -127,6 +128,7 @@ fn t73_changes_are_a_what_if_until_the_difference_was_seen_and_put_in_force() {
         "nothing is recorded"
     );
     run.keys("c");
+    run.count_what_is_asked();
     assert!(run.app.desk.floor.events.len() > events, "{}", run.screen());
     let after = booked(&run.app, &unit, step).expect("it is booked");
     assert_eq!(after.times.load, before.times.load + Minutes::hours(2));
