@@ -167,6 +167,19 @@ pub struct Span {
 }
 
 impl Span {
+    /// Spans in any order as sorted ones of which those that overlapped or touched are one.
+    pub fn merged(mut spans: Vec<Self>) -> Vec<Self> {
+        spans.sort_unstable();
+        let mut merged: Vec<Self> = Vec::with_capacity(spans.len());
+        for span in spans {
+            match merged.last_mut() {
+                Some(last) if span.start <= last.end => last.end = last.end.max(span.end),
+                _ => merged.push(span),
+            }
+        }
+        merged
+    }
+
     /// The minutes from `start` up to, not including, `end`.
     pub const fn new(start: Minute, end: Minute) -> Self {
         Self { start, end }

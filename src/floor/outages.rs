@@ -29,7 +29,7 @@ impl RigRecord {
     /// is still open is not over.
     pub fn spells(&self) -> Vec<Span> {
         let open = self.open_spell();
-        merged(self.repaired().collect())
+        Span::merged(self.repaired().collect())
             .into_iter()
             .filter(|own| open.is_none_or(|since| own.end < since))
             .collect()
@@ -40,7 +40,7 @@ impl RigRecord {
         let first = self.faults.iter().map(|own| own.since).min()?;
         let open = std::iter::once(Span::new(first, Minute::LAST));
         let spans = self.repaired().chain(open).collect();
-        merged(spans).last().map(|own| own.start)
+        Span::merged(spans).last().map(|own| own.start)
     }
 
     /// A fault is never over before it began, whatever was said.
@@ -66,17 +66,4 @@ impl RigRecord {
             self.repairs.push((own.since, at, own.reason));
         }
     }
-}
-
-/// Spans in order, those that overlap or touch as one.
-fn merged(mut spans: Vec<Span>) -> Vec<Span> {
-    spans.sort_by_key(|own| (own.start, own.end));
-    let mut all: Vec<Span> = Vec::new();
-    for own in spans {
-        match all.last_mut() {
-            Some(last) if own.start <= last.end => last.end = last.end.max(own.end),
-            _ => all.push(own),
-        }
-    }
-    all
 }

@@ -14,14 +14,7 @@ impl OnTime {
     /// The union of `spans`, in any order.
     pub fn new(mut spans: Vec<Span>) -> Self {
         spans.retain(|span| !span.is_empty());
-        spans.sort_unstable();
-        let mut merged: Vec<Span> = Vec::with_capacity(spans.len());
-        for span in spans {
-            match merged.last_mut() {
-                Some(last) if span.start <= last.end => last.end = last.end.max(span.end),
-                _ => merged.push(span),
-            }
-        }
+        let merged = Span::merged(spans);
         let mut before = vec![Minutes::ZERO];
         let mut sum = Minutes::ZERO;
         for span in &merged {
