@@ -177,8 +177,8 @@ impl Builder<'_> {
         let end = self.end_of_step(request, last).min(until);
         let mut reach = self.first_window(unit, links, first);
         if links.iter().all(Link::is_free) {
-            let manner = self.style.manner();
-            match self.lines.one_by_one(unit, links, first, end, runs, manner) {
+            let late = self.style.late;
+            match self.lines.one_by_one(unit, links, first, end, runs, late) {
                 OneByOne::Found(chain) => return Ok(chain),
                 OneByOne::None(link) => return Err(links[link].step),
                 OneByOne::NotBefore(out) => reach = reach.max(out - first.start),

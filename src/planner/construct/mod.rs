@@ -13,7 +13,7 @@ pub(super) use order::{Rule, rules};
 pub(super) use stage::stage_ends;
 
 use super::alone::Alone;
-use super::reach::Manner;
+use super::reach::Late;
 use super::spans::Spans;
 use super::timeline::{Placed, Slot, Timelines};
 use crate::domain::lab::Loading;
@@ -24,10 +24,6 @@ use std::sync::Arc;
 
 /// How chambers are shared while requests are put in.
 #[derive(Clone, Copy, Debug)]
-#[expect(
-    clippy::struct_excessive_bools,
-    reason = "each is a choice of its own, drawn anew for every round"
-)]
 pub(super) struct Style {
     /// How much later a unit may come out for joining a run instead of opening one.
     pub(super) join_wait: Minutes,
@@ -39,8 +35,8 @@ pub(super) struct Style {
     pub(super) avoid: Option<RigIx>,
     /// Units that stay together may do so outside of chambers, even where a run has room for them all.
     pub(super) apart: bool,
-    /// Visits that wait in their rig load as late as they can even where their exposure pauses.
-    pub(super) late_pauses: bool,
+    /// Which visits that would wait in their rig load as late as they can.
+    pub(super) late: Late,
 }
 
 impl Style {
@@ -52,15 +48,7 @@ impl Style {
             alone: false,
             avoid: None,
             apart: false,
-            late_pauses: false,
-        }
-    }
-
-    fn manner(&self) -> Manner {
-        Manner {
-            repair: !self.alone,
-            late: !self.alone,
-            late_pauses: self.late_pauses,
+            late: Late::UnlessPausing,
         }
     }
 }
@@ -171,6 +159,7 @@ impl<'p> Builder<'p> {
         let style = Style {
             look_ahead: false,
             alone: true,
+            late: Late::Never,
             ..Style::sharing(Minutes::ZERO)
         };
         Self::bare(problem, lines, style, fixed)

@@ -21,15 +21,15 @@ pub(in crate::planner) enum OneByOne {
     None(usize),
 }
 
-/// How steps of a chain are placed one by one.
-#[derive(Clone, Copy, Debug)]
-pub(in crate::planner) struct Manner {
-    /// A step comes out later where the one after it would come too late.
-    pub(in crate::planner) repair: bool,
-    /// A visit that would wait in its rig loads as late as it can.
-    pub(in crate::planner) late: bool,
-    /// That is also so where its exposure pauses.
-    pub(in crate::planner) late_pauses: bool,
+/// Which visits that would wait in their rig load as late as their way out allows.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(in crate::planner) enum Late {
+    /// None; nor does any other come out later than it could: for bounds.
+    Never,
+    /// Those whose exposure does not pause.
+    UnlessPausing,
+    /// All.
+    Always,
 }
 
 /// How far a search in a held rig looks at first.
@@ -39,7 +39,8 @@ const REPAIRS: usize = 20;
 
 impl Timelines<'_> {
     /// Each step as early as it can be after the one before, the first with a load in `first`, all out by
-    /// `until`. Fixed places, and ways out are not looked at: see [`Link::is_free`].
+    /// `until`. A step comes out later where the one after it would come too late. Fixed places and
+    /// ways out are not looked at: see [`Link::is_free`].
     ///
     /// A repaired chain is the earliest where the rigs of each step take the same times.
     pub(in crate::planner) fn one_by_one(
@@ -49,7 +50,7 @@ impl Timelines<'_> {
         first: Span,
         until: Minute,
         runs: RunRule,
-        manner: Manner,
+        late: Late,
     ) -> OneByOne {
         let request = self.problem.request_of(unit);
         let mut chain: Vec<Placed> = Vec::with_capacity(links.len());
@@ -69,7 +70,7 @@ impl Timelines<'_> {
                 loads,
                 not_before,
                 until,
-                manner,
+                late,
             };
             let Some(mut placed) = self.earliest(step, link, asked, runs) else {
                 return match repairs {
@@ -92,7 +93,7 @@ impl Timelines<'_> {
                 }
             }
             if closes.is_some_and(|closes| placed.times.load > closes) {
-                if !manner.repair || repairs == REPAIRS {
+                if late == Late::Never || repairs == REPAIRS {
                     return OneByOne::NotBefore(placed.times.out);
                 }
                 repairs += 1;
@@ -127,11 +128,7 @@ impl Timelines<'_> {
             loads,
             not_before: placed.times.out,
             until: placed.times.out,
-            manner: Manner {
-                repair: false,
-                late: false,
-                late_pauses: false,
-            },
+            late: Late::Never,
             found: None,
         };
         for alike in self.alike(step) {
@@ -151,7 +148,7 @@ impl Timelines<'_> {
             loads: asked.loads,
             not_before: asked.not_before,
             until: asked.until,
-            manner: asked.manner,
+            late: asked.late,
             found: None,
         };
         if runs.join {
@@ -170,7 +167,7 @@ struct Asked {
     loads: Span,
     not_before: Minute,
     until: Minute,
-    manner: Manner,
+    late: Late,
 }
 
 struct First<'a> {
@@ -184,7 +181,7 @@ struct First<'a> {
     not_before: Minute,
     /// It comes out by then; never after what is found.
     until: Minute,
-    manner: Manner,
+    late: Late,
     found: Option<Placed>,
 }
 
@@ -240,7 +237,11 @@ impl First<'_> {
             pauses,
             loads: Span::new(from, self.loads.end),
             not_before: self.not_before,
-            late: self.manner.late && (self.manner.late_pauses || !pauses),
+            late: match self.late {
+                Late::Never => false,
+                Late::UnlessPausing => !pauses,
+                Late::Always => true,
+            },
         };
         // What people and watch allow on a rig that is free: none of them is earlier.
         let Some(free) = stay.first_in(Span::new(from, self.until)) else {
@@ -361,7 +362,7 @@ impl Stay<'_> {
                     out,
                 });
             }
-            let next = self.start_for(leaves, exposure)? - load;
+            let next = self.starts_for(leaves).start - load;
             at = next.max(at + Minutes::new(1));
         }
     }
@@ -369,14 +370,12 @@ impl Stay<'_> {
     /// The last load after `at` that still comes out at `leaves`, so that the rig is free until then; `at` itself
     /// where nobody could load then.
     fn latest_load(&self, at: Minute, leaves: Minute, last: Minute) -> Minute {
-        let exposure = self.times.exposure;
-        let start = match self.lines.problem.watch(self.condition) {
-            Some(watch) if self.pauses => watch.latest_start(leaves, exposure),
-            _ => Some(leaves - exposure),
-        };
-        let late = start.map(|start| start - self.times.load);
-        let late = late.filter(|late| *late > at && self.first_load(*late, last) == Some(*late));
-        late.unwrap_or(at)
+        let late = self.starts_for(leaves).end - Minutes::new(1) - self.times.load;
+        if late > at && self.first_load(late, last) == Some(late) {
+            late
+        } else {
+            at
+        }
     }
 
     /// The first load from `at` to `last` for which people and watch are there until the exposure ends.
@@ -432,15 +431,11 @@ impl Stay<'_> {
         }
     }
 
-    /// The first start of an exposure that ends no longer than the largest wait before `leaves`.
-    fn start_for(&self, leaves: Minute, exposure: Minutes) -> Option<Minute> {
-        let too_early = leaves - self.condition.max_wait - Minutes::new(1);
-        match self.lines.problem.watch(self.condition) {
-            Some(watch) if self.pauses => {
-                Some(watch.latest_start(too_early, exposure)? + Minutes::new(1))
-            }
-            _ => Some(too_early + Minutes::new(1) - exposure),
-        }
+    /// Starts of an exposure after which it leaves then.
+    fn starts_for(&self, leaves: Minute) -> Span {
+        let exposure = self.times.exposure;
+        self.lines
+            .exposure_starts(self.condition, self.pauses, exposure, leaves)
     }
 }
 
@@ -496,14 +491,6 @@ mod tests {
         compile(&lab, &Facts::default(), now)
     }
 
-    fn manner(late: bool) -> Manner {
-        Manner {
-            repair: false,
-            late,
-            late_pauses: late,
-        }
-    }
-
     #[test]
     fn the_first_way_out_is_that_of_all_ways() {
         let mut random = Random::new(11);
@@ -526,19 +513,24 @@ mod tests {
                     .lines
                     .earliest_chain(unit, &links, first, window, RunRule::ANY)
                     .map(|chain| chain[0].times.out);
-                for late in [false, true] {
+                for late in [Late::Never, Late::Always] {
                     let found = builder.lines.one_by_one(
                         unit,
                         &links,
                         first,
                         problem.end,
                         RunRule::ANY,
-                        manner(late),
+                        late,
                     );
                     let OneByOne::Found(chain) = found else {
                         panic!("a free step has a place");
                     };
-                    assert_eq!(Ok(chain[0].times.out), known, "{:?} late {late}", links[0]);
+                    assert_eq!(
+                        Ok(chain[0].times.out),
+                        known,
+                        "{:?} late {late:?}",
+                        links[0]
+                    );
                 }
                 tried += 1;
             }

@@ -15,7 +15,7 @@ use crate::domain::lab::Loading;
 use crate::domain::plan::Times;
 use crate::domain::{Minute, Minutes, Span};
 use crate::problem::{Condition, RigIx, Step, UnitIx};
-pub(super) use first::{Manner, OneByOne};
+pub(super) use first::{Late, OneByOne};
 use std::ops::Range;
 use ways::Asked;
 
@@ -318,7 +318,8 @@ impl Timelines<'_> {
         let condition = self.problem.condition(step);
         let own = &self.problem.rigs[rig.ix()];
         let unload = out - own.unload;
-        let range = self.exposure_starts(condition, rig, option.exposure, unload);
+        let pauses = self.problem.pauses(condition, rig);
+        let range = self.exposure_starts(condition, pauses, option.exposure, unload);
         let load = first_from(&reach.spans[option.loads.clone()], range.start - own.load)
             .filter(|load| *load + own.load < range.end)
             .expect("an out that is reached has a load");
@@ -344,13 +345,13 @@ impl Timelines<'_> {
     fn exposure_starts(
         &self,
         condition: &Condition,
-        rig: RigIx,
+        pauses: bool,
         exposure: Minutes,
         unload: Minute,
     ) -> Span {
         let too_early = unload - condition.max_wait - Minutes::new(1);
         match self.problem.watch(condition) {
-            Some(watch) if self.problem.pauses(condition, rig) => {
+            Some(watch) if pauses => {
                 let latest = watch
                     .latest_start(unload, exposure)
                     .unwrap_or(Minute::FIRST);

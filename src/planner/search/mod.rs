@@ -8,6 +8,7 @@ mod ruins;
 
 use super::construct::{Builder, Style};
 use super::random::Random;
+use super::reach::Late;
 use super::timeline::Placed;
 use crate::domain::{Minute, Minutes};
 use crate::problem::{RequestIx, UnitIx};
@@ -300,7 +301,9 @@ impl<'b, 'p> Search<'b, 'p> {
             style.avoid = Some(self.random.below(self.builder.problem.rigs.len()).into());
         }
         style.apart = self.random.fraction() < APART;
-        style.late_pauses = self.random.below(2) > 0;
+        if self.random.below(2) > 0 {
+            style.late = Late::Always;
+        }
         style
     }
 

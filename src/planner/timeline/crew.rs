@@ -61,21 +61,9 @@ impl CrewLine {
     /// Longest spans of `window` in which at least one person is free, cut to the window.
     pub(super) fn free(&self, window: Span) -> Spans {
         let mut found = Spans::new();
-        let day = |at: Minute| usize::try_from((at.get() - self.origin).div_euclid(DAY));
-        let (first, Ok(last)) = (day(window.start).unwrap_or(0), day(window.end)) else {
-            return found;
-        };
-        let mut base = Minute::new(self.origin + DAY * i64::try_from(first).unwrap_or(0));
-        for day in self.days.iter().take(last + 1).skip(first) {
-            let before = window.start - base;
-            let from = day
-                .free
-                .partition_point(|(_, to)| i64::from(*to) <= before.get());
-            for (from, to) in &day.free[from..] {
-                let at = |offset: i32| base + Minutes::new(i64::from(offset));
-                push_cut(&mut found, Span::new(at(*from), at(*to)), window);
-            }
-            base += Minutes::DAY;
+        let near = self.free_from(window.start);
+        for span in near.take_while(|span| span.start < window.end) {
+            push_cut(&mut found, span, window);
         }
         found
     }
