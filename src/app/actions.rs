@@ -118,7 +118,7 @@ actions! {
     Withdraw "withdraw" UNITS 3 Records: "Take the selected unit out of the lab; asks why", "remove out";
     Size "size a leg" EVIDENCE 1 Shows: "Say how many units, for how long, show a reliability", "sample new request weibayes";
     Open "open" ALL 9 Shows: "Open what is selected", "details walk history";
-    Undo "undo" ALL 10 Records: "Undo your last mark by an opposite record", "back take back";
+    Undo "undo" ALL 10 Records: "Undo the last change of the what-if, else your last deed by an opposite record", "back take back";
     Redo "redo" ALL 0 Records: "Redo what you undid", "again";
     Plan "Plan screen" ALL 12 Shows: "Rigs over time: what runs where, and when", "timeline coordinator";
     Bench "Bench screen" ALL 12 Shows: "Scan a unit, see what is due, give verdicts", "technician due";

@@ -312,10 +312,10 @@ impl<'a> Sight<'a> {
             format!("rests since {}", self.time(at))
         });
         let Some((rig, at)) = line.rig.as_ref().zip(line.load) else {
-            let what = format!(
-                "{} is in no plan yet: the Plan screen (1) makes one",
-                self.step(line)
-            );
+            let what = self.left_out().unwrap_or_else(|| {
+                let step = self.step(line);
+                format!("{step} is in no plan yet: the Plan screen (1) makes one")
+            });
             return vec![("now", rests), ("next", what)];
         };
         let what = if at > self.now + Minutes::hours(8) {
@@ -331,6 +331,21 @@ impl<'a> Sight<'a> {
         let mut lines = vec![("now", rests), ("do", what)];
         lines.extend(self.next(Some(line)));
         lines
+    }
+
+    /// Why the plan in force leaves the unit's request out, where it does.
+    fn left_out(&self) -> Option<String> {
+        let request = self.desk.walks.request(&self.desk.lab, self.unit)?;
+        let mut left = self
+            .desk
+            .floor
+            .now
+            .published
+            .iter()
+            .flat_map(|own| &own.unplannable);
+        let own = left.find(|own| own.request == request.id)?;
+        let reason = &own.reason;
+        Some(format!("left out of the plan, step {}: {reason}", own.step))
     }
 
     /// What comes next, when, where, and how long it stays.

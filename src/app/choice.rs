@@ -148,6 +148,21 @@ pub struct Count {
     pub does: Chosen,
 }
 
+impl Count {
+    /// Counts on or back by one or ten from what is typed, for whoever has no digits at hand.
+    fn turn(&mut self, key: &str) {
+        let typed: usize = self.input.value().trim().parse().unwrap_or(0);
+        let turned = match key {
+            "Up" => typed.saturating_add(1),
+            "Down" => typed.saturating_sub(1),
+            "PgUp" => typed.saturating_add(10),
+            "PgDn" => typed.saturating_sub(10),
+            _ => 0,
+        };
+        self.input = turned.to_string().into();
+    }
+}
+
 impl App {
     /// Puts a choice in front.
     pub(super) fn choose_from(&mut self, choice: Choice) {
@@ -198,7 +213,7 @@ impl App {
             Chosen::OntoTimeline => self.onto_timeline(),
             Chosen::TakeUp => self.take_up(),
             Chosen::Leave => vec![Effect::Quit],
-            Chosen::PutInForce | Chosen::PutWhatIfInForce => self.put_in_force(does),
+            Chosen::PutInForce | Chosen::PutWhatIfInForce => self.confirmed(&does),
             Chosen::ThrowAway | Chosen::LeaveWithout => self.throw_away(does),
             Chosen::Reload => {
                 self.ask_again(refused);
@@ -206,22 +221,6 @@ impl App {
             }
             Chosen::Overrule => refused.map(overruling).into_iter().collect(),
         }
-    }
-
-    /// Puts the plan in force that is shown; where it replaces many bookings, their count is asked for.
-    pub(super) fn put_in_force(&mut self, does: Chosen) -> Vec<Effect> {
-        let changes = match self.overlays.last() {
-            Some(Overlay::Difference { proposal, .. }) => &proposal.changes,
-            // What the lab as it is does not allow is refused without a question.
-            Some(Overlay::Beside { what_if, .. }) if what_if.as_it_is().is_err() => {
-                return self.confirmed(&does);
-            }
-            Some(Overlay::Beside { what_if, .. }) => &what_if.changed.changes,
-            _ => return Vec::new(),
-        };
-        let count = changes.iter().filter(|own| own.before.is_some()).count();
-        let line = format!("It replaces {count} bookings in force, which u does not bring back.");
-        self.counted(count, vec![line], does)
     }
 
     /// Throws changes away that are not in force.
@@ -270,6 +269,7 @@ impl App {
             "Enter" | "Esc" => {
                 self.overlays.pop();
             }
+            "Up" | "Down" | "PgUp" | "PgDn" | "Home" | "End" => own.turn(key),
             _ => edit(&mut own.input, key),
         }
         Vec::new()

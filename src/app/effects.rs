@@ -12,7 +12,8 @@ use crate::ledger::Outcome;
 use crate::usage::forecast::History;
 
 /// What is said once a plan is in force.
-const PUBLISHED: &str = "published: it is in force now; what is due is on the Bench (2)";
+const PUBLISHED: &str =
+    "published: it is in force now; what is due is on the Bench (2); u takes it back";
 /// Terminals drop what is longer than this, and some of them break.
 const MOST_COPIED: usize = 74_994;
 

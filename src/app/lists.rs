@@ -107,6 +107,7 @@ impl App {
                     self.overlays.pop();
                     return self.answered(purpose, text);
                 }
+                self.said = Some((false, "words are wanted here; Esc goes back".to_owned()));
             }
             // The first place stands for what is typed alone.
             _ if select(&mut field.selected, reasons.len() + 1, page, key) => {}

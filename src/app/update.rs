@@ -1,7 +1,7 @@
 //! Messages become changes of state and effects; nothing here reads or writes anything else.
 
 use super::actions::Action;
-use super::choice::{Choice, Chosen};
+use super::choice::Choice;
 use super::state::{App, Effect, Field, Message, Overlay, Purpose, Screen};
 use tui_input::{Input, InputRequest};
 
@@ -137,12 +137,12 @@ impl App {
             }
             _ if action == Some(Action::Quit) => return self.quit(),
             (Some(Overlay::Difference { .. }), "c") => {
-                return self.put_in_force(Chosen::PutInForce);
+                return vec![Effect::Publish];
             }
             (Some(Overlay::Difference { .. }), "Enter") => self.choose_from(Choice::about_plan()),
             (Some(Overlay::Difference { .. }), "t") => return self.onto_timeline(),
             (Some(Overlay::Beside { .. }), "c") => {
-                return self.put_in_force(Chosen::PutWhatIfInForce);
+                return vec![Effect::PublishWhatIf];
             }
             (Some(Overlay::Beside { .. }), "Enter") => self.choose_from(Choice::about_what_if()),
             (Some(Overlay::Difference { proposal, scroll }), _) => {

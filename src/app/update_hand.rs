@@ -305,6 +305,14 @@ impl App {
         i64::from(layout.track).max(1)
     }
 
+    /// How many rigs lie below those that are shown.
+    pub fn rigs_below(&self) -> usize {
+        let layout = self.plan_layout(self.size.0, self.size.1.saturating_sub(3));
+        let all = self.view.rigs.len();
+        let first = layout.first(self.plan.first, self.plan.row, all);
+        all.saturating_sub(first + usize::from(layout.rigs))
+    }
+
     /// Moves the window of time only where `at` is not in it.
     pub(super) fn keep_in_sight(&mut self, at: Minute) {
         let end = self.plan.from + self.plan.scale * self.track_columns();

@@ -112,9 +112,8 @@ impl App {
                 format!(", and {} more", count - 1)
             };
             let words = format!(
-                "not yet, {} {}{more}: p plans the rest around your changes",
-                clash.rule.name(),
-                clash.text
+                "not yet, {}{more}; p plans the rest around your changes",
+                clash.words()
             );
             self.said = Some((false, words));
             return;
@@ -143,10 +142,10 @@ impl App {
     /// Takes the last change of the what-if back, else the last mark.
     pub(super) fn take_back(&mut self) -> Vec<Effect> {
         let draft = self.plan.draft.as_mut();
-        if self.screen == Screen::Plan && draft.is_some_and(Draft::undo) {
+        let draft = draft.filter(|_| self.screen == Screen::Plan);
+        if let Some(key) = draft.and_then(Draft::undo) {
             let words = "took back the last change of the what-if; U makes it again";
-            self.said = Some((true, words.to_owned()));
-            return self.after_change();
+            return self.changed_again(&key, words);
         }
         vec![Effect::Undo]
     }
@@ -154,11 +153,19 @@ impl App {
     /// Makes the change of the what-if again that was taken back, else the mark.
     pub(super) fn make_again(&mut self) -> Vec<Effect> {
         let draft = self.plan.draft.as_mut();
-        if self.screen == Screen::Plan && draft.is_some_and(Draft::redo) {
-            self.said = Some((true, "made the change of the what-if again".to_owned()));
-            return self.after_change();
+        let draft = draft.filter(|_| self.screen == Screen::Plan);
+        if let Some(key) = draft.and_then(Draft::redo) {
+            return self.changed_again(&key, "made the change of the what-if again");
         }
         vec![Effect::Redo]
+    }
+
+    /// Shows what a change was about that was taken back or made again.
+    fn changed_again(&mut self, key: &StepKey, words: &str) -> Vec<Effect> {
+        self.said = Some((true, words.to_owned()));
+        let effects = self.after_change();
+        self.go_to(key);
+        effects
     }
 
     /// Units whose next step is in no plan, and the selected one.
@@ -167,8 +174,9 @@ impl App {
         let bookings = self.planned_bookings();
         let booked: BTreeSet<(&UnitId, u32)> =
             bookings.iter().map(|own| (&own.unit, own.step)).collect();
+        let in_force = self.desk.floor.now.published.as_ref();
         let selected = self.unit();
-        let (mut chosen, mut units) = (Vec::new(), Vec::new());
+        let (mut off, mut chosen, mut units) = (Vec::new(), Vec::new(), Vec::new());
         for own in &problem.units {
             let step = own.facts.len();
             if step >= own.wanted {
@@ -176,13 +184,25 @@ impl App {
             }
             let number = u32::try_from(step + 1).unwrap_or(u32::MAX);
             let is_selected = selected.as_ref() == Some(&own.id);
-            if !is_selected && booked.contains(&(&own.id, number)) {
+            let is_booked = booked.contains(&(&own.id, number));
+            if !is_selected && is_booked {
                 continue;
             }
-            let waiting = self.waiting(&own.id, number, is_selected);
-            if is_selected { &mut chosen } else { &mut units }.push(waiting);
+            let was_booked = in_force
+                .is_some_and(|own_plan| own_plan.by_step.contains_key(&(own.id.clone(), number)));
+            let list = if was_booked && !is_booked {
+                &mut off
+            } else if is_selected {
+                &mut chosen
+            } else {
+                &mut units
+            };
+            list.push(self.waiting(&own.id, number, is_selected));
         }
-        chosen.extend(units);
+        // Who was just taken off is who is meant.
+        off.append(&mut chosen);
+        off.append(&mut units);
+        let chosen = off;
         match &chosen[..] {
             [] => {
                 let words = "no unit waits: every next step has a booking";
@@ -206,12 +226,26 @@ impl App {
         let product = request.map_or(String::new(), |own| {
             format!("{} {}", own.product, own.build)
         });
-        let note = if selected { " (selected)" } else { "" };
+        let note = match self.pin_words(unit, step) {
+            Some(pin) => format!(", {pin}"),
+            None if selected => " (selected)".to_owned(),
+            None => String::new(),
+        };
         Waiting {
             unit: unit.clone(),
             step,
             words: format!("step {step} {method}, {product}{note}"),
         }
+    }
+
+    /// Where the lab's own pin puts a step, in words.
+    fn pin_words(&self, unit: &UnitId, step: u32) -> Option<String> {
+        let pins = &self.desk.lab.pins;
+        let pin = pins
+            .iter()
+            .find(|own| own.unit == *unit && own.step == step)?;
+        let at = self.asked().words(pin.start);
+        Some(format!("pinned to {} at {at}", pin.rig))
     }
 
     /// Rigs that can do the next step of a unit, each with the first time at which it could.
@@ -224,6 +258,12 @@ impl App {
             self.said = Some((false, format!("{unit} has no further step to assign")));
             return;
         };
+        let number = u32::try_from(step + 1).unwrap_or(u32::MAX);
+        if let Some(pin) = self.pin_words(&unit, number) {
+            let words = format!("{unit} step {number} is {pin} by pins.toml: p plans it there");
+            self.said = Some((false, words));
+            return;
+        }
         // What breaks a rule where it is has no claim to its place.
         let entries = self.view.rigs.iter().flat_map(|row| &row.entries);
         let broken: BTreeSet<(&UnitId, u32)> = entries
@@ -311,12 +351,7 @@ impl App {
         if let (Some(unit), Some(step)) = (unit, step) {
             self.go_to(&(unit.clone(), step));
         }
-        let words = format!(
-            "clash {} of {count}, {}: {}",
-            next + 1,
-            clash.rule.name(),
-            clash.text
-        );
+        let words = format!("clash {} of {count}: {}", next + 1, clash.words());
         self.said = Some((false, words));
     }
 
@@ -329,7 +364,7 @@ impl App {
                 && clash.step.map(|own| own + 1) == Some(step as usize)
         };
         let clash = self.view.clashes.iter().find(about)?;
-        Some(format!("{} {}", clash.rule.name(), clash.text))
+        Some(clash.words())
     }
 
     /// Selects a booking in its row, wherever it is.

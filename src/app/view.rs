@@ -40,6 +40,8 @@ pub struct View {
     pub late: usize,
     /// Requests that no plan in force knows: new overnight.
     pub unplanned: usize,
+    /// Requests that the plan in force leaves out.
+    pub left: usize,
     /// What each request's verdicts show.
     pub legs: Vec<LegEvidence>,
     /// Lines with more than one sample.
@@ -71,11 +73,13 @@ pub struct UnitLine {
     pub rig: String,
     /// When it goes on: its next load, or when its exposure ends.
     pub next: Option<Minute>,
+    /// Every rig that it is booked on.
+    pub booked: String,
 }
 
 impl UnitLine {
-    /// True where each word of the lower-case text is in serial, request, product, build, rig, method, state,
-    /// a reason or a note.
+    /// True where each word of the lower-case text is in serial, request, product, build, rig, a rig that it is
+    /// booked on, method, state, a reason or a note.
     pub fn matches(&self, find: &str) -> bool {
         holds_all(
             find,
@@ -84,6 +88,7 @@ impl UnitLine {
                 &self.request,
                 &self.product,
                 &self.rig,
+                &self.booked,
                 &self.method,
                 state_word(self.state),
                 &self.said,
@@ -145,6 +150,7 @@ impl View {
             crews: &timeline.crews,
             clashes: timeline.clashes.len(),
             unplanned: &unplanned,
+            left: published.map_or(&[][..], |plan| &plan.unplannable[..]),
             offers: &offers,
         });
         let due = desk
@@ -164,6 +170,7 @@ impl View {
                     .count()
             }),
             unplanned: unplanned.len(),
+            left: published.map_or(0, |plan| plan.unplannable.len()),
             morning,
             offers,
             legs,
@@ -189,7 +196,17 @@ fn units(desk: &Desk, now: Minute) -> Vec<UnitLine> {
             let record = desk.floor.now.units.get(unit);
             let running = record.and_then(|record| record.running());
             let done = record.map_or(0, super::super::floor::UnitRecord::steps_done);
-            let ahead = desk.floor.booking(unit, done + 1);
+            let state = desk.floor.unit_state(&desk.lab, &desk.walks, unit, now);
+            let is_over = matches!(
+                state,
+                UnitState::Passed | UnitState::Failed | UnitState::Out
+            );
+            // Whose walk is over keeps its bookings until it is planned anew, and goes nowhere.
+            let last = if is_over { 0 } else { steps };
+            let last = u32::try_from(last).unwrap_or(u32::MAX);
+            let booked = (done + 1..=last).filter_map(|step| desk.floor.booking(unit, step));
+            let booked: Vec<&str> = booked.map(|own| own.rig.as_str()).collect();
+            let ahead = desk.floor.booking(unit, done + 1).filter(|_| !is_over);
             let next = match running {
                 Some((step, visit)) => desk.floor.exposure_end(unit, step, visit),
                 None => ahead.map(|own| own.times.load),
@@ -201,7 +218,7 @@ fn units(desk: &Desk, now: Minute) -> Vec<UnitLine> {
                 unit: unit.clone(),
                 request: request.id.to_string(),
                 product: format!("{} {}", request.product, request.build),
-                state: desk.floor.unit_state(&desk.lab, &desk.walks, unit, now),
+                state,
                 step: running.map_or(done, |(step, _)| step),
                 method: method.map_or(String::new(), |own| own.method.to_string()),
                 said: record.map_or(String::new(), said),
@@ -210,6 +227,7 @@ fn units(desk: &Desk, now: Minute) -> Vec<UnitLine> {
                     .or(ahead.map(|own| format!("> {}", own.rig)))
                     .unwrap_or_default(),
                 next,
+                booked: booked.join(" "),
             });
         }
     }

@@ -88,19 +88,28 @@ fn planned_whole(court: &mut Court<'_>, request: RequestIx) {
     let problem = court.problem;
     for unit in problem.units_of(request) {
         let wanted = 0..problem.units[unit.ix()].wanted;
-        let missing: Vec<String> = wanted
+        let missing: Vec<usize> = wanted
             .filter(|step| !court.by_step.contains_key(&(unit, *step)))
-            .map(|step| (step + 1).to_string())
+            .map(|step| step + 1)
             .collect();
-        if !missing.is_empty() {
-            let id = &problem.units[unit.ix()].id;
-            note(
-                court,
-                Some(unit),
-                None,
-                format!("{id} has no visit for step {}", missing.join(", ")),
-            );
-        }
+        let steps = match missing[..] {
+            [] => continue,
+            [one] => format!("step {one}"),
+            [first, .., last] if last - first + 1 == missing.len() => {
+                format!("steps {first} to {last}")
+            }
+            _ => {
+                let numbers: Vec<String> = missing.iter().map(usize::to_string).collect();
+                format!("steps {}", numbers.join(", "))
+            }
+        };
+        let id = &problem.units[unit.ix()].id;
+        note(
+            court,
+            Some(unit),
+            None,
+            format!("{id} has no visit for {steps}"),
+        );
     }
 }
 

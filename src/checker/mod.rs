@@ -114,6 +114,16 @@ pub struct Clash {
     pub text: String,
 }
 
+impl Clash {
+    /// The number of the rule, where it has one, and what is wrong.
+    pub fn words(&self) -> String {
+        match self.rule {
+            Rule::Complete | Rule::Figures => self.text.clone(),
+            rule => format!("{} {}", rule.name(), self.text),
+        }
+    }
+}
+
 /// Every clash of the plan, ordered by rule, then time.
 pub fn check(problem: &Problem, plan: &Plan) -> Vec<Clash> {
     let mut court = Court::new(problem, plan);

@@ -267,11 +267,25 @@ fn state_line(app: &App, width: usize) -> String {
     }
     if !view.clashes.is_empty() {
         let clashes = counted(view.clashes.len(), "clash", "clashes");
-        parts.push(format!("{clashes} !! (e)"));
+        let key = if app.screen == Screen::Plan {
+            "e"
+        } else {
+            "1 e"
+        };
+        parts.push(format!("{clashes} !! ({key})"));
     }
     if view.unplanned > 0 {
         let new = counted(view.unplanned, "request is", "requests are");
         parts.push(format!("{new} in no plan yet"));
+    }
+    if view.left > 0 {
+        let left = counted(view.left, "request is", "requests are");
+        let key = if app.screen == Screen::Plan {
+            "s"
+        } else {
+            "1 s"
+        };
+        parts.push(format!("{left} left out ({key})"));
     }
     if view.late > 0 {
         let late = counted(view.late, "request", "requests");
@@ -284,6 +298,10 @@ fn state_line(app: &App, width: usize) -> String {
             .any(|own| matches!(own, Offer::LineAlarm(_)));
         let what = if alarm { "line alarm" } else { "offers" };
         parts.push(format!("{what} by the evidence (5)"));
+    }
+    let below = app.rigs_below();
+    if below > 0 && app.screen == Screen::Plan {
+        parts.push(format!("{} below", counted(below, "more rig", "more rigs")));
     }
     let press = if app.desk.floor.now.published.is_none() {
         Some(match app.screen {

@@ -199,7 +199,7 @@ mod tests {
         let all = run.app.view.units.len();
         for (find, unit) in [
             ("r-308/2", "R-308/2"),
-            ("soil meter dv rf-1 booked", "R-308/1"),
+            ("soil meter dv rf-1 radio-sweep", "R-308/1"),
             ("r-308 radio-sweep booked", "R-308/1"),
             ("failed r-202", "R-202/3"),
         ] {

@@ -72,10 +72,18 @@ impl Desk {
         {
             let when = Dates::default().short(self.lab.zone.local(given.at));
             let word = verdict_word(&given.verdict);
-            return not_now(format!(
-                "{unit} step {step} was given {word} by {} at {when}; undo it first",
+            let given = format!(
+                "{unit} step {step} was given {word} by {} at {when}",
                 given.person
-            ));
+            );
+            return not_now(match steps.get(step as usize) {
+                Some(next) if running.is_none() => format!(
+                    "{given}; step {} ({}) is not loaded yet",
+                    step + 1,
+                    next.method
+                ),
+                _ => format!("{given}; undo it first"),
+            });
         }
         let method = &steps[step as usize - 1].method;
         if !self.lab.methods[method].verdict {

@@ -11,11 +11,11 @@ use crate::domain::plan::Unplannable;
 use crate::domain::{
     Booking, EventBody, Facts, Lab, Minute, Minutes, Plan, PlanId, RequestId, Seq, UnitId,
 };
-use crate::ledger::{Expect, Outcome};
+use crate::ledger::Outcome;
 use crate::planner::why::{self, late_chains};
 use crate::planner::{Budget, Progress, solve};
 use crate::problem::{self, Figures, Problem, RequestIx, compile};
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;
 
 /// Everything a plan is made from, as plain data: can be sent to a thread.
@@ -157,21 +157,44 @@ impl Planning {
         start
     }
 
+    /// Without the requests that are in neither plan, the one in force or `bookings`, and have not begun: nobody
+    /// has planned them yet, so no rule is broken by that.
+    #[must_use]
+    pub fn planned_so_far(&self, bookings: &[Booking], left: &[Unplannable]) -> Self {
+        let facts = &self.facts;
+        let booked = facts.published.iter().chain(bookings).map(|own| &own.unit);
+        let begun = facts.visits.iter().map(|own| &own.unit);
+        let stopped = facts.stops.iter().map(|own| &own.unit);
+        let known: BTreeSet<&UnitId> = booked.chain(begun).chain(stopped).collect();
+        let mut lab = (*self.lab).clone();
+        lab.requests.retain(|own| {
+            own.units.iter().any(|unit| known.contains(unit))
+                || left.iter().any(|left| left.request == own.id)
+        });
+        let units: BTreeSet<&UnitId> = lab.requests.iter().flat_map(|own| &own.units).collect();
+        lab.pins.retain(|own| units.contains(&own.unit));
+        Self {
+            lab: Arc::new(lab),
+            ..self.clone()
+        }
+    }
+
     /// The compiled problem.
     pub fn problem(&self) -> Problem {
         compile(&self.lab, &self.facts, self.now)
     }
 
-    /// Puts bookings of the user's own in their place.
+    /// Puts bookings of the user's own in their place; what the lab has pinned stays where the lab says.
     #[must_use]
     pub fn with_pins(mut self, pins: &[Pin]) -> Self {
         let mut lab = (*self.lab).clone();
-        lab.pins.retain(|own| {
-            !pins
-                .iter()
-                .any(|pin| pin.unit == own.unit && pin.step == own.step)
-        });
-        lab.pins.extend_from_slice(pins);
+        let pinned: BTreeSet<(UnitId, u32)> = lab
+            .pins
+            .iter()
+            .map(|own| (own.unit.clone(), own.step))
+            .collect();
+        let free = |own: &&Pin| !pinned.contains(&(own.unit.clone(), own.step));
+        lab.pins.extend(pins.iter().filter(free).cloned());
         self.lab = Arc::new(lab);
         self
     }
@@ -306,9 +329,9 @@ impl Planning {
 /// hurts most first.
 pub fn changes(before: &[Booking], after: &[Booking], now: Minute) -> Vec<PlanChange> {
     let ahead = |booking: &&Booking| booking.times.load >= now;
+    // What should have loaded by now and has not is put off, not new.
     let old: BTreeMap<(&UnitId, u32), &Booking> = before
         .iter()
-        .filter(ahead)
         .map(|own| ((&own.unit, own.step), own))
         .collect();
     let new: BTreeMap<(&UnitId, u32), &Booking> = after
@@ -327,7 +350,9 @@ pub fn changes(before: &[Booking], after: &[Booking], now: Minute) -> Vec<PlanCh
     let mut all = Vec::new();
     for (key, was) in &old {
         let Some(is) = new.get(key) else {
-            all.push(change(ChangeKind::Dropped, was, Some(was), None));
+            if ahead(was) {
+                all.push(change(ChangeKind::Dropped, was, Some(was), None));
+            }
             continue;
         };
         let kind = if was.rig != is.rig {
@@ -378,11 +403,10 @@ impl Desk {
     /// Puts a proposal in force. Refused where it has clashes, or where things changed since it was made.
     pub fn publish(&mut self, proposal: &Proposal) -> Result<Outcome, DeskError> {
         if let Some(clash) = proposal.clashes.first() {
-            let why = format!(
-                "the plan has {} clashes, the first: {}",
-                proposal.clashes.len(),
-                clash.text
-            );
+            let why = match proposal.clashes.len() {
+                1 => format!("the plan breaks a rule: {}", clash.words()),
+                count => format!("the plan has {count} clashes, the first: {}", clash.words()),
+            };
             return Ok(Outcome::Refused { why });
         }
         self.refresh()?;
@@ -399,10 +423,7 @@ impl Desk {
             return Ok(outcome);
         }
         let id = PlanId::new(&format!("P{}", self.floor.seen().0 + 1));
-        let expect = [Expect {
-            about: Subject::Lab,
-            seen: self.floor.seen(),
-        }];
-        self.record(&expect, EventBody::publish(&id, &proposal.plan, self.now()))
+        let bodies = EventBody::publish(&id, &proposal.plan, self.now());
+        self.deed(format!("plan {id} put in force"), Subject::Lab, bodies)
     }
 }

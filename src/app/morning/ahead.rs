@@ -233,6 +233,15 @@ pub(super) fn plan(from: &Sources<'_>, items: &mut Vec<Item>) {
         let about = About::Request((*id).clone());
         items.push(entry(Kind::New, about, words, "plan it in (p)"));
     }
+    for own in from.left {
+        let words = format!(
+            "{} is left out of the plan, step {}: {}",
+            own.request, own.step, own.reason
+        );
+        let about = About::Request(own.request.clone());
+        let next = "mend what is missing or withdraw it, then plan again (p)";
+        items.push(entry(Kind::New, about, words, next));
+    }
     let published = from.floor.now.published.as_ref();
     let finishes = published.iter().flat_map(|own| &own.finishes);
     for own in finishes.filter(|own| own.late > Minutes::ZERO) {

@@ -12,6 +12,7 @@ use super::offers::Offer;
 use super::plan::crews::CrewRow;
 use crate::app::dates::Dates;
 use crate::domain::lab::Lab;
+use crate::domain::plan::Unplannable;
 use crate::domain::steps::Walks;
 use crate::domain::{Minute, Minutes, RequestId, RigId, UnitId};
 use crate::floor::Floor;
@@ -33,6 +34,8 @@ pub struct Sources<'a> {
     pub clashes: usize,
     /// Requests that the plan in force does not know.
     pub unplanned: &'a [&'a RequestId],
+    /// Requests that the plan in force leaves out, and why.
+    pub left: &'a [Unplannable],
     /// What the evidence offers.
     pub offers: &'a [Offer],
 }

@@ -154,28 +154,27 @@ impl Draft {
         self.future.clear();
     }
 
-    /// Takes the last change back; false where there is none.
-    pub fn undo(&mut self) -> bool {
-        let Some(edit) = self.past.pop() else {
-            return false;
-        };
+    /// Takes the last change back; the first step that it is about, `None` where there is no change.
+    pub fn undo(&mut self) -> Option<StepKey> {
+        let edit = self.past.pop()?;
         for own in &edit {
             put(&mut self.seats, &own.key, own.before.as_ref());
         }
+        let first = edit.first().map(|own| own.key.clone());
         self.future.push(edit);
-        true
+        first
     }
 
-    /// Makes the change again that was taken back last; false where there is none.
-    pub fn redo(&mut self) -> bool {
-        let Some(edit) = self.future.pop() else {
-            return false;
-        };
+    /// Makes the change again that was taken back last; the first step that it is about, `None` where there is no
+    /// change.
+    pub fn redo(&mut self) -> Option<StepKey> {
+        let edit = self.future.pop()?;
         for own in &edit {
             put(&mut self.seats, &own.key, own.after.as_ref());
         }
+        let first = edit.first().map(|own| own.key.clone());
         self.past.push(edit);
-        true
+        first
     }
 
     /// How it differs from the plan in force, among what loads at `now` or later.
@@ -206,7 +205,7 @@ impl Draft {
         let bookings: Vec<Booking> = self.bookings().cloned().collect();
         let left = published.map_or(&[][..], |own| &own.unplannable[..]);
         planning
-            .clone()
+            .planned_so_far(&bookings, left)
             .with_pins(&self.pins(planning.now()))
             .judge(&bookings, left)
     }

@@ -52,6 +52,8 @@ pub struct Remedies {
     pub was: Minutes,
     /// How many single changes were tried.
     pub tried: usize,
+    /// True where it was stopped before all were tried.
+    pub cut_short: bool,
     /// Those that make it on time, the smallest first.
     pub on_time: Vec<Remedy>,
     /// The one that saves most where none makes it on time but a later due date.
@@ -73,6 +75,7 @@ pub fn remedies(
         late: trial.late(),
         was: finish_of(plan, request).map_or(Minutes::ZERO, |own| own.late),
         tried: 0,
+        cut_short: false,
         on_time: Vec::new(),
         best: None,
     };
@@ -84,6 +87,7 @@ pub fn remedies(
     let all = families.len();
     for (done, family) in families.into_iter().enumerate() {
         if !news(done, all) {
+            found.cut_short = true;
             break;
         }
         for change in family {
@@ -228,12 +232,17 @@ impl Remedies {
         }
         if self.on_time.iter().all(Remedy::gives_up) {
             let tried = self.tried.saturating_sub(self.on_time.len());
+            let stopped = if self.cut_short {
+                " (stopped before all were tried)"
+            } else {
+                ""
+            };
             let best = match &self.best {
                 Some(best) => format!("the best is {}", words(best)),
                 None => "none of them saves anything".to_owned(),
             };
             lines.push(format!(
-                "none of the {tried} single changes tried makes it on time; {best}"
+                "none of the {tried} single changes tried makes it on time; {best}{stopped}"
             ));
         }
         lines.extend(

@@ -132,7 +132,7 @@ impl WhatIf {
         let own = problem::Plan { visits, left };
         let clashes = check(&problem, &own);
         if let Some(clash) = clashes.first() {
-            return Err(self.needs(&format!("{} {}", clash.rule.name(), clash.text)));
+            return Err(self.needs(&clash.words()));
         }
         let because: Vec<String> = plan
             .bookings

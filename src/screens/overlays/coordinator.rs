@@ -49,7 +49,7 @@ pub(super) fn rigs(
         let when = own
             .earliest
             .map_or("no place within the horizon".to_owned(), |at| {
-                format!("free from {}", clock(app, at))
+                format!("can load from {}", clock(app, at))
             });
         format!("{} {when}", fit(own.rig.as_str(), 14))
     };

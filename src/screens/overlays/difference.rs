@@ -3,6 +3,7 @@
 use super::{frame, middle};
 use crate::app::App;
 use crate::app::desk::{ChangeKind, PlanChange, Proposal};
+use crate::app::plan::draft::StepKey;
 use crate::domain::plan::{Finish, at_most_better};
 use crate::domain::{Booking, Minutes};
 use crate::planner::Progress;
@@ -98,7 +99,7 @@ fn lines(app: &App, theme: &Theme, proposal: &Proposal) -> Vec<(String, Style)> 
     let plan = &proposal.plan;
     let mut lines: Vec<(String, Style)> = Vec::new();
     for clash in &proposal.clashes {
-        let text = format!("!! {} {}", clash.rule.name(), clash.text);
+        let text = format!("!! {}", clash.words());
         lines.push((text, theme.clash()));
     }
     for own in &plan.unplannable {
@@ -107,6 +108,12 @@ fn lines(app: &App, theme: &Theme, proposal: &Proposal) -> Vec<(String, Style)> 
             own.request, own.step, own.reason
         );
         lines.push((text, theme.warning()));
+    }
+    let (own, others): (Vec<&PlanChange>, Vec<&PlanChange>) =
+        proposal.changes.iter().partition(|own| by_hand(app, own));
+    for change in own {
+        let text = format!("by hand: {}", change_words(app, change));
+        lines.push((text, theme.title()));
     }
     for change in &proposal.changes {
         if let Some(text) = freeze_words(app, change) {
@@ -119,10 +126,17 @@ fn lines(app: &App, theme: &Theme, proposal: &Proposal) -> Vec<(String, Style)> 
         lines.push((head, theme.title()));
         lines.extend(finishes);
     }
-    for change in &proposal.changes {
+    for change in others {
         lines.push((change_words(app, change), Style::new()));
     }
     lines
+}
+
+/// True where somebody put the step in its place; the other changes follow from that, or from planning.
+fn by_hand(app: &App, change: &PlanChange) -> bool {
+    let draft = app.plan.draft.as_ref();
+    let own = |(unit, step): &StepKey| *unit == change.unit && *step == change.step;
+    draft.is_some_and(|draft| draft.by_hand().any(own))
 }
 
 /// A booking that was to start so soon that the bench may count on it.

@@ -153,7 +153,7 @@ pub(super) fn count(theme: &Theme, own: &Count, area: Rect, buffer: &mut Buffer)
         title: &format!("Type {} to go on", own.count),
         above: &own.lines,
         typed: Some(own.input.value()),
-        hint: "the count and Enter go on; Enter alone or Esc goes back",
+        hint: "the count and Enter go on (the arrows count, too); Enter alone or Esc goes back",
         answers: &[],
         selected: None,
         width: 66,

@@ -6,7 +6,9 @@ use super::super::{clock, line};
 use crate::app::App;
 use crate::app::plan::hand::{Effect, Hand};
 use crate::app::view::{PlanEntry, RigRow};
+use crate::app::walk::state_word;
 use crate::domain::Minutes;
+use crate::floor::UnitState;
 use crate::widgets::text::wrapped;
 use ratatui::buffer::Buffer;
 use ratatui::layout::Rect;
@@ -29,6 +31,24 @@ pub(super) fn draw(app: &App, theme: &Theme, area: Rect, buffer: &mut Buffer) {
             *style,
         );
     }
+    let last = usize::from(area.height).saturating_sub(1);
+    if app.plan.hand.is_none() && lines.len() < last {
+        line(buffer, area, area.height - 1, &legend(theme), Style::new());
+    }
+}
+
+/// What the marks of the timeline and the figures under it mean.
+fn legend(theme: &Theme) -> String {
+    let states = [
+        UnitState::Booked,
+        UnitState::Running,
+        UnitState::Due,
+        UnitState::Late,
+        UnitState::Held,
+    ];
+    let word = |state: UnitState| format!("{} {}", theme.mark(state), state_word(state));
+    let states = states.map(word).join("  ");
+    format!("{states}  2-9 so many  people: needed, - free")
 }
 
 /// What, when, why not earlier, and what can hurt.
@@ -47,19 +67,19 @@ fn selected(app: &App, theme: &Theme, area: Rect) -> Vec<(String, Style)> {
     let width = usize::from(area.width);
     let room = usize::from(area.height);
     let cautions = method_of(app, entry).map_or(&[][..], |method| &method.cautions[..]);
-    let because = wrapped(&format!("because: {}", entry.because), width);
     let spare = room
         .saturating_sub(1 + usize::from(!cautions.is_empty()))
         .max(1);
-    for words in because.into_iter().take(spare) {
+    let clash = app.clash_words(&entry.unit, entry.step);
+    if let Some(words) = clash.filter(|_| entry.clash) {
+        for words in wrapped(&format!("!! {words}"), width) {
+            lines.push((words, theme.clash()));
+        }
+    }
+    for words in wrapped(&format!("because: {}", entry.because), width) {
         lines.push((words, Style::new()));
     }
-    if entry.clash
-        && lines.len() < room
-        && let Some(words) = app.clash_words(&entry.unit, entry.step)
-    {
-        lines.push((format!("!! {words}"), theme.clash()));
-    }
+    lines.truncate(1 + spare);
     for caution in cautions {
         for words in wrapped(&format!("caution: {caution}"), width) {
             lines.push((words, theme.warning()));
@@ -70,7 +90,7 @@ fn selected(app: &App, theme: &Theme, area: Rect) -> Vec<(String, Style)> {
 
 fn what(app: &App, own: &RigRow, entry: &PlanEntry) -> String {
     let name = method_of(app, entry).map_or("", |method| method.id.as_str());
-    let state = crate::app::walk::state_word(entry.state);
+    let state = state_word(entry.state);
     let flags = if entry.changed { " WHAT-IF" } else { "" };
     let late = if entry.late > Minutes::ZERO {
         format!("; its request is {} late", entry.late)
@@ -125,10 +145,7 @@ fn in_hand(app: &App, theme: &Theme, hand: &Hand, rows: usize) -> Vec<(String, S
             } else {
                 format!("{} clashes: ", rest.len() + 1)
             };
-            (
-                format!("!! {more}{} {}", first.rule.name(), first.text),
-                theme.clash(),
-            )
+            (format!("!! {more}{}", first.words()), theme.clash())
         }
     };
     let rigs: Vec<&str> = hand.rigs().iter().map(|rig| rig.as_str()).collect();

@@ -5,6 +5,7 @@ use crate::app::App;
 use crate::domain::{Minute, Minutes};
 use crate::widgets::text::fit;
 use crate::widgets::timeline::Axis;
+use chrono::Timelike;
 use ratatui::buffer::Buffer;
 use ratatui::layout::Rect;
 use ratatui::style::{Modifier, Style};
@@ -45,9 +46,33 @@ pub(super) fn draw(app: &App, axis: &Axis, area: Rect, track: Rect, buffer: &mut
         };
         write(&mut cells, column, word);
     }
+    hours(app, axis, &mut cells);
     let text: String = cells.into_iter().collect();
     let bold = Style::new().add_modifier(Modifier::BOLD);
     buffer.set_string(track.x, track.y, text, bold);
+}
+
+/// Hours of the day between the dates, where columns are short enough to tell them apart.
+fn hours(app: &App, axis: &Axis, cells: &mut [char]) {
+    let every = match axis.scale.get() {
+        20..=30 => 3,
+        31..=60 => 6,
+        _ => return,
+    };
+    let part = |at: Minute| app.desk.lab.zone.local(at).hour() / every;
+    for column in 0..axis.columns {
+        let (first, last) = (axis.start_of(column), axis.start_of(column + 1));
+        let begins = part(last - Minutes::new(1));
+        if begins == 0 || part(first - Minutes::new(1)) == begins {
+            continue;
+        }
+        let text = format!("{:02}:00", begins * every);
+        let around = column.saturating_sub(1)..column + text.len() + 1;
+        let free = |own: &[char]| own.iter().all(|cell| *cell == ' ');
+        if cells.get(around).is_some_and(free) {
+            write(cells, column, &text);
+        }
+    }
 }
 
 /// A column's date, with the hour where columns are short.

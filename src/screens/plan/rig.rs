@@ -7,7 +7,7 @@ use crate::app::view::{PlanEntry, RigRow};
 use crate::domain::{Minutes, Span};
 use crate::floor::UnitState;
 use crate::widgets::text::fit;
-use crate::widgets::timeline::{Axis, Block, Piece, blocks, most_at_once, pieces};
+use crate::widgets::timeline::{Axis, Piece, blocks, most_at_once, pieces};
 use ratatui::buffer::Buffer;
 use ratatui::layout::Rect;
 use ratatui::style::{Modifier, Style};
@@ -131,19 +131,22 @@ struct Row<'a> {
 
 impl Row<'_> {
     fn blocks(&self, track: Rect, buffer: &mut Buffer) {
-        let spans: Vec<Span> = self.own.entries.iter().map(|entry| entry.span).collect();
-        let all = blocks(&spans);
-        for piece in pieces(&all, self.axis) {
-            self.piece(&piece, &all, track, buffer);
+        let places = 0..self.own.entries.len();
+        let (lifted, rest): (Vec<usize>, Vec<usize>) =
+            places.partition(|ix| self.own.entries[*ix].lifted);
+        // What is in hand lies over the others, so that it is seen where it is.
+        for places in [rest, lifted] {
+            let spans = places.iter().map(|ix| self.own.entries[*ix].span);
+            let all = blocks(&spans.collect::<Vec<Span>>());
+            for piece in pieces(&all, self.axis) {
+                let of_block = |ix: &usize| all[*ix].members.iter().map(|own| places[*own]);
+                let members: Vec<usize> = piece.blocks.iter().flat_map(of_block).collect();
+                self.piece(&piece, &members, track, buffer);
+            }
         }
     }
 
-    fn piece(&self, piece: &Piece, all: &[Block], track: Rect, buffer: &mut Buffer) {
-        let members: Vec<usize> = piece
-            .blocks
-            .iter()
-            .flat_map(|ix| all[*ix].members.iter().copied())
-            .collect();
+    fn piece(&self, piece: &Piece, members: &[usize], track: Rect, buffer: &mut Buffer) {
         let entries: Vec<&PlanEntry> = members.iter().map(|ix| &self.own.entries[*ix]).collect();
         let worst = entries
             .iter()

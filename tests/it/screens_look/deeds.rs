@@ -1,7 +1,6 @@
 //! Deeds at the screens that need a second look: those of two sessions, of many objects, and of an earlier time.
 
 use crate::support::stage::{Script, THEMES, demo, overlays, shown, text, two};
-use rigday::app::desk::{ChangeKind, PlanChange};
 use rigday::app::{Overlay, Screen};
 use rigday::domain::{EventBody, Minutes, UnitId, Verdict};
 
@@ -89,60 +88,86 @@ fn t76_mine_overrules_theirs_and_both_stay_in_the_history() {
     assert!(matches!(verdict_of(&arrows), Verdict::Fail { .. }));
 }
 
+/// A plan on the timeline that differs from the one in force in many bookings.
+fn many_changes() -> Script {
+    let mut run = Script::new(demo());
+    run.keys("p Esc");
+    run.until(|own| matches!(own, Overlay::Difference { .. }));
+    run.keys("t");
+    run
+}
+
 #[test]
 fn t72_many_objects_are_confirmed_by_their_count_and_enter_alone_cancels() {
-    let mut run = Script::new(demo());
-    let before = run.app.desk.floor.now.published.clone();
-    let Some(Overlay::Difference { proposal, .. }) = overlays(&run.app)
-        .into_iter()
-        .find(|own| matches!(own, Overlay::Difference { .. }))
-    else {
-        panic!("there is a proposal")
-    };
-    let show = |run: &mut Script, many: usize| {
-        let mut own = proposal.clone();
-        let booking = before.as_ref().expect("a plan").bookings[0].clone();
-        own.changes.retain(|own| own.before.is_none());
-        own.changes.extend((0..many).map(|step| PlanChange {
-            kind: ChangeKind::Later,
-            unit: booking.unit.clone(),
-            step: u32::try_from(step).expect("few"),
-            before: Some(booking.clone()),
-            after: None,
-        }));
-        run.app.overlays = vec![Overlay::Difference {
-            proposal: own,
-            scroll: 0,
-        }];
-    };
-    let published = |run: &Script| run.app.desk.floor.now.published != before;
-
-    show(&mut run, 21);
-    run.keys("c");
+    let mut run = many_changes();
+    let count = run.app.changed();
+    assert!(count > 20, "{count}");
+    run.keys("q x");
     let screen = run.screen();
-    assert!(screen.contains("Type 21 to go on"), "{screen}");
-    assert!(screen.contains("replaces 21 bookings in force"), "{screen}");
+    let asked = format!("Type {count} to go on");
+    assert!(screen.contains(&asked), "{screen}");
+    assert!(screen.contains(&format!("{count} changes")), "{screen}");
     run.keys("Enter");
-    assert!(!published(&run));
-    assert!(matches!(
-        run.app.overlays.last(),
-        Some(Overlay::Difference { .. })
-    ));
+    assert!(!run.app.over && run.app.plan.draft.is_some());
     // A wrong count is none.
-    run.keys("c 2 2 Enter");
-    assert!(!published(&run) && run.screen().contains("it is 21 and not 22"));
-    run.keys("2 1 Enter");
-    assert!(published(&run), "{}", run.screen());
+    run.keys("q x 1 2 Enter");
+    assert!(!run.app.over, "{}", run.screen());
+    assert!(run.screen().contains(&format!("it is {count} and not 12")));
+    // The arrows count, too.
+    run.keys(&"PgUp ".repeat(count / 10));
+    run.keys(&"Up ".repeat(count % 10 + 1));
+    run.keys("Down Enter");
+    assert!(run.app.over && run.app.plan.draft.is_none());
 
-    // Few are put in force at once, and what undo covers asks nothing.
-    let mut run = Script::new(demo());
-    show(&mut run, 20);
-    run.keys("c");
-    assert!(published(&run), "{}", run.screen());
+    // Few are thrown away at once, and what undo covers asks nothing.
     let mut run = Script::new(demo()).on(Screen::Bench);
     on_card(&mut run);
     run.keys("l");
     assert!(run.app.overlays.is_empty() && run.screen().contains("on rf-1"));
+}
+
+#[test]
+fn t70_a_plan_put_in_force_is_one_step_that_undo_takes_back() {
+    let mut run = many_changes();
+    let before = run.app.desk.floor.now.published.clone();
+    let events = run.app.desk.floor.events.len();
+    run.keys("c c");
+    let after = run.app.desk.floor.now.published.clone();
+    assert!(after != before, "{}", run.screen());
+    assert!(run.screen().contains("u takes it back"), "{}", run.screen());
+    let said = run.app.desk.floor.events.len();
+    run.keys("u");
+    assert!(
+        run.app.desk.floor.now.published == before,
+        "{}",
+        run.screen()
+    );
+    assert!(run.screen().contains("Undid: plan P"), "{}", run.screen());
+    // What was said stays in the history, and the opposite stands behind it.
+    assert!(events < said && said < run.app.desk.floor.events.len());
+    run.keys("U");
+    assert!(
+        run.app.desk.floor.now.published == after,
+        "{}",
+        run.screen()
+    );
+}
+
+#[test]
+fn t71_a_plan_put_in_force_is_not_taken_back_over_that_of_another_session() {
+    let (ines, rui) = two();
+    let (mut mine, mut theirs) = (Script::new(ines), Script::new(rui));
+    for run in [&mut mine, &mut theirs] {
+        run.send(rigday::app::Message::Tick);
+        run.keys("p Esc");
+        run.until(|own| matches!(own, Overlay::Difference { .. }));
+        run.keys("c");
+    }
+    let in_force = theirs.app.desk.floor.now.published.clone();
+    mine.keys("u");
+    assert!(mine.screen().contains("Rui"), "{}", mine.screen());
+    theirs.send(rigday::app::Message::Tick);
+    assert!(theirs.app.desk.floor.now.published == in_force);
 }
 
 #[test]
@@ -166,11 +191,6 @@ fn t12_a_plan_is_put_in_force_with_arrows_tab_and_enter_alone() {
     run.keys("Enter");
     assert!(run.app.desk.floor.now.published == before);
     run.keys("Enter Down Enter");
-    if let Some(Overlay::Count(own)) = run.app.overlays.last() {
-        let count = own.count.to_string();
-        run.type_in(&count);
-        run.keys("Enter");
-    }
     assert!(
         run.app.desk.floor.now.published != before,
         "{}",

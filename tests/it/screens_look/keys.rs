@@ -228,7 +228,7 @@ fn t15_the_keys_in_force_are_printed_and_faults_of_the_file_are_told() {
     };
     let plain = keys(&["keys", "--plain"]).good();
     assert!(
-        plain.contains("everywhere\tundo\tu\tUndo your last mark"),
+        plain.contains("everywhere\tundo\tu\tUndo the last change of the what-if"),
         "{plain}"
     );
     assert!(
