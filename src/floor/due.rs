@@ -10,7 +10,7 @@ impl Floor {
     /// What is due from now until `until`: by closing window, then by time. What has no window is ranked as
     /// if its window closed a day after it can be done.
     pub fn due(&self, lab: &Lab, walks: &Walks, now: Minute, until: Minute) -> Vec<Due> {
-        let units = self.now.units.iter();
+        let units = self.known(lab);
         let due =
             units.filter_map(|(unit, record)| self.due_of(lab, walks, unit, record, now, until));
         let mut all: Vec<Due> = due.collect();
@@ -19,6 +19,12 @@ impl Floor {
             (rank, own.from, own.unit.clone())
         });
         all
+    }
+
+    /// Units of the lab to which something has happened: those of a long past are left alone.
+    pub fn known<'f>(&'f self, lab: &'f Lab) -> impl Iterator<Item = (&'f UnitId, &'f UnitRecord)> {
+        let units = lab.requests.iter().flat_map(|own| &own.units);
+        units.filter_map(|unit| Some((unit, self.now.units.get(unit)?)))
     }
 
     /// What is due for one unit from now until `until`.

@@ -15,8 +15,7 @@ impl Floor {
             ..Facts::default()
         };
         // Units that are not in the lab any more are nothing to plan around.
-        let known = |unit: &UnitId| walks.request(lab, unit).is_some();
-        for (unit, record) in self.now.units.iter().filter(|(unit, _)| known(unit)) {
+        for (unit, record) in self.known(lab) {
             for (step, visit) in &record.visits {
                 facts.visits.push(fact(lab, unit, *step, visit));
             }

@@ -251,7 +251,9 @@ impl Standing {
                     started_by: seq,
                     ended_by: None,
                 };
-                self.unit(unit).visits.insert(*step, visit);
+                let record = self.unit(unit);
+                record.visits.insert(*step, visit);
+                record.over = None;
                 self.running.insert(unit.clone());
             }
             EventBody::VisitEnded { unit, step, .. } => {
@@ -260,6 +262,7 @@ impl Standing {
                     visit.out = Some(happened.max(visit.loaded));
                     visit.ended_by = Some(seq);
                 }
+                record.settle();
                 if record.running().is_none() {
                     self.running.remove(unit);
                 }
@@ -282,6 +285,7 @@ impl Standing {
                 {
                     own.holds.push(Span::new(before.at, happened));
                 }
+                own.settle();
             }
             EventBody::UnitWithdrawn { unit, reason } => {
                 self.unit(unit).withdrawn = Some((seq, happened, reason.clone()));

@@ -106,6 +106,9 @@ pub struct UnitRecord {
     pub verdicts: BTreeMap<u32, VerdictRecord>,
     /// From a verdict of hold to the next verdict on that step; not those that stand.
     pub holds: Vec<Span>,
+    /// When it came off its last rig and its last hold ended; `None` while it is on a rig or on hold, or has not
+    /// begun.
+    pub over: Option<Minute>,
     /// Set once it was withdrawn.
     pub withdrawn: Option<(Seq, Minute, String)>,
     /// Notes about it that count, in order.

@@ -1,6 +1,6 @@
 //! How units and rigs stand at a moment.
 
-use super::{Floor, RigState, UnitRecord, UnitState, VisitRecord};
+use super::{Floor, RigState, UnitRecord, UnitState, VerdictRecord, VisitRecord};
 use crate::domain::lab::{Lab, OnFailure, Request};
 use crate::domain::steps::{WalkStep, Walks, step_of};
 use crate::domain::{Booking, Minute, RigId, UnitId, Verdict};
@@ -168,6 +168,20 @@ pub(super) fn window_end(record: &UnitRecord, steps: &[WalkStep], done: u32) -> 
 }
 
 impl UnitRecord {
+    /// Says anew since when nothing of it goes on.
+    pub(super) fn settle(&mut self) {
+        let on_hold = |own: &VerdictRecord| matches!(own.verdict, Verdict::Hold { .. });
+        let goes_on = self.running().is_some() || self.verdicts.values().any(on_hold);
+        let outs = self.visits.values().filter_map(|own| own.out);
+        let last = outs.chain(self.holds.iter().map(|own| own.end)).max();
+        self.over = last.filter(|_| !goes_on);
+    }
+
+    /// True where nothing of it reaches to `at`.
+    pub fn was_over_by(&self, at: Minute) -> bool {
+        self.over.is_some_and(|over| over < at)
+    }
+
     /// The visit that it is on now, with its step.
     pub fn running(&self) -> Option<(u32, &VisitRecord)> {
         self.visits

@@ -28,7 +28,7 @@ mod words;
 pub use budget::{Budget, Rounds};
 
 use crate::domain::Minute;
-use crate::problem::{Left, Place, Plan, Problem, RequestIx, RigIx, UnitIx, Visit};
+use crate::problem::{Left, Place, Plan, Problem, Request, RequestIx, RigIx, UnitIx, Visit};
 use alone::Alone;
 use construct::{Builder, Fixed, Rule, generate, rules};
 use std::collections::BTreeMap;
@@ -70,10 +70,12 @@ pub fn solve(
     progress: &mut dyn FnMut(Progress),
 ) -> Solved {
     let alone = Alone::look(problem);
+    let share = bound_share(problem);
+    let enough = || budget.used(0) >= share;
     let bound: &(dyn Fn(&[RequestIx]) -> i64 + Sync) = if budget.used_up(0) {
         &|left| bound::own_paths(problem, &alone, left)
     } else {
-        &|left| bound::lower(problem, &alone, left, &|| budget.used_up(0))
+        &|left| bound::lower(problem, &alone, left, &enough)
     };
     let quick = bound::own_paths(problem, &alone, &[]);
     let mut news = |rounds, cost| {
@@ -97,6 +99,16 @@ pub fn solve(
         let bound = if left.is_empty() { all } else { bound(&left) };
         finish(problem, &alone, best, bound, rounds)
     })
+}
+
+/// The share of a budget of time after which the bound is not raised any more: in large labs the search needs the
+/// rest.
+fn bound_share(problem: &Problem) -> f64 {
+    const MANY: usize = 1000;
+    const SHARE: f64 = 0.15;
+    let visits = |own: &Request| own.units.len() * own.steps.len();
+    let all: usize = problem.requests.iter().map(visits).sum();
+    if all > MANY { SHARE } else { 1.0 }
 }
 
 /// The visits of the plan in force, repaired and nothing more: what is still possible stays where it is, the rest

@@ -82,7 +82,7 @@ impl Usage {
         let ahead = known.end.max(now + lab.horizon);
         let window = Span::new(known.start.min(first) - Minutes::DAY, ahead + Minutes::DAY);
         let calendars = Calendars::of(lab, window);
-        let holds = holds(floor, now);
+        let holds = holds(floor, since, now);
         let stays = stay::stays(lab, walks, floor, now, &calendars, visits);
         let crews = crews::crews(lab, &stays, &calendars);
         let ready = waits::ready(lab, floor, &stays, &holds);
@@ -164,10 +164,11 @@ fn known(floor: &Floor, first_visit: Minute, now: Minute) -> Span {
     Span::new(first, last.map_or(now, |last| last.max(now)))
 }
 
-/// When each unit was on hold; a hold that stands lasts to `now`.
-fn holds(floor: &Floor, now: Minute) -> BTreeMap<UnitId, Vec<Span>> {
+/// When each unit that was there after `since` was on hold; a hold that stands lasts to `now`.
+fn holds(floor: &Floor, since: Minute, now: Minute) -> BTreeMap<UnitId, Vec<Span>> {
     let mut holds: BTreeMap<UnitId, Vec<Span>> = BTreeMap::new();
-    for (unit, record) in &floor.now.units {
+    let all = floor.now.units.iter();
+    for (unit, record) in all.filter(|(_, record)| !record.was_over_by(since)) {
         let stands = record.verdicts.values();
         let stands = stands.filter(|own| matches!(own.verdict, Verdict::Hold { .. }));
         let stands = stands.map(|own| Span::new(own.at, now));

@@ -117,21 +117,29 @@ pub(super) fn runs(lab: &Lab, stays: &[Stay]) -> Vec<usize> {
     runs
 }
 
+/// What was on a rig so long before the time that is looked at does not matter for it.
+const LONG_AGO: Minutes = Minutes::hours(24 * 365);
+
 /// Visits that matter for the time from some minute on.
 pub(super) struct Visits<'f>(Vec<(&'f UnitId, u32, &'f VisitRecord)>);
 
 impl<'f> Visits<'f> {
     /// All visits of the units that the lab has, and of those that were in it after `since`. Of the others the last
-    /// on each place of a rig: what was there before says whether there is a changeover.
+    /// on each place of a rig: what was there before says whether there is a changeover. What was there a year
+    /// before that, and nothing since, says nothing.
     pub(super) fn since(lab: &Lab, walks: &Walks, floor: &'f Floor, since: Minute) -> Self {
         let mut all = Vec::new();
         let mut last: BTreeMap<(&RigId, Option<u32>), (&UnitId, u32, &VisitRecord)> =
             BTreeMap::new();
         let was_there = |visit: &VisitRecord| visit.out.is_none_or(|out| out >= since);
+        let long_ago = since - LONG_AGO;
         for (unit, record) in &floor.now.units {
             let visits = record.visits.iter();
             let visits = visits.map(|(step, visit)| (unit, *step, visit));
             let matters = walks.request(lab, unit).is_some();
+            if !matters && record.was_over_by(long_ago) {
+                continue;
+            }
             if matters || record.visits.values().any(was_there) {
                 all.extend(visits);
                 continue;

@@ -117,7 +117,7 @@ fn deed(task: Task, rig: &RigId) -> String {
 
 /// Units that wait for somebody's decision.
 pub(super) fn held(from: &Sources<'_>, items: &mut Vec<Item>) {
-    for (unit, record) in &from.floor.now.units {
+    for (unit, record) in from.floor.known(from.lab) {
         let state = from.floor.unit_state(from.lab, from.walks, unit, from.now);
         if state != UnitState::Held {
             continue;

@@ -3,7 +3,7 @@
 use crate::app::desk::Desk;
 use crate::domain::lab::Request;
 use crate::domain::{Booking, Minute, Minutes, RequestId, RigId, Span, UnitId, Verdict};
-use crate::floor::{RigState, UnitState, VisitRecord};
+use crate::floor::{RigState, UnitRecord, UnitState, VisitRecord};
 use std::collections::{BTreeMap, BTreeSet, HashMap};
 
 /// A rig with what is on it.
@@ -65,6 +65,9 @@ pub struct Planned {
     pub lifted: bool,
 }
 
+/// Units that are not in the lab any more are shown so long after they came off their last rig; their history is kept.
+const SHOWN_AFTER: Minutes = Minutes::hours(24 * 7 * 14);
+
 /// Every rig's row. `planned` are bookings that count, started or not; `broken` are steps that break a rule;
 /// `was` are bookings of the plan in force that are elsewhere now.
 pub fn rig_rows(
@@ -89,7 +92,12 @@ pub fn rig_rows(
         .map(|(ix, row)| (row.rig.clone(), ix))
         .collect();
     let late = late_requests(desk, planned);
-    for (unit, record) in &desk.floor.now.units {
+    let units = desk.floor.now.units.iter();
+    let before = now - SHOWN_AFTER;
+    let is_shown = |unit: &UnitId, record: &UnitRecord| {
+        !record.was_over_by(before) || desk.walks.request(&desk.lab, unit).is_some()
+    };
+    for (unit, record) in units.filter(|(unit, record)| is_shown(unit, record)) {
         for (step, visit) in &record.visits {
             if let Some(ix) = place.get(&visit.rig) {
                 let entry = happened(desk, now, unit, *step, visit);

@@ -140,6 +140,9 @@ pub(super) struct Line {
     price: Vec<f64>,
     taken: Vec<f64>,
     direction: Vec<f64>,
+    /// One by the most there is in a bucket: prices move by the share that is taken too much, else those of a
+    /// crew of one would hardly move beside those of a rig of ten positions.
+    ease: f64,
     /// By tick: the price of all ticks before it.
     before: Vec<f64>,
 }
@@ -150,12 +153,14 @@ impl Line {
         let sum = |bucket: &[u32]| f64::from(bucket.iter().sum::<u32>());
         let there_by_bucket: Vec<f64> = there.chunks(BUCKET).map(sum).collect();
         let zeros = vec![0.0; there_by_bucket.len()];
+        let most = there_by_bucket.iter().copied().fold(1.0, f64::max);
         Self {
             open: there.iter().map(|own| f64::from((*own).min(1))).collect(),
             there: there_by_bucket,
             price: zeros.clone(),
             taken: zeros.clone(),
             direction: zeros,
+            ease: 1.0 / most,
             before: vec![0.0; there.len() + 1],
         }
     }
@@ -189,7 +194,7 @@ impl Line {
     }
 
     /// Turns to where more is taken than there is, `kept` of the last direction staying; the square of its
-    /// length.
+    /// length, by the line's ease.
     pub(super) fn turn(&mut self, kept: f64) -> f64 {
         let mut length = 0.0;
         for (bucket, own) in self.direction.iter_mut().enumerate() {
@@ -202,7 +207,7 @@ impl Line {
             if free {
                 *own = own.max(0.0);
             }
-            length += *own * *own;
+            length += self.ease * *own * *own;
         }
         length
     }
@@ -210,7 +215,7 @@ impl Line {
     /// Changes the prices, none below zero.
     pub(super) fn step(&mut self, length: f64) {
         for (price, direction) in self.price.iter_mut().zip(&self.direction) {
-            *price = (*price + length * direction).max(0.0);
+            *price = (*price + length * self.ease * direction).max(0.0);
         }
     }
 

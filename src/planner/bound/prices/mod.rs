@@ -37,9 +37,9 @@ use shares::Shares;
 /// Rounds of prices.
 const ROUNDS: usize = 120;
 /// Visits beyond which nothing is priced: the rounds would take longer than the bound may.
-const VISITS: usize = 1000;
+const VISITS: usize = 10_000;
 /// The first step aims so far above the best bound, and moves this share of the way.
-const AIM: f64 = 1.15;
+const AIM: f64 = 1.3;
 const FIRST_STEP: f64 = 0.6;
 /// Rounds without gain after which steps become shorter, and by how much.
 const STALL: usize = 8;
