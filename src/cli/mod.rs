@@ -218,7 +218,7 @@ enum Command {
     Size(size::Arguments),
     /// Compute one reliability figure, or list those there are
     Calc(calc::Arguments),
-    /// Undo the last thing you recorded
+    /// Undo the last mark you recorded
     Undo(mark::UndoArguments),
     /// Take in requests from a file, all of them or none
     Take(take::Arguments),
