@@ -114,7 +114,7 @@ actions! {
     LoadNow "today" LOAD 5 Moves: "Go to the days or weeks around today", "this week";
     Search "search" UNITS 1 Shows: "Narrow the list as you type", "find filter";
     Sort "sort units" UNITS 4 Shows: "Sort the list by its next column", "order column";
-    SortBack "turn units" UNITS 8 Shows: "Turn the order of the list around", "direction reverse back";
+    SortBack "reverse" UNITS 8 Shows: "Turn the order of the list around", "direction turn back";
     Withdraw "withdraw" UNITS 3 Records: "Take the selected unit out of the lab; asks why", "remove out";
     Size "size a leg" EVIDENCE 1 Shows: "Say how many units, for how long, show a reliability", "sample new request weibayes";
     Open "open" ALL 9 Shows: "Open what is selected", "details walk history";

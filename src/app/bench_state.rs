@@ -55,13 +55,19 @@ impl Answer {
         }
     }
 
-    /// Everything in one line.
-    pub fn line(&self) -> String {
+    /// The word, and about whom.
+    pub fn head(&self) -> String {
         let mut line = self.word.clone();
         if !self.about.is_empty() {
             line.push_str("  ");
             line.push_str(&self.about);
         }
+        line
+    }
+
+    /// Everything in one line.
+    pub fn line(&self) -> String {
+        let mut line = self.head();
         if !self.words.is_empty() {
             line.push_str(": ");
             line.push_str(&self.words.join("; "));

@@ -13,6 +13,9 @@ use crate::domain::standard::PREVAIL;
 use crate::domain::{Minute, Minutes, RigId, UnitId, Verdict};
 use crate::floor::{UnitRecord, UnitState};
 
+/// What is decided about a unit that is past its window.
+pub(super) const LATE: &str = "decide: go on with a note, or withdraw";
+
 /// A unit on the card.
 #[derive(Clone, Debug)]
 pub struct UnitCard {
@@ -250,6 +253,10 @@ impl<'a> Sight<'a> {
         } else {
             self.key(Action::UnloadUnit, "unload")
         };
+        let what = match self.state {
+            UnitState::Late => format!("{what}, then {LATE}"),
+            _ => what,
+        };
         let company = self.company(rig, line.step);
         let wait = self.method(line).and_then(|method| method.max_wait);
         let closes = end.zip(wait).map(|(end, wait)| end + wait);
@@ -326,7 +333,11 @@ impl<'a> Sight<'a> {
             let position = position.map_or(String::new(), |at| format!(" position {at}"));
             let company = self.company(rig, line.step);
             let load = self.key(Action::LoadUnit, "load");
-            format!("{load} on {}{position}{company}", self.place(rig))
+            let late = match self.state {
+                UnitState::Late => format!("{LATE}; "),
+                _ => String::new(),
+            };
+            format!("{late}{load} on {}{position}{company}", self.place(rig))
         };
         let mut lines = vec![("now", rests), ("do", what)];
         lines.extend(self.next(Some(line)));

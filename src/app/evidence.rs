@@ -1,6 +1,7 @@
 //! The evidence of legs, in words.
 
 use super::desk::Desk;
+use crate::domain::text::counted;
 use crate::evidence::coverage::{Coverage, NOMINAL, coverage};
 use crate::evidence::leg::{Fate, Leg, Seen};
 use crate::evidence::shown::{Evidence, Standing};
@@ -119,12 +120,12 @@ impl LegEvidence {
             .is_some_and(|show| show.mission.is_some());
         let counts = self.evidence.counts;
         format!(
-            "{} {} {} {}, {} units; a mission is {} {unit}{}: failed {}, survived {}, open {}, left {}",
+            "{} {} {} {}, {}; a mission is {} {unit}{}: failed {}, survived {}, open {}, left {}",
             request.id,
             request.product,
             request.build,
             request.sequence,
-            request.units.len(),
+            counted(request.units.len(), "unit", "units"),
             figure(mission),
             if agreed { "" } else { ", the whole walk" },
             counts.failed,
@@ -166,10 +167,10 @@ impl LegEvidence {
             return vec!["no goal was agreed: give the request a `show`".to_owned()];
         };
         let mut goal = format!(
-            "goal {} at {} %, {} failures allowed: {}",
+            "goal {} at {} %, {} allowed: {}",
             show.reliability,
             percent(show.confidence),
-            show.failures,
+            counted(show.failures, "failure", "failures"),
             own.spares
                 .map_or(standing_word(own.standing).to_owned(), |units| {
                     format!("not with these units, {units} spare wanted")
@@ -185,7 +186,8 @@ impl LegEvidence {
         if own.standing == Standing::Open {
             if let Some(units) = own.remains.clean_units {
                 lines.push(format!(
-                    "remains: {units} more units through a mission without a failure"
+                    "remains: {} through a mission without a failure",
+                    counted(units, "more unit", "more units")
                 ));
             }
             if let Some(life) = own.remains.life_each {
@@ -198,10 +200,10 @@ impl LegEvidence {
         }
         if let Some(sequential) = own.sequential {
             lines.push(format!(
-                "sequential rule: {}; it ends at {} units, where {} failures accept (its risks then move a little)",
+                "sequential rule: {}; it ends at {}, where {} (its risks then move a little)",
                 sequential.decision.word(),
-                sequential.most_units,
-                sequential.accepts
+                counted(sequential.most_units, "unit", "units"),
+                counted(sequential.accepts, "failure accepts", "failures accept")
             ));
         }
         lines
@@ -229,9 +231,15 @@ impl LegEvidence {
             told(fit.b_lr(p, c, End::Lower)),
             told(fit.b_fm(p, c, End::Lower))
         );
+        // Who failed after the mission has survived it, and is a failure to the fit all the same.
+        let after = match fit.failures.saturating_sub(self.evidence.counts.failed) {
+            0 => String::new(),
+            after if after == fit.failures => " after the mission".to_owned(),
+            after => format!(" ({after} after the mission)"),
+        };
         let shape = format!(
-            "Weibull fit of {} units, {} failed: shape {} ({} to {}), scale {} {unit}",
-            fit.units,
+            "Weibull fit of {}, {} failed{after}: shape {} ({} to {}), scale {} {unit}",
+            counted(fit.units, "unit", "units"),
             fit.failures,
             figure(fit.beta()),
             told(fit.beta_lr(c, End::Lower)),

@@ -4,6 +4,7 @@ use super::desk::Desk;
 use super::evidence::LegEvidence;
 use super::line_samples::LineSamples;
 use super::sizing::rig_days;
+use crate::domain::text::counted;
 use crate::domain::{RequestId, UnitId};
 use crate::evidence::leg::Fate;
 use crate::evidence::shown::Standing;
@@ -50,20 +51,36 @@ impl Offer {
                 open,
                 rig_days,
             } => format!(
-                "{request} has shown what was agreed: stopping its {open} open units frees {rig_days:.1} rig-days"
+                "{request} has shown what was agreed: stopping its {} frees {}",
+                counted(*open, "open unit", "open units"),
+                rig_time(*rig_days)
             ),
             Self::CannotPass {
                 request,
                 open,
                 rig_days,
             } => format!(
-                "{request} cannot pass any more; its {open} open units would take {rig_days:.1} rig-days"
+                "{request} cannot pass any more; its {} would take {}",
+                counted(*open, "open unit", "open units"),
+                rig_time(*rig_days)
             ),
             Self::SpareWanted { request, units } => {
-                format!("{request}: {units} spare units wanted, to show what was agreed")
+                let units = counted(*units, "spare unit", "spare units");
+                format!("{request}: {units} wanted, to show what was agreed")
             }
             Self::LineAlarm(words) => words.clone(),
         }
+    }
+}
+
+/// Time of rigs in days, below a tenth of one in hours.
+fn rig_time(days: f64) -> String {
+    let hours = days * 24.0;
+    match () {
+        () if days >= 0.1 => format!("{days:.1} rig-days"),
+        () if hours >= 0.05 => format!("{hours:.1} rig-hours"),
+        () if days > 0.0 => "less than 0.1 rig-hours".to_owned(),
+        () => "no booked rig time".to_owned(),
     }
 }
 

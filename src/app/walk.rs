@@ -79,6 +79,7 @@ pub const fn task_word(task: Task) -> &'static str {
         Task::Load => "load",
         Task::Unload => "unload",
         Task::Verdict => "verdict",
+        Task::Decide => "decide",
     }
 }
 

@@ -92,6 +92,7 @@ fn about_units(desk: &Desk, view: &View, now: Minute) -> Vec<Family> {
         (Task::Load, "load"),
         (Task::Unload, "unload"),
         (Task::Verdict, "verdict"),
+        (Task::Decide, "decide"),
     ] {
         let own = tasks.iter().filter(|own| own.task == task).count();
         due.push(&[("task", word)], count(own));

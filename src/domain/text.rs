@@ -1,5 +1,6 @@
 //! What may stand in ids, names and notes, and what may leave for a screen.
 
+use std::fmt::Display;
 use unicode_normalization::UnicodeNormalization;
 
 /// Longest id or serial, in characters.
@@ -47,6 +48,12 @@ pub fn line_fault(text: &str, max: usize) -> Option<String> {
     text.chars()
         .find(|c| is_hidden(*c))
         .map(|c| format!("{} may not be in it", named(c)))
+}
+
+/// A count with its word: `1 unit`, `2 units`; also `1 rule is`, `2 rules are`.
+pub fn counted<N: Display + PartialEq + From<u8>>(count: N, one: &str, more: &str) -> String {
+    let word = if count == N::from(1) { one } else { more };
+    format!("{count} {word}")
 }
 
 /// The text with everything that could steer or deceive a terminal replaced by `?`.

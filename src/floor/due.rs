@@ -4,19 +4,18 @@ use super::state::window_end;
 use super::{Due, Floor, Task, UnitRecord, UnitState, VisitRecord};
 use crate::domain::lab::{Lab, Method};
 use crate::domain::steps::{WalkStep, Walks, step_of};
-use crate::domain::{Minute, Minutes, UnitId};
+use crate::domain::{Minute, UnitId, Verdict};
 
 impl Floor {
-    /// What is due from now until `until`: by closing window, then by time. What has no window is ranked as
-    /// if its window closed a day after it can be done.
+    /// What is due from now until `until`: by closing window, then by time; what has no window comes last.
     pub fn due(&self, lab: &Lab, walks: &Walks, now: Minute, until: Minute) -> Vec<Due> {
         let units = self.known(lab);
         let due =
             units.filter_map(|(unit, record)| self.due_of(lab, walks, unit, record, now, until));
         let mut all: Vec<Due> = due.collect();
         all.sort_by_key(|own| {
-            let rank = own.closes.unwrap_or(own.from.max(now) + Minutes::DAY);
-            (rank, own.from, own.unit.clone())
+            let closes = (own.closes.is_none(), own.closes);
+            (closes, own.from, own.unit.clone())
         });
         all
     }
@@ -68,9 +67,10 @@ impl Floor {
                 closes,
             });
         }
-        let state = self.unit_state(lab, walks, unit, now);
-        if matches!(state, UnitState::Failed | UnitState::Held | UnitState::Out) {
-            return None;
+        match self.unit_state(lab, walks, unit, now) {
+            UnitState::Failed | UnitState::Out => return None,
+            UnitState::Held => return decision(unit, record, closes),
+            _ => {}
         }
         let next = self
             .booking(unit, done + 1)
@@ -123,4 +123,19 @@ impl Floor {
             closes,
         })
     }
+}
+
+/// A unit on hold, since its last hold.
+fn decision(unit: &UnitId, record: &UnitRecord, closes: Option<Minute>) -> Option<Due> {
+    let held = |verdict: &Verdict| matches!(verdict, Verdict::Hold { .. });
+    let mut verdicts = record.verdicts.iter().rev();
+    let (step, given) = verdicts.find(|(_, given)| held(&given.verdict))?;
+    Some(Due {
+        task: Task::Decide,
+        unit: unit.clone(),
+        step: *step,
+        rig: record.visits.get(step)?.rig.clone(),
+        from: given.at,
+        closes,
+    })
 }

@@ -245,6 +245,8 @@ pub enum Task {
     Unload,
     /// Say pass, fail or hold.
     Verdict,
+    /// It is on hold: say pass or fail.
+    Decide,
 }
 
 /// A thing to do at the bench.

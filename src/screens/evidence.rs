@@ -11,8 +11,8 @@ use ratatui::buffer::Buffer;
 use ratatui::layout::Rect;
 use ratatui::style::Style;
 
-/// Rows of the plots with their titles and axes.
-const PLOT_ROWS: u16 = 9;
+/// Least and most rows of the plots with their titles and axes.
+const PLOT_ROWS: (u16, u16) = (9, 24);
 /// Rows of what the selected leg says.
 const TEXT_ROWS: u16 = 5;
 /// Columns of the numbers beside a plot.
@@ -23,8 +23,14 @@ pub(super) fn draw(app: &App, theme: &Theme, area: Rect, buffer: &mut Buffer) ->
         line(buffer, area, at, "", Style::new());
     }
     let roomy = area.width >= 70 && area.height >= 20;
+    // The plots take what the list of legs leaves.
+    let legs_rows = u16::try_from(app.view.legs.len() + 2).unwrap_or(u16::MAX);
+    let left = area.height.saturating_sub(TEXT_ROWS);
+    let plot_rows = left
+        .saturating_sub(legs_rows)
+        .clamp(PLOT_ROWS.0, PLOT_ROWS.1);
     let below = match area.height {
-        _ if roomy => PLOT_ROWS + TEXT_ROWS,
+        _ if roomy => plot_rows + TEXT_ROWS,
         // Where there is room for one thing only, that is the list.
         ..11 => 0,
         _ => TEXT_ROWS,
@@ -55,7 +61,7 @@ pub(super) fn draw(app: &App, theme: &Theme, area: Rect, buffer: &mut Buffer) ->
     if roomy {
         let plots = Rect {
             y: text.y + text.height,
-            height: PLOT_ROWS,
+            height: plot_rows,
             ..area
         };
         draw_plots(own, plots, buffer);
@@ -78,7 +84,8 @@ fn legs(app: &App, theme: &Theme, area: Rect, buffer: &mut Buffer) -> usize {
     let head = columns(
         area.width,
         [
-            "request", "product", "units", "fail", "surv", "open", "shown", "goal", "standing",
+            "request", "product", "units", "fail", "surv", "open", "left", "shown", "goal",
+            "standing",
         ],
     );
     line(buffer, area, 1, &format!(" {head}"), theme.title());
@@ -98,6 +105,7 @@ fn legs(app: &App, theme: &Theme, area: Rect, buffer: &mut Buffer) -> usize {
             &counts.failed.to_string(),
             &counts.survived.to_string(),
             &counts.open.to_string(),
+            &counts.left.to_string(),
             &shown,
             &goal,
             standing_word(own.evidence.standing),
@@ -121,13 +129,12 @@ fn legs(app: &App, theme: &Theme, area: Rect, buffer: &mut Buffer) -> usize {
     rows
 }
 
-fn columns(width: u16, cells: [&str; 9]) -> String {
-    let widths = if width >= 70 {
-        [10, 19, 6, 5, 5, 5, 7, 7, 12]
-    } else if width >= 50 {
-        [10, 0, 0, 5, 5, 5, 7, 0, 12]
-    } else {
-        [10, 0, 0, 5, 0, 5, 7, 0, 12]
+fn columns(width: u16, cells: [&str; 10]) -> String {
+    let widths = match width {
+        90.. => [10, 25, 6, 5, 5, 5, 5, 7, 7, 12],
+        70.. => [10, 16, 6, 5, 5, 5, 5, 7, 7, 12],
+        50.. => [10, 0, 0, 5, 5, 5, 5, 7, 0, 12],
+        _ => [10, 0, 0, 5, 0, 5, 0, 7, 0, 12],
     };
     cells
         .iter()

@@ -1,7 +1,7 @@
 //! The forecast in front of Plan and Load: how far it is, then its table.
 
 use super::line;
-use super::overlays::{frame, middle};
+use super::overlays::{frame, middle, more_below};
 use super::theme::Theme;
 use crate::app::App;
 use crate::app::forecast::{Row, Told, percent, rows, sentences};
@@ -64,9 +64,12 @@ pub(super) fn table(
                 .map(|own| (set_in(own), Style::new())),
         );
     }
-    let last = lines.len().saturating_sub(1);
-    for (at, (text, style)) in (1..inside.height).zip(lines.iter().skip(scroll.min(last))) {
+    let first = scroll.min(lines.len().saturating_sub(1));
+    for (at, (text, style)) in (1..inside.height).zip(lines.iter().skip(first)) {
         line(buffer, inside, at, text, *style);
+    }
+    if lines.len() + 1 > first + usize::from(inside.height) {
+        more_below(theme, inside, buffer);
     }
 }
 

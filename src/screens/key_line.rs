@@ -3,7 +3,8 @@
 use super::line;
 use super::theme::Theme;
 use crate::app::actions::{entry_of, works_on};
-use crate::app::{ACTIONS, Action, App, Entry, Overlay, Screen};
+use crate::app::when::Reading;
+use crate::app::{ACTIONS, Action, App, Entry, Field, Overlay, Screen, WhenFor};
 use ratatui::buffer::Buffer;
 use ratatui::layout::Rect;
 use unicode_width::UnicodeWidthStr;
@@ -11,7 +12,7 @@ use unicode_width::UnicodeWidthStr;
 /// Draws the keys by priority; those that do not fit are left out, help the last.
 pub(super) fn key_line(app: &App, theme: &Theme, area: Rect, buffer: &mut Buffer) {
     let (parts, last) = match app.overlays.last() {
-        Some(overlay) => (overlay_keys(overlay), String::new()),
+        Some(overlay) => (overlay_keys(app, overlay), String::new()),
         None if app.plan.hand.is_some() => (
             owned(&[
                 ("Enter", "drop"),
@@ -70,9 +71,20 @@ fn owned(keys: &[(&str, &str)]) -> Vec<(String, String)> {
     keys.iter().map(both).collect()
 }
 
+/// What was typed can mean several times, of which one is chosen.
+fn is_asked_which(app: &App, purpose: &WhenFor, field: &Field) -> bool {
+    matches!(
+        app.reading(purpose, field),
+        Some(Ok(Reading::Several { .. }))
+    )
+}
+
 /// Keys of what lies in front.
-fn overlay_keys(overlay: &Overlay) -> Vec<(String, String)> {
+fn overlay_keys(app: &App, overlay: &Overlay) -> Vec<(String, String)> {
     owned(match overlay {
+        Overlay::Help(field) | Overlay::Palette(field) if app.listed(field).is_empty() => {
+            &[("Backspace", "take letters back"), ("Esc", "close")]
+        }
         Overlay::Help(_) | Overlay::Palette(_) => &[
             ("Enter", "run"),
             ("Esc", "close"),
@@ -102,7 +114,11 @@ fn overlay_keys(overlay: &Overlay) -> Vec<(String, String)> {
             ("Backspace", "take one back"),
             ("Esc", "drop"),
         ],
+        Overlay::Ask(..) if app.reasons().is_empty() => &[("Enter", "record"), ("Esc", "back")],
         Overlay::Ask(..) => &[("Enter", "record"), ("Esc", "back"), ("Up Down", "choose")],
+        Overlay::When(purpose, field) if !is_asked_which(app, purpose, field) => {
+            &[("Enter", "take it"), ("Esc", "back")]
+        }
         Overlay::When(..) => &[("Enter", "take it"), ("Esc", "back"), ("Up Down", "choose")],
         Overlay::Morning { .. } => &[("Enter", "go there"), ("Esc", "close"), ("Up Down", "move")],
         Overlay::Count(_) => &[("Enter", "go on"), ("Esc", "back")],

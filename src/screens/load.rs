@@ -10,7 +10,7 @@ use crate::usage::State;
 use crate::usage::table::{Grain, GroupLoad, Interval, LoadTable, RigLoad, Share, Trend};
 use crate::widgets::heat::{self, Heat};
 use crate::widgets::text::fit;
-use chrono::Datelike;
+use chrono::{Datelike, Days};
 use ratatui::buffer::Buffer;
 use ratatui::layout::Rect;
 use ratatui::style::Style;
@@ -24,6 +24,8 @@ const SUMS: u16 = 22;
 const ROOM_FOR_SUMS: u16 = 60;
 /// Lines of header.
 const HEAD: u16 = 2;
+/// Columns that are shown also where nothing is known of them.
+const LEAST_COLUMNS: usize = 15;
 /// Rigs that are shown before the lines below them get more room.
 const LEAST_RIGS: u16 = 12;
 
@@ -57,8 +59,9 @@ struct Sheet<'a> {
     known: &'a LoadKnown,
     theme: &'a Theme,
     area: Rect,
-    /// Columns after the heat cells.
+    /// Columns after the heat cells, and where they begin.
     sums: u16,
+    sums_at: u16,
     /// Columns of one heat cell with the gap before it.
     pitch: u16,
     table: LoadTable,
@@ -76,15 +79,20 @@ impl<'a> Sheet<'a> {
         };
         let columns = area.width.saturating_sub(NAME + sums + 1) / pitch;
         let trend = app.load.trend(&app.desk, app.now);
+        let mut table = app
+            .load
+            .table(&app.desk, app.now, columns.clamp(1, 60).into());
+        leave_out_unknown(&mut table);
+        let columns = u16::try_from(table.intervals.len()).unwrap_or(columns);
+        let after = (NAME + pitch * columns + 3).min(area.width.saturating_sub(sums));
         Self {
             known: app.load.known(&app.desk, app.now),
             theme,
             area,
             sums,
+            sums_at: area.x + after,
             pitch,
-            table: app
-                .load
-                .table(&app.desk, app.now, columns.clamp(1, 60).into()),
+            table,
             order: app.load.order(&trend),
             trend,
             measure: app.load.measure,
@@ -116,26 +124,34 @@ impl<'a> Sheet<'a> {
             }
         };
         let rig = format!(" rig {}", mark(Column::Rig));
-        line(buffer, area, 1, &fit(&rig, NAME.into()), style);
+        let first = self.table.intervals.first();
+        let first = first.filter(|_| grain == Grain::Day);
+        let first = first.map_or(String::new(), month);
+        line(buffer, area, 1, &format!("{} {first}", fit(&rig, 6)), style);
         let mut last_month = 0;
         for (at, own) in self.table.intervals.iter().enumerate() {
             let (upper, lower) = match grain {
-                Grain::Day => (weekday(own), own.first.format("%d").to_string()),
+                // The name of a month takes the place of two weekdays.
+                Grain::Day if at > 0 && own.first.day() == 1 => (month(own), day(own)),
+                Grain::Day if at > 1 && own.first.day() == 2 => (String::new(), day(own)),
+                Grain::Day => (weekday(own), day(own)),
                 Grain::Week if own.first.month() == last_month => (String::new(), week(own)),
-                Grain::Week => (own.first.format("%b").to_string(), week(own)),
+                Grain::Week => (month(own), week(own)),
             };
             last_month = own.first.month();
             // The gap before the column that holds now bears the mark of now.
             let gap = if own.span.contains(app.now) { '|' } else { ' ' };
             let (x, y) = (self.column(at), area.y);
-            buffer.set_string(x, y, format!("{gap}{upper}"), style);
+            if !upper.is_empty() || gap == '|' {
+                buffer.set_string(x, y, format!("{gap}{upper}"), style);
+            }
             if area.height > 1 {
                 buffer.set_string(x, y + 1, format!("{gap}{lower}"), style);
             }
         }
         if self.sums > 0 {
             let unit = if grain == Grain::Day { 'd' } else { 'w' };
-            let x = area.x + area.width - self.sums;
+            let x = self.sums_at;
             let upper = format!("trend 12 {unit}     backlog");
             let marks = [Column::Min, Column::Max, Column::Last, Column::Backlog].map(mark);
             let [min, max, last, backlog] = marks;
@@ -168,12 +184,7 @@ impl<'a> Sheet<'a> {
         }
         if self.sums > 0 {
             let text = self.sums_of(ix, row);
-            buffer.set_string(
-                area.x + area.width - self.sums,
-                y,
-                fit(&text, self.sums.into()),
-                Style::new(),
-            );
+            buffer.set_string(self.sums_at, y, fit(&text, self.sums.into()), Style::new());
         }
     }
 
@@ -214,7 +225,7 @@ impl<'a> Sheet<'a> {
         lines
     }
 
-    /// What the selected rig does with the time in view, in percent of it.
+    /// What the selected rig does with the time in view, as far as something is known of it, in percent.
     fn selected(&self, app: &App) -> String {
         let Some(row) = self.order.get(app.load.row).map(|ix| &self.table.rows[*ix]) else {
             return "no rig: add one to lab.toml".to_owned();
@@ -225,15 +236,28 @@ impl<'a> Sheet<'a> {
         if total.calendar() == Minutes::ZERO {
             return format!("{}: nothing is known of these days", row.rig);
         }
-        let mut text = format!("{}:", row.rig);
-        for state in State::ALL {
+        let parts = State::ALL.into_iter().filter_map(|state| {
             let percent = total.states[state].get() as f64 * 100.0 / total.calendar().get() as f64;
-            if percent >= 0.5 {
-                let word = state.word().replace('_', " ");
-                write!(text, " {word} {percent:.0}").expect("a string takes it");
-            }
-        }
-        text + " %"
+            let word = state.word().replace('_', " ");
+            (percent >= 0.5).then(|| format!("{word} {percent:.0} %"))
+        });
+        let parts: Vec<String> = parts.collect();
+        format!("{}, {}: {}", row.rig, self.period(app), parts.join(", "))
+    }
+
+    /// The days in view of which something is known.
+    fn period(&self, app: &App) -> String {
+        let cells = self.table.rows.first().map_or(&[][..], |row| &row.cells);
+        let known = self.table.intervals.iter().zip(cells);
+        let known: Vec<&Interval> = known
+            .filter_map(|(own, cell)| cell.is_known.then_some(own))
+            .collect();
+        let Some((first, last)) = known.first().zip(known.last()) else {
+            return String::new();
+        };
+        let last = last.first + Days::new(app.load.grain.days() - 1);
+        let dates = &app.settings.dates;
+        format!("{} to {}", dates.day(first.first), dates.day(last))
     }
 
     fn all_rigs(&self) -> String {
@@ -348,6 +372,19 @@ impl<'a> Sheet<'a> {
     }
 }
 
+/// Columns at the end of which nothing is known are left out, but for as many as there are at the least.
+fn leave_out_unknown(table: &mut LoadTable) {
+    let known = table.rows.iter().filter_map(|row| {
+        let last = row.cells.iter().rposition(|cell| cell.is_known);
+        last.map(|at| at + 1)
+    });
+    let keep = known.max().unwrap_or(0).max(LEAST_COLUMNS);
+    table.intervals.truncate(keep);
+    for row in &mut table.rows {
+        row.cells.truncate(keep);
+    }
+}
+
 fn heat_of(share: Share) -> Heat {
     match share {
         Share::Percent(percent) => Heat::Percent(percent),
@@ -358,6 +395,14 @@ fn heat_of(share: Share) -> Heat {
 
 fn weekday(own: &Interval) -> String {
     own.first.format("%a").to_string().chars().take(2).collect()
+}
+
+fn day(own: &Interval) -> String {
+    own.first.format("%d").to_string()
+}
+
+fn month(own: &Interval) -> String {
+    own.first.format("%b").to_string()
 }
 
 fn week(own: &Interval) -> String {

@@ -17,7 +17,8 @@ mod walk;
 mod what_if;
 
 use crate::app::offers::Offer;
-use crate::app::{Action, App, Screen};
+use crate::app::{Action, App, Mood, Screen};
+use crate::domain::text::counted;
 use crate::widgets::text::fit;
 use ratatui::buffer::Buffer;
 use ratatui::layout::Rect;
@@ -107,20 +108,16 @@ struct Part {
 }
 
 /// Screen, person, lab time with zone, age of the data. Where there is little room the other screens go
-/// first, then the person, the zone and the age; never the time, nor that data is made up or stale.
+/// first, then the person (on the Bench the last), the zone and the age; never the time, nor that data is made
+/// up or stale.
 fn header(app: &App, theme: &Theme, area: Rect, buffer: &mut Buffer) {
     let width = usize::from(area.width);
     let mut parts = header_parts(app, area.width);
-    let least = app.screen.name().len() + 2;
-    let right = loop {
-        let texts = parts.iter().flat_map(|part| [part.gap, &part.text]);
-        let right: String = texts.chain([" "]).collect();
-        let first = (0..parts.len()).max_by_key(|at| parts[*at].rank);
-        match first.filter(|at| parts[*at].rank > 0) {
-            Some(at) if right.width() + least > width => drop(parts.remove(at)),
-            _ => break right,
-        }
-    };
+    // The gap before the name, the one after it, and the one at the right end.
+    let least = app.screen.name().len() + 3;
+    keep_what_fits(&mut parts, width.saturating_sub(least));
+    let texts = parts.iter().flat_map(|part| [part.gap, &part.text]);
+    let right: String = texts.chain([" "]).collect();
     let room = width.saturating_sub(right.width());
     let left = fit(&screens_line(app, room), room);
     line(buffer, area, 0, &format!("{left}{right}"), theme.bar());
@@ -148,8 +145,25 @@ fn header(app: &App, theme: &Theme, area: Rect, buffer: &mut Buffer) {
     }
 }
 
+/// Takes in parts by rank as long as there is room.
+fn keep_what_fits(parts: &mut Vec<Part>, room: usize) {
+    let mut used = 0;
+    for rank in 0..=PERSON_RANK {
+        parts.retain(|part| {
+            let wide = part.gap.len() + part.text.width();
+            let fits = part.rank != rank || rank == 0 || used + wide <= room;
+            if part.rank == rank && fits {
+                used += wide;
+            }
+            fits
+        });
+    }
+}
+
 /// The zone follows its time closely.
-const ZONE_RANK: u8 = 2;
+const ZONE_RANK: u8 = 3;
+/// Elsewhere than on the Bench, where several people take turns at one terminal, who acts goes first.
+const PERSON_RANK: u8 = 4;
 
 fn header_parts(app: &App, width: u16) -> Vec<Part> {
     let zone = &app.desk.lab.zone;
@@ -172,14 +186,18 @@ fn header_parts(app: &App, width: u16) -> Vec<Part> {
         text,
         rank,
     };
+    let person = match app.screen {
+        Screen::Bench => 1,
+        _ => PERSON_RANK,
+    };
     let mut parts = vec![
-        part(app.desk.actor().person.clone(), 3),
+        part(app.desk.actor().person.clone(), person),
         part(time, 0),
         part(zone_name(zone.name(), width), ZONE_RANK),
     ];
     parts.push(match stale {
         Some(stale) => part(stale, 0),
-        None => part(format!("as of {}", as_of(app)), 1),
+        None => part(format!("as of {}", as_of(app)), 2),
     });
     if app.sample {
         parts.push(part("SAMPLE".to_owned(), 0));
@@ -241,7 +259,12 @@ const fn action_to(screen: Screen) -> Action {
 
 /// The last answer, or what the screen wants said.
 fn said(app: &App, theme: &Theme, area: Rect, buffer: &mut Buffer) {
-    match &app.said {
+    // Of what the Bench shows large only the head is said again, for those who read no large letters.
+    let answer = app.bench.answer.as_ref();
+    let answer = answer.filter(|own| app.screen == Screen::Bench && own.mood != Mood::Refused);
+    let shown = answer.filter(|own| app.said == Some((true, own.line())));
+    let head = shown.map(|own| (true, own.head()));
+    match head.as_ref().or(app.said.as_ref()) {
         Some((true, words)) => line(buffer, area, 0, words, Style::new()),
         Some((false, words)) => line(buffer, area, 0, words, theme.warning()),
         None => line(
@@ -259,9 +282,6 @@ fn said(app: &App, theme: &Theme, area: Rect, buffer: &mut Buffer) {
 fn state_line(app: &App, width: usize) -> String {
     let view = &app.view;
     let mut parts = Vec::new();
-    let counted = |count: usize, one: &str, more: &str| {
-        format!("{count} {}", if count == 1 { one } else { more })
-    };
     if app.changed() > 0 && app.screen == Screen::Plan {
         parts.push("c shows what your changes make different".to_owned());
     }
@@ -297,7 +317,7 @@ fn state_line(app: &App, width: usize) -> String {
             .iter()
             .any(|own| matches!(own, Offer::LineAlarm(_)));
         let what = if alarm { "line alarm" } else { "offers" };
-        parts.push(format!("{what} by the evidence (5)"));
+        parts.push(format!("{what} by the evidence (key 5)"));
     }
     let below = app.rigs_below();
     if below > 0 && app.screen == Screen::Plan {

@@ -1,7 +1,7 @@
 //! What lies in front of the Evidence screen: all that a leg says, and the form of a leg to be planned.
 
 use super::line;
-use super::overlays::frame;
+use super::overlays::{frame, more_below};
 use super::theme::Theme;
 use crate::app::{App, SizeForm};
 use crate::widgets::text::{fit, wrapped};
@@ -40,8 +40,12 @@ pub(super) fn proof(
     let width = usize::from(inside.width);
     let rows: Vec<String> = lines.iter().flat_map(|own| hanging(own, width)).collect();
     let last = rows.len().saturating_sub(1);
-    for (at, words) in (0..inside.height).zip(rows.iter().skip(scroll.min(last))) {
+    let first = scroll.min(last);
+    for (at, words) in (0..inside.height).zip(rows.iter().skip(first)) {
         line(buffer, inside, at, words, Style::new());
+    }
+    if rows.len() > first + usize::from(inside.height) {
+        more_below(theme, inside, buffer);
     }
 }
 

@@ -273,20 +273,6 @@ fn in_ascii_every_cell_of_ours_is_ascii() {
 }
 
 #[test]
-fn the_screens_of_the_demos_monday_look_as_they_were_read() {
-    let mut app = demo();
-    for (screen, width, height) in [
-        (Screen::Plan, 80, 24),
-        (Screen::Evidence, 80, 24),
-        (Screen::Plan, 40, 12),
-    ] {
-        app.screen = screen;
-        let name = format!("{}_{width}x{height}", screen.name().to_lowercase());
-        insta::assert_snapshot!(name, text(&shown(&app, &THEMES[0], width, height)));
-    }
-}
-
-#[test]
 fn header_keeps_time_and_sample_when_there_is_little_room() {
     let mut app = demo();
     app.desk.set_person("Somebody With A Very Long Name Indeed");

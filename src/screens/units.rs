@@ -6,6 +6,7 @@ use super::{clock, line};
 use crate::app::view::UnitLine;
 use crate::app::walk::{state_word, walk_of};
 use crate::app::{App, UnitSort};
+use crate::domain::{Minute, Minutes};
 use crate::widgets::text::{fit, wrapped};
 use ratatui::buffer::Buffer;
 use ratatui::layout::Rect;
@@ -13,8 +14,11 @@ use ratatui::style::Style;
 
 /// From so many columns on the whole walk of the selected unit stands beside the list.
 const BESIDE: u16 = 118;
-/// Columns of the list beside the walk.
+/// Columns of the list beside the walk, without the products.
 const LIST: u16 = 62;
+/// From so many columns on the products stand beside the walk too, in a list of more columns.
+const PRODUCTS: u16 = 160;
+const WIDE_LIST: u16 = 84;
 
 pub(super) fn draw(app: &App, theme: &Theme, area: Rect, buffer: &mut Buffer) -> usize {
     for at in 0..area.height {
@@ -43,22 +47,43 @@ pub(super) fn draw(app: &App, theme: &Theme, area: Rect, buffer: &mut Buffer) ->
         }
         return table(app, theme, &shown, list, buffer);
     }
+    let wide = if area.width < PRODUCTS {
+        LIST
+    } else {
+        WIDE_LIST
+    };
     let list = Rect {
-        width: LIST,
+        width: wide,
         ..below
     };
-    let beside = Rect {
-        x: below.x + LIST + 2,
-        width: below.width - LIST - 2,
+    let pane = Rect {
+        x: below.x + wide,
+        width: below.width - wide,
         ..below
     };
     if let Some(own) = shown.get(app.units.selected) {
-        let lines = whole(app, theme, &own.unit, beside.width.into());
-        for (at, (text, style)) in (0..).zip(lines.iter().take(beside.height.into())) {
-            line(buffer, beside, at, text, *style);
-        }
+        beside(app, theme, own, pane, buffer);
     }
     table(app, theme, &shown, list, buffer)
+}
+
+/// The walk of the selected unit, right of a line.
+fn beside(app: &App, theme: &Theme, own: &UnitLine, area: Rect, buffer: &mut Buffer) {
+    let edge = if theme.unicode { "│" } else { "|" };
+    for at in 0..area.height {
+        line(buffer, area, at, edge, Style::new());
+    }
+    let inside = Rect {
+        x: area.x + 2,
+        width: area.width - 2,
+        ..area
+    };
+    let title = format!("{}: its walk and its history", own.unit);
+    let lines = whole(app, theme, &own.unit, inside.width.into());
+    let title = std::iter::once((title, theme.title()));
+    for (at, (text, style)) in (0..inside.height).zip(title.chain(lines)) {
+        line(buffer, inside, at, &text, style);
+    }
 }
 
 /// What narrows the list, how many are left, and which keys change that.
@@ -67,7 +92,7 @@ fn search(app: &App, count: usize) -> String {
     let filter = app.units.filter.value();
     match (app.units.typing, filter.is_empty()) {
         (true, _) => format!("/{filter}_   {count} of {all}   Enter keeps it, Esc clears it"),
-        (false, true) => format!("{all} units   / narrows, s sorts, S turns the order"),
+        (false, true) => format!("{all} units   / narrows, s sorts, S reverses the order"),
         (false, false) => format!("/{filter}   {count} of {all}   Esc clears it"),
     }
 }
@@ -127,7 +152,7 @@ fn unit_row(
         format!("{} {}", theme.mark(own.state), state_word(own.state)),
         format!("{}/{}", own.step, own.steps),
         own.rig.clone(),
-        own.next.map_or(String::new(), |at| clock(app, at)),
+        own.next.map_or(String::new(), |at| next(app, own, at)),
         own.request.clone(),
         own.product.clone(),
     ];
@@ -147,6 +172,25 @@ fn unit_row(
         };
         buffer.set_style(place, theme.unit(own.state));
     }
+}
+
+/// When it goes on; of what is past, that it is.
+fn next(app: &App, own: &UnitLine, at: Minute) -> String {
+    if at >= app.now {
+        return clock(app, at);
+    }
+    let (dates, zone) = (&app.asked().dates, &app.desk.lab.zone);
+    let when = if at > app.now - Minutes::DAY * 6 {
+        dates.brief(zone, app.now, at)
+    } else {
+        dates.day(zone.local(at).date())
+    };
+    let word = if own.rig.starts_with('>') {
+        "was"
+    } else {
+        "ended"
+    };
+    format!("{word} {when}")
 }
 
 /// The columns in their widths; where there is little room the last ones go.

@@ -1,6 +1,6 @@
 //! A unit's walk and its history: as a line, and whole.
 
-use super::overlays::frame;
+use super::overlays::{frame, more_below};
 use super::theme::Theme;
 use super::{clock, line};
 use crate::app::App;
@@ -76,12 +76,16 @@ pub(super) fn overlay(
     for (row, (text, style)) in (0..).zip(lines.iter().skip(first).take(room)) {
         line(buffer, inside, row, text, *style);
     }
+    if lines.len() > first + room {
+        more_below(theme, inside, buffer);
+    }
 }
 
 /// Every step and every event about a unit, in lines of a width.
 pub(super) fn whole(app: &App, theme: &Theme, unit: &UnitId, width: usize) -> Vec<(String, Style)> {
     let mut lines = steps(app, theme, unit, width);
-    lines.push((PREVAIL.to_owned(), Style::new()));
+    let prevail = wrapped(PREVAIL, width).into_iter();
+    lines.extend(prevail.map(|words| (words, Style::new())));
     lines.push((String::new(), Style::new()));
     lines.extend(history(app, theme, unit, width));
     lines
@@ -205,7 +209,10 @@ fn columns(
     let (step, method, rig) = (fit(step, 4), fit(method, 16), fit(rig, 6));
     match width {
         ..56 => format!("{step} {method} {rig} {verdict}"),
-        56..72 => format!("{step} {method} {rig} {} {verdict}", fit(load, 16)),
+        56..72 => {
+            let (method, load) = (fit(method.trim_end(), 14), fit(load, 16));
+            format!("{step} {method} {rig} {load} {verdict}")
+        }
         _ => format!(
             "{step} {method} {rig} {} {} {verdict}",
             fit(load, 16),

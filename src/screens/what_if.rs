@@ -1,12 +1,13 @@
 //! What-if and reasons in front of the Plan screen: changes typed in, plans beside each other, why a request is
 //! late.
 
-use super::overlays::{frame, middle};
+use super::overlays::{frame, middle, more_below};
 use super::theme::Theme;
 use super::{clock, line};
 use crate::app::what_if::{Change, FORMS, Row, WhatIf};
 use crate::app::{App, Field};
 use crate::domain::plan::Finish;
+use crate::domain::text::counted;
 use crate::domain::{Minutes, RequestId};
 use crate::widgets::text::{fit, wrapped};
 use ratatui::buffer::Buffer;
@@ -50,7 +51,7 @@ pub(super) fn changes(
     for (form, what) in alike {
         lines.push((format!("{}  {what}", fit(form, 36)), Style::new()));
     }
-    show(&lines, 0, inside, buffer);
+    show(theme, &lines, 0, inside, buffer);
 }
 
 /// Every request for which the changes make a difference.
@@ -90,8 +91,9 @@ pub(super) fn beside(
         lines.push(row_line(app, theme, row));
     }
     let same = rows.len() - differ.len();
-    lines.push((format!("{same} requests finish as without"), Style::new()));
-    show(&lines, scroll, inside, buffer);
+    let same = counted(same, "request finishes", "requests finish");
+    lines.push((format!("{same} as without"), Style::new()));
+    show(theme, &lines, scroll, inside, buffer);
 }
 
 fn row_line(app: &App, theme: &Theme, row: &Row) -> (String, Style) {
@@ -178,12 +180,20 @@ pub(super) fn why(
             shown.push((format!("{indent}{words}"), style));
         }
     }
-    show(&shown, 0, inside, buffer);
+    show(theme, &shown, 0, inside, buffer);
 }
 
-fn show(lines: &[(String, Style)], scroll: usize, inside: Rect, buffer: &mut Buffer) {
-    for (row, (text, style)) in lines.iter().skip(scroll).enumerate() {
-        let Ok(row) = u16::try_from(row) else { return };
+fn show(
+    theme: &Theme,
+    lines: &[(String, Style)],
+    scroll: usize,
+    inside: Rect,
+    buffer: &mut Buffer,
+) {
+    for ((text, style), row) in lines.iter().skip(scroll).zip(0..inside.height) {
         line(buffer, inside, row, text, *style);
+    }
+    if lines.len() > scroll + usize::from(inside.height) {
+        more_below(theme, inside, buffer);
     }
 }

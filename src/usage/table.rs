@@ -285,9 +285,10 @@ pub struct Demand {
 }
 
 impl Demand {
-    /// Booked in percent of capacity; `None` where there is none.
+    /// Booked in percent of capacity, rounded like the days beside it; `None` where there is none.
     pub fn percent(&self) -> Option<i64> {
-        percent(self.booked, self.capacity)
+        let half = Minutes::new(self.capacity.get() / 200);
+        percent(self.booked + half, self.capacity)
     }
 }
 
@@ -299,6 +300,8 @@ pub struct Bottleneck {
     /// Its capacity that is taken, in percent: of a rig see [`RigMinutes::taken_percent`], of a crew hands-on
     /// of on shift.
     pub percent: i64,
+    /// Of a rig: its units share a door, so that its time is what is taken.
+    pub one_door: bool,
     /// The one that is taken most after it.
     pub next: Option<(Who, i64)>,
     /// What it holds up of requests that are late.
@@ -326,7 +329,13 @@ impl Bottleneck {
             ),
             None => "holds no late request up".to_owned(),
         };
-        format!("{}, {} % taken{next}; {why}", name(&self.who), self.percent)
+        let whole = match self.who {
+            Who::Crew(_) => "of its time on shift hands-on",
+            Who::Rig(_) if self.one_door => "of its time in use",
+            Who::Rig(_) => "of its positions filled",
+        };
+        let (who, percent) = (name(&self.who), self.percent);
+        format!("{who}, {percent} % {whole}{next}; {why}")
     }
 }
 
@@ -434,6 +443,10 @@ impl Usage {
         Some(Bottleneck {
             holds_up: held_up.iter().find(|own| own.who == who).cloned(),
             next: all.next().map(|(percent, who)| (who, percent)),
+            one_door: lab
+                .rigs
+                .iter()
+                .any(|own| who == Who::Rig(own.id.clone()) && own.loading == Loading::Together),
             who,
             percent,
         })

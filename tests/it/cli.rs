@@ -167,7 +167,9 @@ fn first_due(desk: &Desk, now: &str) -> Task {
         }
     };
     let tasks = text.lines().skip(1).map(task);
+    // What is on hold waits for a person's decision.
     tasks
+        .filter(|task| task.what != "decide")
         .min_by_key(|task| (task.from.clone(), task.what == "load"))
         .expect("something is due")
 }

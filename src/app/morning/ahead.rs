@@ -1,8 +1,10 @@
 //! How things stand now, and what today asks for.
 
 use super::{About, Item, Kind, Sources, named};
+use crate::app::card::LATE;
 use crate::app::offers::Offer;
-use crate::domain::{Minute, Minutes, RigId, Span, UnitId};
+use crate::domain::text::counted;
+use crate::domain::{Booking, Minute, Minutes, RigId, Span, UnitId};
 use crate::floor::{Due, Task, UnitState};
 use std::collections::BTreeMap;
 
@@ -19,21 +21,22 @@ pub(super) fn rigs_down(from: &Sources<'_>, items: &mut Vec<Item>) {
             .on_rig(rig)
             .map(|(unit, ..)| unit.clone())
             .collect();
-        let bookings = from.floor.now.booked();
-        let waiting = bookings
-            .filter(|own| {
-                own.rig == *rig && own.times.load < back && !from.floor.now.has_begun(own)
-            })
-            .count();
+        let now = &from.floor.now;
+        let ahead = now
+            .booked()
+            .filter(|own| own.rig == *rig && !now.has_begun(own));
+        let ahead: Vec<&Booking> = ahead.collect();
+        let waiting = ahead.iter().filter(|own| own.times.load < back).count();
         let until = if known {
             format!("expected back {}", from.clock(back))
         } else {
             "nobody knows until when".to_owned()
         };
         let mut words = format!(
-            "{rig} is down since {}: {}; {until}; {waiting} bookings wait for it",
+            "{rig} is down since {}: {}; {until}; {}",
             from.clock(down.since),
-            down.reason
+            down.reason,
+            booked_on(from, &ahead, waiting)
         );
         if !inside.is_empty() {
             words.push_str(&format!("; {} in it", named(&inside)));
@@ -53,6 +56,20 @@ pub(super) fn rigs_down(from: &Sources<'_>, items: &mut Vec<Item>) {
     }
 }
 
+/// What waits for a rig that is down, or what is booked on it once it is back.
+fn booked_on(from: &Sources<'_>, ahead: &[&Booking], waiting: usize) -> String {
+    let next = ahead.iter().min_by_key(|own| own.times.load);
+    match next {
+        _ if waiting > 0 => counted(waiting, "booking waits for it", "bookings wait for it"),
+        Some(next) => format!(
+            "next booked on it: {} {}",
+            next.unit,
+            from.clock(next.times.load)
+        ),
+        None => "nothing is booked on it".to_owned(),
+    }
+}
+
 /// What units have in common that are one entry: kind, task, rig, when the window closes, and since when.
 type Shared = (Kind, Task, RigId, Option<Minute>, Minute);
 
@@ -63,7 +80,8 @@ pub(super) fn windows(from: &Sources<'_>, items: &mut Vec<Item>) {
         .floor
         .due(from.lab, from.walks, from.now, from.tonight());
     let mut told: BTreeMap<Shared, Vec<Due>> = BTreeMap::new();
-    for own in due {
+    // What is on hold has an entry of its own.
+    for own in due.into_iter().filter(|own| own.task != Task::Decide) {
         let kind = match own.closes {
             Some(closes) if closes < from.now => Kind::Late,
             Some(closes) if closes < from.tonight() => Kind::Window,
@@ -79,7 +97,7 @@ pub(super) fn windows(from: &Sources<'_>, items: &mut Vec<Item>) {
         let (words, next) = match kind {
             Kind::Late => (
                 format!("{who}, {rig}: its window closed {}", at(from, closes)),
-                "decide: go on with a note, or withdraw (4, x)".to_owned(),
+                late_next(task, &rig),
             ),
             Kind::Window => (
                 format!("{who}, {rig}: the window closes {}", at(from, closes)),
@@ -90,7 +108,7 @@ pub(super) fn windows(from: &Sources<'_>, items: &mut Vec<Item>) {
                     "{who}, {rig}: the exposure is over since {}",
                     from.clock(since)
                 ),
-                format!("{}: the rig is free then", deed(task, &rig)),
+                format!("{}{}", deed(task, &rig), frees(from, &rig, &units)),
             ),
         };
         items.push(Item {
@@ -109,9 +127,35 @@ fn at(from: &Sources<'_>, at: Option<Minute>) -> String {
 
 fn deed(task: Task, rig: &RigId) -> String {
     match task {
-        Task::Load => format!("load on {rig} (2)"),
-        Task::Unload => format!("unload from {rig} (2)"),
-        Task::Verdict => "measure and give the verdict (2)".to_owned(),
+        Task::Load => format!("load on {rig} (key 2)"),
+        Task::Unload => format!("unload from {rig} (key 2)"),
+        Task::Verdict => "measure and give the verdict (key 2)".to_owned(),
+        Task::Decide => DECIDE.to_owned(),
+    }
+}
+
+/// What to do with a unit on hold.
+const DECIDE: &str = "decide: pass or fail (key 2)";
+
+/// What to do with a unit that is past its window: as its card on the Bench says.
+fn late_next(task: Task, rig: &RigId) -> String {
+    let decide = format!("{LATE} (keys 4, x)");
+    match task {
+        Task::Load => decide,
+        _ => format!("{}, then {decide}", deed(task, rig)),
+    }
+}
+
+/// What room there is on a rig once these units are off it.
+fn frees(from: &Sources<'_>, rig: &RigId, units: &[UnitId]) -> String {
+    let inside: Vec<&UnitId> = from.floor.on_rig(rig).map(|(unit, ..)| unit).collect();
+    let leave = inside.iter().filter(|own| units.contains(own)).count();
+    let positions = from.lab.rigs.iter().find(|own| own.id == *rig);
+    let positions = positions.map_or(0, |own| own.positions);
+    match leave {
+        0 => String::new(),
+        _ if leave == inside.len() => ": the rig is free then".to_owned(),
+        _ => format!(": frees {leave} of {positions} positions"),
     }
 }
 
@@ -132,7 +176,7 @@ pub(super) fn held(from: &Sources<'_>, items: &mut Vec<Item>) {
                 "{unit} is on hold at step {step} since {}",
                 from.clock(when)
             ),
-            next: "decide: pass or fail (2)".to_owned(),
+            next: DECIDE.to_owned(),
         });
     }
 }
@@ -140,8 +184,8 @@ pub(super) fn held(from: &Sources<'_>, items: &mut Vec<Item>) {
 /// Bookings that were to start and have not, a rig an entry.
 pub(super) fn not_started(from: &Sources<'_>, items: &mut Vec<Item>) {
     let bookings = from.floor.now.booked();
-    let mut by_rig: BTreeMap<&RigId, Vec<&crate::domain::Booking>> = BTreeMap::new();
-    let overdue = |own: &&crate::domain::Booking| {
+    let mut by_rig: BTreeMap<&RigId, Vec<&Booking>> = BTreeMap::new();
+    let overdue = |own: &&Booking| {
         let record = from.floor.now.units.get(&own.unit);
         let next = record.map_or(1, |own| own.steps_done() + 1);
         own.times.load < from.now && own.step == next && !from.floor.now.has_begun(own)
@@ -170,7 +214,7 @@ pub(super) fn not_started(from: &Sources<'_>, items: &mut Vec<Item>) {
                 named(&units),
                 at(from, first)
             ),
-            next: "load now (2), or plan again (p)".to_owned(),
+            next: "load now (key 2), or plan again (p)".to_owned(),
         });
     }
 }
@@ -208,7 +252,8 @@ pub(super) fn plan(from: &Sources<'_>, items: &mut Vec<Item>) {
         next: next.to_owned(),
     };
     if from.clashes > 0 {
-        let words = format!("the plan breaks {} rules as things stand", from.clashes);
+        let rules = counted(from.clashes, "rule", "rules");
+        let words = format!("the plan breaks {rules} as things stand");
         items.push(entry(
             Kind::Clash,
             About::Plan,
@@ -224,7 +269,7 @@ pub(super) fn plan(from: &Sources<'_>, items: &mut Vec<Item>) {
             });
             format!(
                 "{id}: {} of {} {}, {}; {due}",
-                units(own.units.len()),
+                counted(own.units.len(), "unit", "units"),
                 own.product,
                 own.build,
                 own.sequence
@@ -261,18 +306,14 @@ pub(super) fn plan(from: &Sources<'_>, items: &mut Vec<Item>) {
     }
 }
 
-fn units(count: usize) -> String {
-    format!("{count} unit{}", if count == 1 { "" } else { "s" })
-}
-
 /// What the evidence says about lines and legs.
 pub(super) fn evidence(from: &Sources<'_>, items: &mut Vec<Item>) {
     for offer in from.offers {
         let (kind, next) = match offer {
-            Offer::LineAlarm(_) => (Kind::Line, "look at the line (5), tell the maker"),
+            Offer::LineAlarm(_) => (Kind::Line, "look at the line (key 5), tell the maker"),
             Offer::SpareWanted { .. } => (Kind::Evidence, "ask for spare units"),
-            Offer::EarlyStop { .. } => (Kind::Evidence, "stop it, or go on to learn more (5)"),
-            Offer::CannotPass { .. } => (Kind::Evidence, "decide whether it goes on (5)"),
+            Offer::EarlyStop { .. } => (Kind::Evidence, "stop it, or go on to learn more (key 5)"),
+            Offer::CannotPass { .. } => (Kind::Evidence, "decide whether it goes on (key 5)"),
         };
         items.push(Item {
             kind,

@@ -60,7 +60,7 @@ pub(super) fn since(from: &Sources<'_>, items: &mut Vec<Item>) {
                 "{request}: {} through, all checks good",
                 super::named(&units)
             ),
-            next: "see what it proves (5)".to_owned(),
+            next: "see what it proves (key 5)".to_owned(),
         });
     }
 }
@@ -71,7 +71,7 @@ fn failed(from: &Sources<'_>, event: &Event, (unit, step): (&UnitId, u32), reaso
     let booked = from.floor.booking(unit, step + 1).is_some();
     let next = match (stops, booked) {
         (true, true) => "its further bookings are void: plan again (p)",
-        (true, false) => "it walks no further: see what is still shown (5)",
+        (true, false) => "it walks no further: see what is still shown (key 5)",
         (false, _) => "it walks on: look at it before its next load",
     };
     let who = &event.actor.person;

@@ -191,7 +191,7 @@ fn the_sheet_tells_the_night_in_the_order_in_which_to_act() {
     );
     let window = of(&items, Kind::Window);
     assert_eq!(window.words, "A/1 step 2, oven: the window closes 12:00");
-    assert_eq!(window.next, "unload from oven (2) by 12:00");
+    assert_eq!(window.next, "unload from oven (key 2) by 12:00");
     assert_eq!(window.at, Some(utc("2027-03-02T12:00")));
     let failed = of(&items, Kind::Failed);
     assert_eq!(

@@ -25,7 +25,10 @@ pub(super) fn draw(app: &App, theme: &Theme, area: Rect, buffer: &mut Buffer) ->
     let answered = app.bench.answer.as_ref();
     let mut used = answered.map_or(0, |answer| band(theme, answer, area, buffer));
     if let Some(unit) = &app.bench.unit {
-        let card = UnitCard::of(&app.desk, unit, app.now, &app.settings);
+        let mut card = UnitCard::of(&app.desk, unit, app.now, &app.settings);
+        if let Some(answer) = answered {
+            card.lines.retain(|own| !is_told(answer, own));
+        }
         let rest = Rect {
             y: area.y + used,
             height: area.height - used,
@@ -36,6 +39,13 @@ pub(super) fn draw(app: &App, theme: &Theme, area: Rect, buffer: &mut Buffer) ->
         used += nobody(area, buffer);
     }
     (used + 1).min(area.height)
+}
+
+/// The answer says it already: a verdict that was just given, or what comes next.
+fn is_told(answer: &Answer, (heading, text): &(&str, String)) -> bool {
+    let verdict = matches!(answer.mood, Mood::Pass | Mood::Fail | Mood::Hold);
+    let said = format!("{heading}: {text}");
+    answer.words.contains(&said) || verdict && *heading == "last"
 }
 
 /// How to begin.
@@ -66,15 +76,23 @@ fn style_of(theme: &Theme, mood: Mood) -> Style {
     style.add_modifier(Modifier::BOLD)
 }
 
-/// The answer in large letters with its words beside them; in one row where there is no room for that.
+/// The answer in large letters with its words beside them; in a row or two where there is no room for that.
 fn band(theme: &Theme, answer: &Answer, area: Rect, buffer: &mut Buffer) -> u16 {
     let style = style_of(theme, answer.mood);
     let rows = u16::try_from(big::ROWS).unwrap_or(0);
     let letters = big::width(&answer.word) + 4;
     let beside = usize::from(area.width).saturating_sub(letters + 1);
     if area.height < rows + 3 || beside < 24 {
-        line(buffer, area, 0, &format!(" {}", answer.line()), style);
-        return 1;
+        let mut lines = wrapped(&answer.line(), usize::from(area.width).saturating_sub(2));
+        // Its word stands apart from what it is about.
+        lines[0] = lines[0].replacen(&answer.word, &format!("{} ", answer.word), 1);
+        let room = usize::from(area.height.saturating_sub(2)).clamp(1, 2);
+        let mut used = 0;
+        for text in first_lines(lines, room) {
+            line(buffer, area, used, &format!(" {text}"), style);
+            used += 1;
+        }
+        return used;
     }
     let about = Some(&answer.about).filter(|about| !about.is_empty());
     let sentences = answer.words.iter();
@@ -97,6 +115,38 @@ fn band(theme: &Theme, answer: &Answer, area: Rect, buffer: &mut Buffer) -> u16 
     height
 }
 
+/// A row of the card.
+struct Row {
+    /// Where there is no room for all, rows with the greatest rank go first.
+    rank: u8,
+    text: String,
+    style: Style,
+    /// The row below goes on with its sentence.
+    goes_on: bool,
+}
+
+/// What is to be done and what can hurt stay longest; what holds for every rig goes first.
+const RANKS: [(&str, u8); 7] = [
+    ("head", 0),
+    ("do", 0),
+    ("caution", 1),
+    ("walk", 2),
+    ("now", 4),
+    ("next", 5),
+    ("last", 7),
+];
+/// Of the lines of a sentence after its first.
+const REST: u8 = 6;
+/// Of the lines of cautions after the first.
+const MORE_CAUTIONS: u8 = 3;
+/// Who prevails.
+const PREVAILS: u8 = 8;
+
+fn rank_of(heading: &str) -> u8 {
+    let own = RANKS.iter().find(|(name, _)| *name == heading);
+    own.map_or(REST, |(_, rank)| *rank)
+}
+
 /// State, serial, walk, and what is known of it, in the rows there are; the rows it took.
 fn unit_card(
     theme: &Theme,
@@ -105,57 +155,90 @@ fn unit_card(
     area: Rect,
     buffer: &mut Buffer,
 ) -> u16 {
-    let mut rows: Vec<(String, Style)> = Vec::new();
     let width = usize::from(area.width);
+    let room = usize::from(area.height);
+    let single = |heading: &str, text: String, style| Row {
+        rank: rank_of(heading),
+        text,
+        style,
+        goes_on: false,
+    };
+    let mut rows: Vec<Row> = Vec::new();
     if !answered {
         let state = state_word(card.state).to_uppercase();
         let head = format!(" {} {state}  {} ", theme.mark(card.state), card.unit);
         let style = theme.unit(card.state).add_modifier(Modifier::BOLD);
-        rows.push((head, style));
+        rows.push(single("head", head, style));
     }
     let walk = as_line(theme, &card.walk, width - HEADING.min(width));
-    rows.push((format!("{}{walk}", fit("walk", HEADING)), Style::new()));
-    let mut told: Vec<&(&str, String)> = card.lines.iter().collect();
-    if area.height < 7 {
-        // Where not everything has room, what is to be done comes first.
-        told.sort_by_key(|(heading, _)| *heading != "do");
+    let walk = format!("{}{walk}", fit("walk", HEADING));
+    rows.push(single("walk", walk, Style::new()));
+    for (heading, text) in &card.lines {
+        rows.extend(told(theme, heading, text, width));
     }
-    for (heading, text) in told {
-        // What is to be done is never cut.
-        let lines = wrapped(text, width.saturating_sub(HEADING));
-        let keep = if matches!(*heading, "do" | "now") {
-            2
-        } else {
-            1
-        };
-        for (at, words) in lines.iter().take(keep).enumerate() {
-            let first = if at == 0 { *heading } else { "" };
-            let more = if at + 1 == keep && lines.len() > keep {
-                "~"
-            } else {
-                ""
-            };
-            let style = if *heading == "do" {
-                theme.title()
-            } else {
-                Style::new()
-            };
-            rows.push((format!("{}{words}{more}", fit(first, HEADING)), style));
-        }
-    }
-    let room = usize::from(area.height);
-    let cautions = cautions(theme, card, width, room);
-    // Who could be hurt must know it: the card's last lines give way before a caution does.
-    let keep = room.saturating_sub(cautions.len());
-    rows.truncate(keep.max(3));
-    rows.extend(cautions);
-    for (at, (text, style)) in (0..).zip(rows.iter().take(room)) {
-        line(buffer, area, at, text, *style);
+    rows.extend(cautions(theme, card, width, room));
+    shorten(&mut rows, room);
+    for (at, row) in (0..).zip(&rows) {
+        line(buffer, area, at, &row.text, row.style);
     }
     if !answered && room > 0 {
-        beside_the_head(card, &rows[0].0, area, buffer);
+        beside_the_head(card, &rows[0].text, area, buffer);
     }
-    u16::try_from(rows.len().min(room)).unwrap_or(area.height)
+    u16::try_from(rows.len()).unwrap_or(area.height)
+}
+
+/// A sentence of the card behind its heading, in one row, or two where it matters most.
+fn told(theme: &Theme, heading: &str, text: &str, width: usize) -> Vec<Row> {
+    let most = if matches!(heading, "do" | "now") {
+        2
+    } else {
+        1
+    };
+    let style = match heading {
+        "do" => theme.title(),
+        _ => Style::new(),
+    };
+    let lines = first_lines(wrapped(text, width.saturating_sub(HEADING)), most);
+    let last = lines.len() - 1;
+    let row = |(at, words): (usize, String)| Row {
+        rank: match (at, heading) {
+            (0, _) | (_, "do") => rank_of(heading),
+            _ => REST,
+        },
+        text: format!(
+            "{}{words}",
+            fit(if at == 0 { heading } else { "" }, HEADING)
+        ),
+        style,
+        goes_on: at < last,
+    };
+    lines.into_iter().enumerate().map(row).collect()
+}
+
+/// The first lines of a text; what is cut ends in `~`.
+fn first_lines(mut lines: Vec<String>, most: usize) -> Vec<String> {
+    if lines.len() > most {
+        lines.truncate(most);
+        if let Some(last) = lines.last_mut() {
+            last.push('~');
+        }
+    }
+    lines
+}
+
+/// Takes rows away until they fit; a sentence that is cut by that ends in `~`.
+fn shorten(rows: &mut Vec<Row>, room: usize) {
+    while rows.len() > room {
+        let Some(at) = (0..rows.len()).max_by_key(|at| rows[*at].rank) else {
+            return;
+        };
+        rows.remove(at);
+        let before = at.checked_sub(1).and_then(|at| rows.get_mut(at));
+        if let Some(before) = before.filter(|own| own.goes_on) {
+            before.goes_on = false;
+            before.text.push('~');
+        }
+    }
 }
 
 /// Product, build, request and sequence, at the right of the first row where there is room.
@@ -174,22 +257,31 @@ fn beside_the_head(card: &UnitCard, head: &str, area: Rect, buffer: &mut Buffer)
     buffer.set_string(x.max(from), area.y, plain, unstyled);
 }
 
-fn cautions(theme: &Theme, card: &UnitCard, width: usize, room: usize) -> Vec<(String, Style)> {
+/// What can hurt, in at most half of the room, and below it who prevails.
+fn cautions(theme: &Theme, card: &UnitCard, width: usize, room: usize) -> Vec<Row> {
     let Some((prevail, own)) = card.cautions.split_last() else {
         return Vec::new();
+    };
+    let row = |rank, text, style, goes_on| Row {
+        rank,
+        text,
+        style,
+        goes_on,
     };
     let own = own
         .iter()
         .flat_map(|text| wrapped(&format!("caution: {text}"), width));
-    let mut lines: Vec<(String, Style)> = own.map(|text| (text, theme.warning())).collect();
-    let most = (room / 2).max(1);
-    if lines.len() > most {
-        lines.truncate(most);
-        lines[most - 1].0.push('~');
-    }
-    if lines.len() + 4 <= room {
-        let prevail = wrapped(prevail, width).into_iter();
-        lines.extend(prevail.map(|text| (text, Style::new())));
-    }
-    lines
+    let own = first_lines(own.collect(), (room / 2).max(1));
+    let last = own.len().saturating_sub(1);
+    let own = own.into_iter().enumerate().map(|(at, text)| {
+        let rank = if at == 0 {
+            rank_of("caution")
+        } else {
+            MORE_CAUTIONS
+        };
+        row(rank, text, theme.warning(), at < last)
+    });
+    let prevail = wrapped(prevail, width).into_iter();
+    own.chain(prevail.map(|text| row(PREVAILS, text, Style::new(), false)))
+        .collect()
 }

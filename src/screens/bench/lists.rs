@@ -167,12 +167,14 @@ pub(super) fn rigs(app: &App, theme: &Theme, area: Rect, buffer: &mut Buffer) ->
         return 0;
     }
     let rows = usize::from(area.height - 1);
-    let title = if area.width < 50 {
-        " rig by rig"
-    } else {
-        " rig by rig: what comes off, then what goes on"
+    let heading = TaskColumns {
+        task: "rig by rig, off first",
+        position: "pos",
+        from: "from",
+        left: "closes",
     };
-    line(buffer, area, 0, title, theme.title());
+    let heading = format!(" {}", heading.text(area.width));
+    line(buffer, area, 0, &heading, theme.title());
     let lines = rows_of(&app.view.work);
     if lines.is_empty() {
         empty(app, app.view.due.len(), area, buffer);
@@ -187,9 +189,9 @@ pub(super) fn rigs(app: &App, theme: &Theme, area: Rect, buffer: &mut Buffer) ->
             Row::Task(number, task) => {
                 let chosen = *number == app.bench.rig_task && app.bench.list == BenchList::Rigs;
                 let text = format!(
-                    "{}  {}",
+                    "{}{}",
                     if chosen { ">" } else { " " },
-                    task_line(app, task)
+                    task_line(app, task, area.width)
                 );
                 let late = task.closes.is_some_and(|closes| closes < app.now);
                 let style = match (chosen, late) {
@@ -236,17 +238,38 @@ fn rig_line(app: &App, theme: &Theme, work: &RigWork) -> String {
     format!(" {}{name} {mark} {}, {free}", work.rig, rig_word(state))
 }
 
-fn task_line(app: &App, task: &RigTask) -> String {
-    let place = task
-        .position
-        .map_or(String::new(), |at| format!("pos {at}"));
-    let with = company(&task.with);
-    let when = match task.closes {
-        Some(closes) => left_words(closes, app.now),
-        None => from(app, task.from),
-    };
-    let (word, unit) = (fit(task_word(task.task), 7), fit(task.unit.as_str(), 11));
-    format!("{word} {unit} {} {}{with}", fit(&place, 6), fit(&when, 13))
+fn task_line(app: &App, task: &RigTask, width: u16) -> String {
+    let (word, unit) = (fit(task_word(task.task), 7), task.unit.as_str());
+    let position = task.position.map_or(String::new(), |at| at.to_string());
+    TaskColumns {
+        task: &format!("  {word} {unit}"),
+        position: &position,
+        from: &from(app, task.from),
+        left: &format!("{}{}", left(app, task.closes), company(&task.with)),
+    }
+    .text(width)
+}
+
+/// One text a column of the rigs' list.
+struct TaskColumns<'a> {
+    task: &'a str,
+    position: &'a str,
+    from: &'a str,
+    left: &'a str,
+}
+
+impl TaskColumns<'_> {
+    /// Where there is little room the time goes, as in the list of what is due.
+    fn text(&self, width: u16) -> String {
+        let (task, position) = (fit(self.task, 21), fit(self.position, 3));
+        match width {
+            ..50 => format!("{task} {position} {}", self.left),
+            _ => {
+                let from = fit(self.from, 10);
+                format!("{task} {position} {from} {}", self.left)
+            }
+        }
+    }
 }
 
 fn company(with: &[UnitId]) -> String {

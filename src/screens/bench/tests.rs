@@ -91,7 +91,6 @@ fn the_bench_looks_as_it_was_read() {
         let name = format!("{name}_{}x{}", size.0, size.1);
         insta::assert_snapshot!(name, text(&shown(app, &THEMES[0], size.0, size.1)));
     };
-    picture("bench", &run.app, (80, 24));
     run.keys("Right");
     picture("bench_rigs", &run.app, (80, 24));
     run.keys("Left");

@@ -1,6 +1,6 @@
 //! Help and palette: actions with their keys, narrowed as one types.
 
-use super::frame;
+use super::{frame, more_below};
 use crate::app::{App, Entry, Field, Where};
 use crate::screens::line;
 use crate::screens::theme::Theme;
@@ -24,7 +24,7 @@ pub(super) fn actions(
     let typed = format!("{}_   {count} action{many}", field.input.value());
     line(buffer, inside, 0, &typed, theme.title());
     if found.is_empty() {
-        let none = "No action is called so. Backspace takes letters back, Esc closes.";
+        let none = "No action matches. Backspace takes letters back, Esc closes.";
         line(buffer, inside, 1, none, theme.warning());
     }
     let below = Rect {
@@ -32,7 +32,9 @@ pub(super) fn actions(
         height: inside.height.saturating_sub(1),
         ..inside
     };
-    list(app, theme, field, below, buffer);
+    if list(app, theme, field, below, buffer) {
+        more_below(theme, inside, buffer);
+    }
 }
 
 /// Columns of the keys and of the name, each with a blank after it.
@@ -41,8 +43,14 @@ const NAME: usize = 16;
 /// With fewer columns than this the sentence stands below the name, of the selected action only.
 const BESIDE: usize = 70;
 
-/// The lines alone.
-pub(super) fn list(app: &App, theme: &Theme, field: &Field, area: Rect, buffer: &mut Buffer) {
+/// The lines alone; true where there are more below.
+pub(super) fn list(
+    app: &App,
+    theme: &Theme,
+    field: &Field,
+    area: Rect,
+    buffer: &mut Buffer,
+) -> bool {
     let found = app.listed(field);
     let width = usize::from(area.width);
     let (mut lines, mut from, mut to) = (Vec::new(), 0, 0);
@@ -67,6 +75,7 @@ pub(super) fn list(app: &App, theme: &Theme, field: &Field, area: Rect, buffer: 
         };
         line(buffer, area, at, text, style);
     }
+    lines.len() > first + rows
 }
 
 /// The keys, the name and the whole sentence; an action of another screen says which.

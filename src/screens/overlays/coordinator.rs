@@ -1,7 +1,7 @@
 //! Lists and questions in front of the Plan screen: units that wait, rigs that can take one, the morning sheet, a
 //! what-if that was kept, and one that would be left.
 
-use super::{frame, middle};
+use super::{frame, middle, more_below};
 use crate::app::morning::Item;
 use crate::app::{App, RigOffer, Waiting};
 use crate::domain::UnitId;
@@ -108,6 +108,9 @@ pub(super) fn morning(app: &App, theme: &Theme, selected: usize, area: Rect, buf
         let row = u16::try_from(1 + at).unwrap_or(1);
         line(buffer, inside, row, text, *style);
     }
+    if lines.len() > first + rows {
+        more_below(theme, inside, buffer);
+    }
 }
 
 fn entry(theme: &Theme, item: &Item, selected: bool, width: usize) -> Vec<(String, Style)> {
@@ -126,7 +129,11 @@ fn entry(theme: &Theme, item: &Item, selected: bool, width: usize) -> Vec<(Strin
         let cursor = if at == 0 { cursor } else { " " };
         lines.push((format!("{cursor} {}{words}", fit(kind, KIND)), style));
     }
-    let next = format!("  {}next: {}", " ".repeat(KIND), item.next);
-    lines.push((next, theme.title()));
+    let next = wrapped(
+        &format!("next: {}", item.next),
+        width.saturating_sub(KIND + 2),
+    );
+    let set_in = |words| format!("  {}{words}", " ".repeat(KIND));
+    lines.extend(next.into_iter().map(|words| (set_in(words), theme.title())));
     lines
 }

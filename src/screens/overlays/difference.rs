@@ -1,6 +1,6 @@
 //! The planner at work, and a plan that is not in force beside the one that is: what it costs, who finishes when, every booking that moves.
 
-use super::{frame, middle};
+use super::{frame, middle, more_below};
 use crate::app::App;
 use crate::app::desk::{ChangeKind, PlanChange, Proposal};
 use crate::app::plan::draft::StepKey;
@@ -56,6 +56,9 @@ pub(super) fn difference(
     for (at, (text, style)) in lines.iter().skip(scroll).take(room).enumerate() {
         let row = u16::try_from(2 + at).unwrap_or(2);
         line(buffer, inside, row, text, *style);
+    }
+    if lines.len() > scroll + room {
+        more_below(theme, inside, buffer);
     }
     if lines.is_empty() {
         let text = "Nothing changes: the published plan stands.";

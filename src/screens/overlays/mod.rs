@@ -92,7 +92,7 @@ pub(super) fn in_little_room(app: &App, theme: &Theme, area: Rect, buffer: &mut 
         ..area
     };
     if let Some(Overlay::Help(field) | Overlay::Palette(field)) = app.overlays.last() {
-        actions::list(app, theme, field, below, buffer);
+        let _ = actions::list(app, theme, field, below, buffer);
     }
     usize::from(below.height).max(1)
 }
@@ -124,6 +124,16 @@ pub(super) fn frame(theme: &Theme, title: &str, area: Rect, buffer: &mut Buffer)
         y: area.y + 1,
         width: area.width.saturating_sub(4),
         height: area.height.saturating_sub(2),
+    }
+}
+
+/// Says on the lower border of a box that it goes on, and by which key; `inside` is the room within.
+pub(super) fn more_below(theme: &Theme, inside: Rect, buffer: &mut Buffer) {
+    const WORDS: &str = " more below: Down ";
+    let wide = u16::try_from(WORDS.len()).unwrap_or(u16::MAX);
+    if wide <= inside.width {
+        let (x, y) = (inside.x + inside.width - wide, inside.y + inside.height);
+        buffer.set_string(x, y, WORDS, theme.title());
     }
 }
 

@@ -55,8 +55,6 @@ fn t01_load_at_80x24_has_a_heat_row_a_rig_a_trend_and_the_backlog() {
         assert!(screen.contains("bottleneck of "), "{screen}");
         assert!(lines[23].ends_with("? help"), "{}", lines[23]);
     }
-    insta::assert_snapshot!("load_80x24", text(&shown(&app, &THEMES[0], 80, 24)));
-    insta::assert_snapshot!("load_120x40", text(&shown(&app, &THEMES[0], 120, 40)));
 }
 
 #[test]

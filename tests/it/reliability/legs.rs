@@ -427,13 +427,13 @@ fn a_leg_that_is_decided_is_offered_for_an_early_stop_and_one_that_cannot_pass_s
     let early = offered(lab(30, 0), verdicts(22, 1, &[]));
     assert_eq!(
         early,
-        ["R-1 has shown what was agreed: stopping its 8 open units frees 0.0 rig-days"]
+        ["R-1 has shown what was agreed: stopping its 8 open units frees no booked rig time"]
     );
     assert!(offered(lab(30, 0), verdicts(21, 1, &[])).is_empty());
     let lost = offered(lab(30, 0), verdicts(5, 1, &[1]));
     assert_eq!(
         lost,
-        ["R-1 cannot pass any more; its 25 open units would take 0.0 rig-days"]
+        ["R-1 cannot pass any more; its 25 open units would take no booked rig time"]
     );
     // With one failure allowed 38 units are needed: 8 more than there are.
     let spare = offered(lab(30, 1), verdicts(5, 1, &[1]));

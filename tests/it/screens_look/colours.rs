@@ -113,7 +113,7 @@ fn t51_the_bytes_hold_no_colour_and_reverse_stands_before_the_selected_row() {
             "{own}"
         );
     }
-    let selected = bytes.find(">R-").expect("the selected row");
+    let selected = bytes.find(">LS-").expect("the selected row");
     let last = bytes[..selected]
         .rfind("\u{1b}[")
         .expect("a sequence before it");

@@ -87,7 +87,7 @@ fn t12_the_palette_finds_by_name_and_synonym_shows_the_key_and_says_when_there_i
     run.keys("Esc :");
     run.type_in("zzzz");
     assert!(
-        run.screen().contains("No action is called so"),
+        run.screen().contains("No action matches"),
         "{}",
         run.screen()
     );
