@@ -176,7 +176,7 @@ impl App {
             bookings.iter().map(|own| (&own.unit, own.step)).collect();
         let in_force = self.desk.floor.now.published.as_ref();
         let selected = self.unit();
-        let (mut off, mut chosen, mut units) = (Vec::new(), Vec::new(), Vec::new());
+        let mut found: Vec<(usize, Waiting)> = Vec::new();
         for own in &problem.units {
             let step = own.facts.len();
             if step >= own.wanted {
@@ -188,21 +188,18 @@ impl App {
             if !is_selected && is_booked {
                 continue;
             }
-            let was_booked = in_force
-                .is_some_and(|own_plan| own_plan.by_step.contains_key(&(own.id.clone(), number)));
-            let list = if was_booked && !is_booked {
-                &mut off
-            } else if is_selected {
-                &mut chosen
-            } else {
-                &mut units
+            let key = (own.id.clone(), number);
+            let was_booked = in_force.is_some_and(|plan| plan.by_step.contains_key(&key));
+            // Who was just taken off is who is meant, then who is selected.
+            let rank = match (was_booked && !is_booked, is_selected) {
+                (true, _) => 0,
+                (_, true) => 1,
+                _ => 2,
             };
-            list.push(self.waiting(&own.id, number, is_selected));
+            found.push((rank, self.waiting(&own.id, number, is_selected)));
         }
-        // Who was just taken off is who is meant.
-        off.append(&mut chosen);
-        off.append(&mut units);
-        let chosen = off;
+        found.sort_by_key(|(rank, _)| *rank);
+        let chosen: Vec<Waiting> = found.into_iter().map(|(_, own)| own).collect();
         match &chosen[..] {
             [] => {
                 let words = "no unit waits: every next step has a booking";

@@ -282,17 +282,17 @@ fn said(app: &App, theme: &Theme, area: Rect, buffer: &mut Buffer) {
 fn state_line(app: &App, width: usize) -> String {
     let view = &app.view;
     let mut parts = Vec::new();
+    // A key of the Plan screen, with how to get there first.
+    let on_plan = |key: &str| match app.screen {
+        Screen::Plan => key.to_owned(),
+        _ => format!("1 {key}"),
+    };
     if app.changed() > 0 && app.screen == Screen::Plan {
         parts.push("c shows what your changes make different".to_owned());
     }
     if !view.clashes.is_empty() {
         let clashes = counted(view.clashes.len(), "clash", "clashes");
-        let key = if app.screen == Screen::Plan {
-            "e"
-        } else {
-            "1 e"
-        };
-        parts.push(format!("{clashes} !! ({key})"));
+        parts.push(format!("{clashes} !! ({})", on_plan("e")));
     }
     if view.unplanned > 0 {
         let new = counted(view.unplanned, "request is", "requests are");
@@ -300,12 +300,7 @@ fn state_line(app: &App, width: usize) -> String {
     }
     if view.left > 0 {
         let left = counted(view.left, "request is", "requests are");
-        let key = if app.screen == Screen::Plan {
-            "s"
-        } else {
-            "1 s"
-        };
-        parts.push(format!("{left} left out ({key})"));
+        parts.push(format!("{left} left out ({})", on_plan("s")));
     }
     if view.late > 0 {
         let late = counted(view.late, "request", "requests");
