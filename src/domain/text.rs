@@ -51,7 +51,11 @@ pub fn line_fault(text: &str, max: usize) -> Option<String> {
 }
 
 /// A count with its word: `1 unit`, `2 units`; also `1 rule is`, `2 rules are`.
-pub fn counted<N: Display + PartialEq + From<u8>>(count: N, one: &str, more: &str) -> String {
+pub fn counted<N: Copy + Display + PartialEq + From<u8>>(
+    count: N,
+    one: &str,
+    more: &str,
+) -> String {
     let word = if count == N::from(1) { one } else { more };
     format!("{count} {word}")
 }

@@ -262,13 +262,12 @@ impl TaskColumns<'_> {
     /// Where there is little room the time goes, as in the list of what is due.
     fn text(&self, width: u16) -> String {
         let (task, position) = (fit(self.task, 21), fit(self.position, 3));
-        match width {
-            ..50 => format!("{task} {position} {}", self.left),
-            _ => {
-                let from = fit(self.from, 10);
-                format!("{task} {position} {from} {}", self.left)
-            }
-        }
+        let from = if width < 50 {
+            String::new()
+        } else {
+            fit(self.from, 10) + " "
+        };
+        format!("{task} {position} {from}{}", self.left)
     }
 }
 
