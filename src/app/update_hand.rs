@@ -305,9 +305,9 @@ impl App {
         i64::from(layout.track).max(1)
     }
 
-    /// How many rigs lie below those that are shown.
-    pub fn rigs_below(&self) -> usize {
-        let layout = self.plan_layout(self.size.0, self.size.1.saturating_sub(3));
+    /// How many rigs lie below those that are shown on a screen of so many columns and rows.
+    pub fn rigs_below(&self, columns: u16, rows: u16) -> usize {
+        let layout = self.plan_layout(columns, rows.saturating_sub(3));
         let all = self.view.rigs.len();
         let first = layout.first(self.plan.first, self.plan.row, all);
         all.saturating_sub(first + usize::from(layout.rigs))

@@ -267,19 +267,13 @@ fn said(app: &App, theme: &Theme, area: Rect, buffer: &mut Buffer) {
     match head.as_ref().or(app.said.as_ref()) {
         Some((true, words)) => line(buffer, area, 0, words, Style::new()),
         Some((false, words)) => line(buffer, area, 0, words, theme.warning()),
-        None => line(
-            buffer,
-            area,
-            0,
-            &state_line(app, area.width.into()),
-            Style::new(),
-        ),
+        None => line(buffer, area, 0, &state_line(app, buffer.area), Style::new()),
     }
 }
 
 /// What there is to know of the plan, the most pressing first, as much as there is room for; what to press
 /// stays.
-fn state_line(app: &App, width: usize) -> String {
+fn state_line(app: &App, screen: Rect) -> String {
     let view = &app.view;
     let mut parts = Vec::new();
     // A key of the Plan screen, with how to get there first.
@@ -306,6 +300,10 @@ fn state_line(app: &App, width: usize) -> String {
         let late = counted(view.late, "request", "requests");
         parts.push(format!("{late} late by the plan"));
     }
+    let below = app.rigs_below(screen.width, screen.height);
+    if below > 0 && app.screen == Screen::Plan {
+        parts.push(format!("{} below", counted(below, "more rig", "more rigs")));
+    }
     if !view.offers.is_empty() && app.screen != Screen::Evidence {
         let alarm = view
             .offers
@@ -313,10 +311,6 @@ fn state_line(app: &App, width: usize) -> String {
             .any(|own| matches!(own, Offer::LineAlarm(_)));
         let what = if alarm { "line alarm" } else { "offers" };
         parts.push(format!("{what} by the evidence (key 5)"));
-    }
-    let below = app.rigs_below();
-    if below > 0 && app.screen == Screen::Plan {
-        parts.push(format!("{} below", counted(below, "more rig", "more rigs")));
     }
     let press = if app.desk.floor.now.published.is_none() {
         Some(match app.screen {
@@ -332,7 +326,7 @@ fn state_line(app: &App, width: usize) -> String {
         let all: Vec<&str> = parts.iter().map(String::as_str).chain(press).collect();
         all.join("; ")
     };
-    while parts.len() > 1 && whole(&parts).width() > width {
+    while parts.len() > 1 && whole(&parts).width() > usize::from(screen.width) {
         parts.pop();
     }
     whole(&parts)

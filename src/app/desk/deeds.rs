@@ -76,14 +76,11 @@ impl Desk {
                 "{unit} step {step} was given {word} by {} at {when}",
                 given.person
             );
-            return not_now(match steps.get(step as usize) {
-                Some(next) if running.is_none() => format!(
-                    "{given}; step {} ({}) is not loaded yet",
-                    step + 1,
-                    next.method
-                ),
-                _ => format!("{given}; undo it first"),
+            let next = steps.get(step as usize).filter(|_| running.is_none());
+            let next = next.map_or(String::new(), |next| {
+                format!(", or load it for step {} ({})", step + 1, next.method)
             });
+            return not_now(format!("{given}; undo it first{next}"));
         }
         let method = &steps[step as usize - 1].method;
         if !self.lab.methods[method].verdict {

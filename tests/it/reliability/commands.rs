@@ -105,7 +105,7 @@ fn six_units_from_the_bench_to_the_printed_figures() {
     let now = "2027-03-01T12:00";
     let told = desk.at(now, "evidence R-1 --lab lab").good();
     for figure in [
-        "Weibull fit of 6 units, 2 failed: shape 2.674",
+        "Weibull fit of 6 units, 2 failed after the mission: shape 2.674",
         "scale 417708 cycles",
         "B10 180058 cycles; lower 90 % 61707 by likelihood ratio, 103208 by Fisher",
         "0.9783 survive a mission",
