@@ -4,7 +4,7 @@ use super::bench_deeds;
 use super::desk::{DeskError, outcome_words};
 use super::jobs::Jobs;
 use super::recording::is_busy;
-use super::state::{App, Effect, Overlay, Purpose};
+use super::state::{App, Effect, Overlay, Purpose, Screen};
 use super::what_if::Change;
 use crate::domain::text::shown;
 use crate::domain::{Minute, RequestId, RigId, Verdict};
@@ -111,6 +111,10 @@ pub(super) fn answer(app: &mut App, done: Done) {
     app.busy = app.tries_again && is_busy(&done);
     if app.busy {
         return;
+    }
+    // What the Bench last said in big letters is no longer what was done last.
+    if app.screen != Screen::Bench {
+        app.bench.answer = None;
     }
     if let Ok((Outcome::Conflict { by }, _)) = &done {
         app.conflict = Some(by.clone());

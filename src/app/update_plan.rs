@@ -190,11 +190,12 @@ impl App {
             }
             let key = (own.id.clone(), number);
             let was_booked = in_force.is_some_and(|plan| plan.by_step.contains_key(&key));
-            // Who was just taken off is who is meant, then who is selected.
-            let rank = match (was_booked && !is_booked, is_selected) {
-                (true, _) => 0,
-                (_, true) => 1,
-                _ => 2,
+            // Who was just taken off is who is meant, then who is selected; who does not wait comes last.
+            let rank = match (was_booked, is_booked, is_selected) {
+                (true, false, _) => 0,
+                (_, false, true) => 1,
+                (_, false, false) => 2,
+                (_, true, _) => 3,
             };
             found.push((rank, self.waiting(&own.id, number, is_selected)));
         }
@@ -225,7 +226,7 @@ impl App {
         });
         let note = match self.pin_words(unit, step) {
             Some(pin) => format!(", {pin}"),
-            None if selected => " (selected)".to_owned(),
+            None if selected => ", selected".to_owned(),
             None => String::new(),
         };
         Waiting {

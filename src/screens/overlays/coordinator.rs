@@ -25,7 +25,7 @@ pub(super) fn waiting(
 ) {
     let title = format!("Which unit? {} to choose from", units.len());
     let height = u16::try_from(units.len() + 3).unwrap_or(u16::MAX);
-    let inside = frame(theme, &title, middle(area, 70, height.max(4)), buffer);
+    let inside = frame(theme, &title, middle(area, 78, height.max(4)), buffer);
     let hint = "Enter shows the rigs that can take it, Esc goes back";
     let line = |own: &Waiting| format!("{} {}", fit(own.unit.as_str(), 14), own.words);
     let lines: Vec<String> = units.iter().map(line).collect();

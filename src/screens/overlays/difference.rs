@@ -76,7 +76,13 @@ fn figures(app: &App, proposal: &Proposal) -> String {
         .count();
     let mut text = format!("cost {}", plan.cost);
     if let Some(published) = &app.desk.floor.now.published {
-        text.push_str(&format!(" (in force {})", published.cost));
+        let more = plan.requests.len().saturating_sub(published.finishes.len());
+        let fewer = match more {
+            0 => String::new(),
+            1 => " with 1 request less".to_owned(),
+            more => format!(" with {more} requests less"),
+        };
+        text.push_str(&format!(" (in force {}{fewer})", published.cost));
     }
     text.push_str(&gap_words(plan.cost, plan.bound));
     text.push_str(&format!("; {late} late"));
