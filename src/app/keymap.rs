@@ -92,7 +92,13 @@ impl KeyMap {
             .row(Where::On(screen), action)
             .or_else(|| self.row(Where::Everywhere, action));
         let mut keys = keys_of(row, action);
-        keys.retain(|key| self.action(key, screen) == Some(action));
+        // On the Bench the letters that move are typed into the scan line.
+        let is_text = |key: &str| {
+            screen == Screen::Bench
+                && entry_of(action).kind == Kind::Moves
+                && key.chars().count() == 1
+        };
+        keys.retain(|key| self.action(key, screen) == Some(action) && !is_text(key));
         keys
     }
 

@@ -43,6 +43,16 @@ pub enum Offer {
 }
 
 impl Offer {
+    /// The leg that it is about; a line is none.
+    pub fn leg(&self) -> Option<&RequestId> {
+        match self {
+            Self::EarlyStop { request, .. }
+            | Self::CannotPass { request, .. }
+            | Self::SpareWanted { request, .. } => Some(request),
+            Self::LineAlarm(_) => None,
+        }
+    }
+
     /// In a sentence.
     pub fn words(&self) -> String {
         match self {

@@ -500,7 +500,12 @@ impl App {
         self.overlays.pop();
         self.said = Some((true, format!("{}: {}", item.words, item.next)));
         match item.about {
-            About::Evidence => self.screen = Screen::Evidence,
+            About::Evidence(leg) => {
+                self.screen = Screen::Evidence;
+                let legs = &self.view.legs;
+                let at = leg.and_then(|leg| legs.iter().position(|own| own.leg.request.id == leg));
+                self.leg = at.unwrap_or(self.leg);
+            }
             About::Plan => {}
             About::Rig(rig) => {
                 let row = self.view.rigs.iter().position(|own| own.rig == rig);

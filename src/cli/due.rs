@@ -97,7 +97,10 @@ fn morning_json(items: &[Item]) -> String {
         About::Unit(unit) => ("unit", unit.to_string()),
         About::Rig(rig) => ("rig", rig.to_string()),
         About::Request(request) => ("request", request.to_string()),
-        About::Evidence => ("evidence", String::new()),
+        About::Evidence(leg) => {
+            let leg = leg.as_ref();
+            ("evidence", leg.map_or(String::new(), ToString::to_string))
+        }
         About::Plan => ("plan", String::new()),
     };
     let entry = |own: &Item| {

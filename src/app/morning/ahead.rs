@@ -318,7 +318,7 @@ pub(super) fn evidence(from: &Sources<'_>, items: &mut Vec<Item>) {
         items.push(Item {
             kind,
             at: None,
-            about: About::Evidence,
+            about: About::Evidence(offer.leg().cloned()),
             words: offer.words(),
             next: next.to_owned(),
         });

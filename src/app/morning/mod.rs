@@ -110,8 +110,8 @@ pub enum About {
     Rig(RigId),
     /// A request.
     Request(RequestId),
-    /// What the results prove.
-    Evidence,
+    /// What the results prove: of a leg, where it is about one.
+    Evidence(Option<RequestId>),
     /// The plan.
     Plan,
 }

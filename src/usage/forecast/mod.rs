@@ -70,7 +70,7 @@ pub struct Outlook<Name> {
     /// Share of the samples that have finished by each of these dates. It is more than [`SURE`] where many
     /// samples finish in the same minute, as they do when a shift begins.
     pub reached: [f64; 3],
-    /// Share of samples in which it makes its due date; of a gate, in which each of its requests does.
+    /// Share of samples in which it makes its due date.
     pub chance: Option<f64>,
     /// What its last unit waited for longest, with the share of samples, most frequent first.
     pub decided: Vec<(Decides, f64)>,
@@ -235,14 +235,6 @@ fn outlook<Name>(
         .map(|(own, _)| own.unwrap_or(Minute::LAST))
         .collect();
     finishes.sort_unstable();
-    let kept = |sample: &&Sample| {
-        members
-            .iter()
-            .all(|(at, request)| match (due(*request), sample.ends[*at].0) {
-                (None, _) => true,
-                (Some(due), finish) => finish.is_some_and(|finish| finish <= due),
-            })
-    };
     let share = |count: usize| count as f64 / samples.len() as f64;
     let latest = members
         .iter()
@@ -260,7 +252,7 @@ fn outlook<Name>(
         planned: planned.and_then(|all| all.into_iter().max()),
         by,
         reached: by.map(|date| date.map_or(1.0, |date| share(until(date)))),
-        chance: latest.map(|_| share(samples.iter().filter(kept).count())),
+        chance: latest.map(|due| share(until(due))),
         decided: decided(set, &lasts)
             .into_iter()
             .map(|(own, count)| (own, share(count)))
