@@ -6,7 +6,7 @@ use super::lists::select;
 use super::state::{App, Effect, Field, Overlay, Purpose};
 use super::update::edit;
 use super::walk::{event_words, verdict_word};
-use crate::domain::text::shown;
+use crate::domain::text::{counted, shown};
 use crate::domain::{Event, Verdict};
 use tui_input::Input;
 
@@ -129,8 +129,10 @@ impl Choice {
             ("", Chosen::Back, "stay"),
             ("x", Chosen::LeaveWithout, "throw it away and leave"),
         ];
-        let changes = if count == 1 { "change" } else { "changes" };
-        let title = format!("WHAT-IF {count} {changes} not in force");
+        let title = format!(
+            "WHAT-IF {} not in force",
+            counted(count, "change", "changes")
+        );
         Self::new(&title, Vec::new(), &replies)
     }
 }

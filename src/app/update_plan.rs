@@ -232,7 +232,7 @@ impl App {
         Waiting {
             unit: unit.clone(),
             step,
-            words: format!("step {step} {method}, {product}{note}"),
+            words: format!("step {step} {method}{note}, {product}"),
         }
     }
 

@@ -106,8 +106,7 @@ pub fn solve(
 fn bound_share(problem: &Problem) -> f64 {
     const MANY: usize = 1000;
     const SHARE: f64 = 0.15;
-    let visits = |own: &Request| own.units.len() * own.steps.len();
-    let all: usize = problem.requests.iter().map(visits).sum();
+    let all: usize = problem.requests.iter().map(Request::visits).sum();
     if all > MANY { SHARE } else { 1.0 }
 }
 

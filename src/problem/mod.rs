@@ -187,6 +187,13 @@ pub struct Request {
     pub impossible: Option<(usize, String)>,
 }
 
+impl Request {
+    /// How many visits its units make in all.
+    pub fn visits(&self) -> usize {
+        self.units.len() * self.steps.len()
+    }
+}
+
 /// A unit.
 #[derive(Clone, Debug)]
 pub struct Unit {

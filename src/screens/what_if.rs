@@ -63,9 +63,8 @@ pub(super) fn beside(
     area: Rect,
     buffer: &mut Buffer,
 ) {
-    let count = what_if.changes.len();
-    let changes = if count == 1 { "change" } else { "changes" };
-    let title = format!("WHAT-IF {count} {changes}: not in force");
+    let changes = counted(what_if.changes.len(), "change", "changes");
+    let title = format!("WHAT-IF {changes}: not in force");
     let inside = frame(theme, &title, area, buffer);
     let (before, after) = (what_if.unchanged.plan.cost, what_if.changed.plan.cost);
     let rows = what_if.rows();

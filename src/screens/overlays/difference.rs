@@ -5,6 +5,7 @@ use crate::app::App;
 use crate::app::desk::{ChangeKind, PlanChange, Proposal};
 use crate::app::plan::draft::StepKey;
 use crate::domain::plan::{Finish, at_most_better};
+use crate::domain::text::counted;
 use crate::domain::{Booking, Minutes};
 use crate::planner::Progress;
 use crate::screens::theme::Theme;
@@ -44,9 +45,8 @@ pub(super) fn difference(
     area: Rect,
     buffer: &mut Buffer,
 ) {
-    let count = proposal.changes.len();
-    let changes = if count == 1 { "change" } else { "changes" };
-    let title = format!("WHAT-IF {count} {changes}: a plan that is not in force yet");
+    let changes = counted(proposal.changes.len(), "change", "changes");
+    let title = format!("WHAT-IF {changes}: a plan that is not in force yet");
     let inside = frame(theme, &title, area, buffer);
     let hint = "c puts it in force, t shows it on the timeline, Esc goes back";
     line(buffer, inside, 0, hint, theme.title());
@@ -79,8 +79,7 @@ fn figures(app: &App, proposal: &Proposal) -> String {
         let more = plan.requests.len().saturating_sub(published.finishes.len());
         let fewer = match more {
             0 => String::new(),
-            1 => " with 1 request less".to_owned(),
-            more => format!(" with {more} requests less"),
+            more => format!(" with {}", counted(more, "request less", "requests less")),
         };
         text.push_str(&format!(" (in force {}{fewer})", published.cost));
     }

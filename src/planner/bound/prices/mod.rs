@@ -65,10 +65,7 @@ pub(super) type Least = (RequestIx, Minute);
 pub(super) fn raise(ahead: &Ahead<'_>, all: &[Least], enough: &dyn Fn() -> bool) -> i64 {
     let problem = ahead.problem;
     let base: i64 = all.iter().map(|(own, at)| problem.cost_at(*own, *at)).sum();
-    let visits = |(own, _): &Least| {
-        let own = &problem.requests[own.ix()];
-        own.units.len() * own.steps.len()
-    };
+    let visits = |(own, _): &Least| problem.requests[own.ix()].visits();
     if all.iter().map(visits).sum::<usize>() > VISITS || enough() {
         return base;
     }
