@@ -29,6 +29,9 @@ const COLD: f64 = 0.004;
 /// How often a rig is left out in a round, and how often units that stay together may keep off chambers.
 const AVOID: f64 = 0.3;
 const APART: f64 = 0.2;
+/// How often the pieces go in again in any order, and one in so many times the first does not go ahead otherwise.
+const SHUFFLED: f64 = 0.3;
+const LATER: usize = 4;
 /// How often a round is tried again with whoever found no place put in first.
 const RETRIES: usize = 1;
 
@@ -40,6 +43,43 @@ enum Gain {
     /// A better plan than the one before.
     Better,
     Nothing,
+}
+
+/// What a way to ruin has brought in a round of late, and how many bookings it took off for that.
+#[derive(Clone, Copy, Debug)]
+struct Score {
+    earned: f64,
+    work: f64,
+}
+
+impl Score {
+    /// Nobody is known to do better than another.
+    const NEW: Self = Self {
+        earned: 1.0,
+        work: 1.0,
+    };
+    /// What a round counts for.
+    const NEWS: f64 = 0.02;
+    /// Nobody is given up.
+    const LEAST: f64 = 0.05;
+    /// A round that takes nothing off is work too, in bookings.
+    const ROUND: f64 = 5.0;
+
+    fn learn(&mut self, gain: Gain, taken: usize) {
+        let earned = match gain {
+            Gain::Best => 4.0,
+            Gain::Better => 1.0,
+            Gain::Nothing => 0.0,
+        };
+        let work = taken as f64 + Self::ROUND;
+        self.earned = (self.earned + (earned - self.earned) * Self::NEWS).max(Self::LEAST);
+        self.work += (work - self.work) * Self::NEWS;
+    }
+
+    /// What is earned for the work.
+    fn rate(self) -> f64 {
+        self.earned / self.work
+    }
 }
 
 /// A search in progress.
@@ -58,7 +98,7 @@ pub(super) struct Search<'b, 'p> {
     /// in the best plan.
     best: BTreeMap<RequestIx, Taken>,
     /// How well each way to ruin has done of late.
-    scores: [f64; RUINS.len()],
+    scores: [Score; RUINS.len()],
     /// The share of the work that is done, from 0 to 1.
     used: f64,
 }
@@ -94,7 +134,7 @@ impl<'b, 'p> Search<'b, 'p> {
             cost,
             best_cost: cost,
             best: BTreeMap::new(),
-            scores: [1.0; RUINS.len()],
+            scores: [Score::NEW; RUINS.len()],
             used: 0.0,
         }
     }
@@ -107,16 +147,17 @@ impl<'b, 'p> Search<'b, 'p> {
         }
         let way = self.draw();
         let pieces = self.choose(RUINS[way]);
-        let gain = self.try_round(&pieces);
-        self.reward(way, gain);
+        let (gain, taken) = self.try_round(&pieces);
+        self.scores[way].learn(gain, taken);
         Some(Outcome {
             improved: gain == Gain::Best,
             cost: self.best_cost,
         })
     }
 
-    /// Takes the pieces off and puts them in again; undone where that is not accepted.
-    fn try_round(&mut self, pieces: &[Piece]) -> Gain {
+    /// Takes the pieces off and puts them in again; undone where that is not accepted. The gain, and how many
+    /// bookings were taken off.
+    fn try_round(&mut self, pieces: &[Piece]) -> (Gain, usize) {
         let mut requests: Vec<RequestIx> = pieces.iter().map(|piece| piece.request).collect();
         requests.sort_unstable();
         requests.dedup();
@@ -129,15 +170,17 @@ impl<'b, 'p> Search<'b, 'p> {
             .iter()
             .map(|piece| self.builder.take_off_from(&piece.units, piece.from))
             .collect();
+        let bookings = taken.iter().map(Vec::len).sum();
         let most = before + self.allowance();
-        let change = if self.recreate(pieces, &requests, most) {
+        let order = self.order(&taken);
+        let change = if self.recreate(pieces, order, &requests, most) {
             Some(self.costs(&requests) - before)
         } else {
             None
         };
         let Some(change) = change.filter(|change| before + *change <= most) else {
             self.take_back(pieces, &taken);
-            return Gain::Nothing;
+            return (Gain::Nothing, bookings);
         };
         self.cost += change;
         let improved = self.cost < self.best_cost;
@@ -149,11 +192,12 @@ impl<'b, 'p> Search<'b, 'p> {
                 self.best.entry(*request).or_insert(bookings);
             }
         }
-        match (improved, change < 0) {
+        let gain = match (improved, change < 0) {
             (true, _) => Gain::Best,
             (false, true) => Gain::Better,
             (false, false) => Gain::Nothing,
-        }
+        };
+        (gain, bookings)
     }
 
     fn costs(&self, requests: &[RequestIx]) -> i64 {
@@ -163,27 +207,17 @@ impl<'b, 'p> Search<'b, 'p> {
         costs.sum()
     }
 
-    /// A way to ruin, drawn by how well each has done of late.
+    /// A way to ruin, drawn by what each has earned for its work of late.
     fn draw(&mut self) -> usize {
-        let total: f64 = self.scores.iter().sum();
+        let total: f64 = self.scores.iter().map(|score| score.rate()).sum();
         let mut drawn = self.random.fraction() * total;
         for (way, score) in self.scores.iter().enumerate() {
-            drawn -= score;
+            drawn -= score.rate();
             if drawn < 0.0 {
                 return way;
             }
         }
         0
-    }
-
-    fn reward(&mut self, way: usize, gain: Gain) {
-        let earned = match gain {
-            Gain::Best => 4.0,
-            Gain::Better => 1.0,
-            Gain::Nothing => 0.0,
-        };
-        let score = &mut self.scores[way];
-        *score = (*score * 0.98 + earned * 0.02).max(0.05);
     }
 
     /// Leaves the best plan in the builder; its cost.
@@ -232,13 +266,38 @@ impl<'b, 'p> Search<'b, 'p> {
         f64::from(1 + rigs) * (0.1 + common / longest)
     }
 
-    /// Puts the pieces in again, in another order; false where one finds no place, or none at which the requests
-    /// together cost no more than `most`.
-    fn recreate(&mut self, pieces: &[Piece], requests: &[RequestIx], most: i64) -> bool {
-        let mut order: Vec<&Piece> = pieces.iter().collect();
-        for ix in (1..order.len()).rev() {
-            order.swap(ix, self.random.below(ix + 1));
+    /// In which order the pieces go in again: any, or the first ahead of the others, now and then between them, which
+    /// keep the order in which they began.
+    fn order(&mut self, taken: &[Taken]) -> Vec<usize> {
+        let mut order: Vec<usize> = (0..taken.len()).collect();
+        if self.random.fraction() < SHUFFLED {
+            for ix in (1..order.len()).rev() {
+                order.swap(ix, self.random.below(ix + 1));
+            }
+        } else if order.len() > 1 {
+            let begin = |ix: &usize| {
+                let loads = taken[*ix].iter().map(|(_, _, placed)| placed.times.load);
+                loads.min()
+            };
+            order[1..].sort_by_key(begin);
+            if self.random.below(LATER) == 0 {
+                let at = self.random.below(order.len());
+                order[..=at].rotate_left(1);
+            }
         }
+        order
+    }
+
+    /// Puts the pieces in again, in that order; false where one finds no place, or none at which the requests
+    /// together cost no more than `most`.
+    fn recreate(
+        &mut self,
+        pieces: &[Piece],
+        order: Vec<usize>,
+        requests: &[RequestIx],
+        most: i64,
+    ) -> bool {
+        let mut order: Vec<&Piece> = order.into_iter().map(|ix| &pieces[ix]).collect();
         self.builder.style = self.style();
         let mut tries = 0;
         while let Err(failed) = self.put_in_order(&order, requests, most) {
@@ -246,7 +305,7 @@ impl<'b, 'p> Search<'b, 'p> {
             if failed == 0 || tries > RETRIES {
                 return false;
             }
-            for piece in &order[..failed] {
+            for piece in &order[..=failed] {
                 self.builder.take_off_from(&piece.units, piece.from);
             }
             order[..=failed].rotate_right(1);

@@ -1,69 +1,116 @@
-//! Free people of one crew over time, in pieces of a day so that a change touches little.
+//! Free people of one crew over time, a bit a minute: 64 minutes change, or are looked at, at once.
 
 use crate::domain::{Minute, Minutes, Span};
 use crate::planner::spans::Spans;
 use crate::problem::People;
+use std::collections::BTreeMap;
 
-const DAY: i64 = Minutes::DAY.get();
-/// The end of a day, as a minute of the day.
-const LAST: i32 = 1440;
+/// Minutes in a word of bits.
+const WORD: usize = 64;
 
-/// People on shift less people taken, as a step function between two minutes; none outside.
+/// People on shift less people taken, between two minutes; nobody is free outside.
 #[derive(Clone, Debug)]
 pub(super) struct CrewLine {
-    origin: i64,
-    days: Vec<Day>,
-}
-
-/// One day, in minutes from its beginning.
-#[derive(Clone, Debug)]
-struct Day {
-    /// `(minute, people free from there on)`, sorted, the first at 0. Below zero where facts took more
-    /// people than there were.
-    steps: Vec<(i32, i32)>,
-    /// `[from, to)` in which somebody is free: sorted, apart from each other. Kept beside the steps because
-    /// a large crew has thousands of them a day, and few times at which nobody is free.
-    free: Vec<(i32, i32)>,
+    origin: Minute,
+    /// Bit of a minute: somebody is free.
+    free: Vec<u64>,
+    /// By word: how many more than one are free in each of its minutes, the lowest binary digits first.
+    more: Vec<u64>,
+    /// Binary digits of a minute in `more`; none for a crew of one.
+    digits: usize,
+    /// By word: minutes in which somebody was taken where nobody was free, as facts do; a set for each who was.
+    owed: BTreeMap<usize, Vec<u64>>,
 }
 
 impl CrewLine {
     /// Everybody on shift is free; only minutes of `span` count.
     pub(super) fn new(people: &People, span: Span) -> Self {
-        let origin = span.start.get().div_euclid(DAY) * DAY;
-        let count = (span.end.get() - origin).div_euclid(DAY) + 1;
-        let days = (0..count)
-            .map(|_| Day {
-                steps: vec![(0, 0)],
-                free: Vec::new(),
-            })
-            .collect();
-        let mut line = Self { origin, days };
+        let length = usize::try_from(span.length().get()).unwrap_or(0);
+        let words = length / WORD + 1;
+        let most = people.steps().iter().map(|(_, people)| *people).max();
+        let more = most.unwrap_or(0).saturating_sub(1);
+        let digits = (u32::BITS - more.leading_zeros()) as usize;
+        let mut line = Self {
+            origin: span.start,
+            free: vec![0; words],
+            more: vec![0; words * digits],
+            digits,
+            owed: BTreeMap::new(),
+        };
         for pair in people.steps().windows(2) {
             let (from, to) = (pair[0].0, pair[1].0);
-            line.change(
-                Span::new(from, to),
-                i32::try_from(pair[0].1).unwrap_or(i32::MAX),
-            );
+            line.set(Span::new(from.max(span.start), to.min(span.end)), pair[0].1);
         }
         line
     }
 
+    /// That many are free in all of `span`, in which nobody was.
+    fn set(&mut self, span: Span, people: u32) {
+        let Some(more) = people.checked_sub(1) else {
+            return;
+        };
+        for (word, bits) in self.words(span) {
+            self.free[word] |= bits;
+            for digit in (0..self.digits).filter(|digit| more >> digit & 1 > 0) {
+                self.more[word * self.digits + digit] |= bits;
+            }
+        }
+    }
+
     /// Takes one person for `span`.
     pub(super) fn take(&mut self, span: Span) {
-        self.change(span, -1);
+        for (word, bits) in self.words(span) {
+            let missing = bits & !self.free[word];
+            if missing != 0 {
+                self.owed.entry(word).or_default().push(missing);
+            }
+            let more = &mut self.more[word * self.digits..(word + 1) * self.digits];
+            let several = more.iter().fold(0, |any, digit| any | *digit);
+            self.free[word] &= several | !bits;
+            let mut borrow = bits & several;
+            for digit in more {
+                *digit ^= borrow;
+                borrow &= *digit;
+            }
+        }
     }
 
     /// Gives one person back for `span`.
     pub(super) fn give(&mut self, span: Span) {
-        self.change(span, 1);
+        for (word, bits) in self.words(span) {
+            let bits = self.less_owed(word, bits);
+            let mut carry = bits & self.free[word];
+            self.free[word] |= bits;
+            for digit in &mut self.more[word * self.digits..(word + 1) * self.digits] {
+                *digit ^= carry;
+                carry &= !*digit;
+            }
+        }
+    }
+
+    /// Pays what is owed in those minutes; the others.
+    fn less_owed(&mut self, word: usize, bits: u64) -> u64 {
+        let mut left = bits;
+        if let Some(owed) = self.owed.get_mut(&word) {
+            for own in owed.iter_mut() {
+                let paid = *own & left;
+                *own ^= paid;
+                left ^= paid;
+            }
+            owed.retain(|own| *own != 0);
+        }
+        left
     }
 
     /// Longest spans of `window` in which at least one person is free, cut to the window.
     pub(super) fn free(&self, window: Span) -> Spans {
         let mut found = Spans::new();
-        let near = self.free_from(window.start);
-        for span in near.take_while(|span| span.start < window.end) {
-            push_cut(&mut found, span, window);
+        let end = self.offset(window.end);
+        let mut at = self.next(self.offset(window.start), true, end);
+        while at < end {
+            let until = self.next(at, false, end);
+            found.push(Span::new(self.minute(at), self.minute(until)));
+            at = self.next(until, true, end);
         }
         found
     }
@@ -71,178 +118,104 @@ impl CrewLine {
     /// The first minute from `at` on from which at least one person is free for `length` minutes, one above
     /// zero; `None` where there is none before `until`.
     pub(super) fn first_free(&self, at: Minute, length: Minutes, until: Minute) -> Option<Minute> {
-        let mut from: Option<Minute> = None;
-        let mut end = at;
-        for span in self.free_from(at) {
-            let start = match from {
-                Some(known) if span.start == end => known,
-                _ => span.start.max(at),
-            };
+        let length = usize::try_from(length.get()).unwrap_or(0);
+        let until = self.offset(until);
+        let mut at = self.offset(at);
+        loop {
+            let start = self.next(at, true, until);
             if start >= until {
                 return None;
             }
-            if span.end - start >= length {
-                return Some(start);
+            let end = self.next(start, false, start + length);
+            if end >= start + length {
+                return Some(self.minute(start));
             }
-            (from, end) = (Some(start), span.end);
+            at = end;
         }
-        None
     }
 
     /// Until when at least one person is free, from a minute on in which one is, at most until `until`.
     pub(super) fn free_until(&self, at: Minute, until: Minute) -> Minute {
-        let mut end = at;
-        for span in self.free_from(at) {
-            if span.start > end || end >= until {
-                break;
-            }
-            end = span.end;
-        }
-        end.min(until)
+        let end = self.next(self.offset(at), false, self.offset(until));
+        self.minute(end).min(until)
     }
 
-    /// Spans in which somebody is free, day by day, from the first that ends after `at`.
-    fn free_from(&self, at: Minute) -> impl Iterator<Item = Span> + '_ {
-        let since = at.get() - self.origin;
-        let first = usize::try_from(since.div_euclid(DAY)).unwrap_or(0);
-        let mut base = self.origin + DAY * i64::try_from(first).unwrap_or(0);
-        self.days.iter().skip(first).flat_map(move |day| {
-            let begun = base;
-            base += DAY;
-            let from = day
-                .free
-                .partition_point(|(_, to)| begun + i64::from(*to) <= at.get());
-            let free = day.free[from..].iter();
-            free.map(move |(from, to)| {
-                let minute = |offset: i32| Minute::new(begun + i64::from(offset));
-                Span::new(minute(*from), minute(*to))
-            })
-        })
-    }
-
-    /// How many people are free, from each minute on; nobody after the last day.
+    /// How many people are free, from each minute on; nobody after the last.
     pub(super) fn steps(&self) -> impl Iterator<Item = (Minute, i32)> + '_ {
-        let bases = (0..).map(|day| self.origin + DAY * day);
-        let inside = self.days.iter().zip(bases).flat_map(|(day, base)| {
-            let steps = day.steps.iter();
-            steps.map(move |(from, people)| (Minute::new(base + i64::from(*from)), *people))
+        let all = 0..self.free.len() * WORD;
+        let mut last = None;
+        let steps = all.filter_map(move |at| {
+            let people = self.people(at);
+            let changed = last != Some(people);
+            last = Some(people);
+            changed.then(|| (self.minute(at), people))
         });
-        let end = self.origin + DAY * i64::try_from(self.days.len()).unwrap_or(0);
-        inside.chain(std::iter::once((Minute::new(end), 0)))
+        let end = self.minute(self.free.len() * WORD);
+        steps.chain(std::iter::once((end, 0)))
     }
 
     /// People free in the minute `at`; zero outside the line.
     #[cfg(test)]
     pub(super) fn at(&self, at: Minute) -> i32 {
-        let since = at.get() - self.origin;
-        let Ok(day) = usize::try_from(since.div_euclid(DAY)) else {
+        let since = usize::try_from((at - self.origin).get());
+        since.map_or(0, |since| self.people(since))
+    }
+
+    fn people(&self, at: usize) -> i32 {
+        let (word, bit) = (at / WORD, at % WORD);
+        let set = |bits: u64| i32::from(bits >> bit & 1 > 0);
+        let Some(free) = self.free.get(word) else {
             return 0;
         };
-        let offset = since.rem_euclid(DAY);
-        self.days.get(day).map_or(0, |day| {
-            let after = day
-                .steps
-                .partition_point(|(from, _)| i64::from(*from) <= offset);
-            day.steps[after - 1].1
+        let digits =
+            (0..self.digits).map(|digit| set(self.more[word * self.digits + digit]) << digit);
+        set(*free) + digits.sum::<i32>()
+    }
+
+    /// The first minute from `from` on in which somebody is free, or in which nobody is; `until` where there is none
+    /// before.
+    fn next(&self, from: usize, free: bool, until: usize) -> usize {
+        let turned = if free { 0 } else { u64::MAX };
+        let mut word = from / WORD;
+        let mut cut = u64::MAX << (from % WORD);
+        while word * WORD < until {
+            let bits = (self.free.get(word).copied().unwrap_or(0) ^ turned) & cut;
+            if bits != 0 {
+                return until.min(word * WORD + bits.trailing_zeros() as usize);
+            }
+            if word >= self.free.len() {
+                break;
+            }
+            (word, cut) = (word + 1, u64::MAX);
+        }
+        until
+    }
+
+    /// The words of a span, and which of their bits are in it.
+    fn words(&self, span: Span) -> impl Iterator<Item = (usize, u64)> + use<> {
+        let last = self.free.len() * WORD;
+        let (from, to) = (self.offset(span.start), self.offset(span.end).min(last));
+        (from / WORD..to.div_ceil(WORD)).map(move |word| {
+            let first = word * WORD;
+            let after = (first + WORD).saturating_sub(to);
+            let bits = u64::MAX << from.saturating_sub(first);
+            (word, bits & (u64::MAX >> after))
         })
     }
 
-    fn change(&mut self, span: Span, by: i32) {
-        let end = self.origin + DAY * i64::try_from(self.days.len()).unwrap_or(0);
-        let (from, to) = (span.start.get().max(self.origin), span.end.get().min(end));
-        let mut at = from;
-        while at < to {
-            let day = (at - self.origin).div_euclid(DAY);
-            let base = self.origin + day * DAY;
-            let piece_end = to.min(base + DAY);
-            if let Ok(day) = usize::try_from(day) {
-                self.days[day].change(at - base, piece_end - base, by);
-            }
-            at = piece_end;
-        }
-    }
-}
-
-impl Day {
-    fn change(&mut self, from: i64, to: i64, by: i32) {
-        let first = self.cut(from);
-        let after = if to < DAY {
-            self.cut(to)
-        } else {
-            self.steps.len()
-        };
-        for ix in first..after {
-            let (begin, people) = self.steps[ix];
-            self.steps[ix].1 = people + by;
-            if (people > 0) != (people + by > 0) {
-                let end = self.steps.get(ix + 1).map_or(LAST, |next| next.0);
-                self.set_free(begin, end, people + by > 0);
-            }
-        }
-        for ix in [after, first] {
-            if ix > 0 && ix < self.steps.len() && self.steps[ix].1 == self.steps[ix - 1].1 {
-                self.steps.remove(ix);
-            }
-        }
+    fn offset(&self, at: Minute) -> usize {
+        usize::try_from((at - self.origin).get()).unwrap_or(0)
     }
 
-    /// From `from` to `to` somebody is free from now on where nobody was, or the other way round.
-    fn set_free(&mut self, from: i32, to: i32, free: bool) {
-        let ix = self.free.partition_point(|span| span.1 < from);
-        if free {
-            let joins = |span: Option<&(i32, i32)>, at: fn(&(i32, i32)) -> i32, edge| {
-                span.is_some_and(|span| at(span) == edge)
-            };
-            let before = joins(self.free.get(ix), |span| span.1, from);
-            let after = ix + usize::from(before);
-            match (before, joins(self.free.get(after), |span| span.0, to)) {
-                (true, true) => self.free[ix].1 = self.free.remove(after).1,
-                (true, false) => self.free[ix].1 = to,
-                (false, true) => self.free[after].0 = from,
-                (false, false) => self.free.insert(ix, (from, to)),
-            }
-            return;
-        }
-        let ix = ix + usize::from(self.free[ix].1 == from);
-        let whole = self.free[ix];
-        match (whole.0 == from, whole.1 == to) {
-            (true, true) => drop(self.free.remove(ix)),
-            (true, false) => self.free[ix].0 = to,
-            (false, true) => self.free[ix].1 = from,
-            (false, false) => {
-                self.free[ix].1 = from;
-                self.free.insert(ix + 1, (to, whole.1));
-            }
-        }
-    }
-
-    /// Makes a step begin at `offset`; its place.
-    fn cut(&mut self, offset: i64) -> usize {
-        let offset = i32::try_from(offset).unwrap_or(0);
-        match self.steps.binary_search_by_key(&offset, |(from, _)| *from) {
-            Ok(ix) => ix,
-            Err(ix) => {
-                let free = self.steps[ix - 1].1;
-                self.steps.insert(ix, (offset, free));
-                ix
-            }
-        }
-    }
-}
-
-/// Adds what of the span lies in the window, as one with the last where they touch.
-fn push_cut(found: &mut Spans, span: Span, window: Span) {
-    let cut = span.meet(window);
-    match found.last_mut() {
-        _ if cut.is_empty() => {}
-        Some(last) if last.end == cut.start => last.end = cut.end,
-        _ => found.push(cut),
+    fn minute(&self, offset: usize) -> Minute {
+        self.origin + Minutes::new(i64::try_from(offset).unwrap_or(i64::MAX))
     }
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::planner::random::Random;
 
     fn span(a: i64, b: i64) -> Span {
         Span::new(Minute::new(a), Minute::new(b))
@@ -262,14 +235,39 @@ mod tests {
         line.give(span(550, 2000));
         line.give(span(500, 600));
         assert_eq!(line.free(span(0, 4000)), before.free(span(0, 4000)));
-        assert_eq!(
-            line.days.iter().map(|d| d.steps.len()).collect::<Vec<_>>(),
-            before
-                .days
-                .iter()
-                .map(|d| d.steps.len())
-                .collect::<Vec<_>>()
-        );
+        assert!(line.steps().eq(before.steps()));
+    }
+
+    #[test]
+    fn a_crew_of_many_is_counted_minute_by_minute() {
+        let minute = |at: usize| Minute::new(i64::try_from(at).expect("a small number"));
+        let people = People::new(&[(span(0, 300), 5), (span(300, 400), 2), (span(500, 600), 9)]);
+        let mut line = CrewLine::new(&people, span(0, 700));
+        let mut count: Vec<i32> = (0..700).map(|at| line.at(minute(at))).collect();
+        let mut random = Random::new(7);
+        let mut taken: Vec<(usize, usize)> = Vec::new();
+        for _ in 0..2000 {
+            if taken.len() > 8 || (!taken.is_empty() && random.below(2) == 0) {
+                let (from, to) = taken.swap_remove(random.below(taken.len()));
+                line.give(Span::new(minute(from), minute(to)));
+                count[from..to].iter_mut().for_each(|own| *own += 1);
+            } else {
+                let from = random.below(650);
+                let to = from + 1 + random.below(49);
+                line.take(Span::new(minute(from), minute(to)));
+                count[from..to].iter_mut().for_each(|own| *own -= 1);
+                taken.push((from, to));
+            }
+            for (at, people) in count.iter().enumerate() {
+                assert_eq!(line.at(minute(at)), (*people).max(0), "minute {at}");
+            }
+            let (from, length) = (random.below(700), 1 + random.below(80));
+            let free = |at: usize| count.get(at).is_some_and(|own| *own > 0);
+            let first = (from..700).find(|at| (*at..at + length).all(free));
+            let wanted = Minutes::new(i64::try_from(length).expect("a small number"));
+            let found = line.first_free(minute(from), wanted, minute(700));
+            assert_eq!(found, first.map(minute));
+        }
     }
 
     #[test]
