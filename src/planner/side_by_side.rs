@@ -11,7 +11,7 @@ use super::sequencing;
 use crate::domain::Minute;
 
 /// How often plans are exchanged.
-const EXCHANGES: u64 = 2;
+const EXCHANGES: u64 = 4;
 
 /// Improves the plan in the builder until the budget is used up, given when each request finishes at the earliest;
 /// the rounds done since `rounds`, included.
@@ -30,7 +30,7 @@ pub(super) fn improve<'p>(
         if from >= 1.0 {
             break;
         }
-        let until = first + (1.0 - first) * exchange as f64 / EXCHANGES as f64;
+        let until = (first + (1.0 - first) * exchange as f64 / EXCHANGES as f64).min(1.0);
         let share =
             |rounds: u64| (budget.used(rounds) - from) / (until - from).max(f64::MIN_POSITIVE);
         let seed = seed.wrapping_mul(31).wrapping_add(exchange);
