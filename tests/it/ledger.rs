@@ -12,6 +12,7 @@ mod model;
 mod paced;
 mod power;
 mod reader;
+mod reads;
 mod roles;
 mod tap;
 
