@@ -7,6 +7,7 @@ mod files;
 mod flips;
 mod forgeries;
 mod kill;
+mod long_past;
 mod migration;
 mod model;
 mod paced;
