@@ -6,6 +6,7 @@ mod disk;
 mod files;
 mod flips;
 mod forgeries;
+mod heads;
 mod kill;
 mod long_past;
 mod migration;
