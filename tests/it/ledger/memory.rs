@@ -53,6 +53,27 @@ fn a_ledger_without_a_file_says_that_there_is_none_to_copy() {
 }
 
 #[test]
+fn reading_on_hands_out_what_reading_does() {
+    let place = Place::new();
+    for mut ledger in both(&place) {
+        for id in 1..=7 {
+            let outcome = ledger.append(&[], &[new_event(id, note("seen"))]);
+            assert!(matches!(outcome, Outcome::Recorded { .. }), "{outcome:?}");
+        }
+        for after in [0, 3, 6, 7, 9] {
+            let mut all = Vec::new();
+            let ended = ledger.read_on(Seq(after), &mut |events| {
+                all.extend(events);
+                Ok(())
+            });
+            ended.expect("a good ledger");
+            assert_eq!(all, ledger.read(Seq(after), 99).expect("events"), "{after}");
+            assert_eq!(all.len() as u64, 7_u64.saturating_sub(after));
+        }
+    }
+}
+
+#[test]
 fn a_signature_reads_as_it_was_given() {
     let place = Place::new();
     for mut ledger in both(&place) {
