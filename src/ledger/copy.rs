@@ -1,6 +1,6 @@
 //! Copies of a ledger in use: whole, verified, and in their place only then.
 
-use super::open::{absolute, connect, inspect, into_place};
+use super::open::{absolute, connect, inspect, into_place, remove_half};
 use super::sqlite::SqliteLedger;
 use super::{Head, Ledger, LedgerError};
 use std::fs::OpenOptions;
@@ -21,8 +21,7 @@ pub(super) fn copy(ledger: &SqliteLedger, dest: &Path) -> Result<Head, LedgerErr
     let half = PathBuf::from(half);
     let made = fill(ledger, &half).and_then(|head| into_place(&half, &dest).map(|()| head));
     if made.is_err() {
-        // What is half made is ours; where it cannot be removed the first error says more.
-        let _removed = std::fs::remove_file(&half);
+        remove_half(&half);
     }
     made
 }
@@ -50,9 +49,13 @@ fn fill(ledger: &SqliteLedger, half: &Path) -> Result<Head, LedgerError> {
         }
     }
     // A copy is one file: without a log beside it, it can be looked at wherever it lies.
-    let mode: String = target.query_row("PRAGMA journal_mode = DELETE", (), |row| row.get(0))?;
+    target.query_row("PRAGMA journal_mode = DELETE", (), |_| Ok(()))?;
     drop(target);
     let twin = inspect(half, ledger.env().clone())?;
+    // Whoever was asked for it says so even where it could not be done: the file itself is asked.
+    let mode = twin
+        .connection()
+        .query_row("PRAGMA journal_mode", (), |row| row.get::<_, String>(0))?;
     let report = twin.verify(&[]);
     let fault = report.faults.into_iter().next();
     if let Some((seq, why)) = fault {

@@ -114,11 +114,20 @@ pub fn create_for(path: &Path, env: Env, readers: Readers) -> Result<SqliteLedge
     let half = PathBuf::from(half);
     let made = fill(&half, &env, readers).and_then(|()| into_place(&half, &path));
     if made.is_err() {
-        // What is half made is ours; where it cannot be removed the first error says more.
-        let _removed = std::fs::remove_file(&half);
+        remove_half(&half);
     }
     made?;
     open(&path, env)
+}
+
+/// Takes away what is half made, and what a disk that failed has left beside it.
+pub(super) fn remove_half(half: &Path) {
+    for end in ["", "-journal", "-wal", "-shm"] {
+        let mut path = half.to_owned().into_os_string();
+        path.push(end);
+        // It is ours; where it cannot be removed the first error says more.
+        let _removed = std::fs::remove_file(path);
+    }
 }
 
 /// A new file with our schema and an id of its own.

@@ -6,12 +6,17 @@ mod disk;
 mod files;
 mod flips;
 mod forgeries;
+mod heads;
 mod kill;
+mod long_past;
+mod memory;
 mod migration;
 mod model;
+mod others;
 mod paced;
 mod power;
 mod reader;
+mod reads;
 mod roles;
 mod tap;
 

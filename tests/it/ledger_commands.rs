@@ -69,6 +69,67 @@ fn l07_one_fault_keeps_all_of_a_file_out() {
 }
 
 #[test]
+fn l07_what_looks_like_a_mistake_is_told_and_taken_in() {
+    let desk = lab();
+    desk.write(
+        "more.csv",
+        &CSV.replace("2027-03-09T17:00", "2027-02-09T17:00"),
+    );
+    let ended = desk.run("take more.csv --lab lab");
+    let said = "warning: more.csv:2:";
+    assert!(ended.err.contains(said), "{}", ended.err);
+    assert!(ended.err.contains("it is due before it is ready"));
+    assert!(ended.good().starts_with("more.csv, 2 requests: recorded"));
+    assert!(desk.read("lab/requests.toml").contains("2027-02-09T17:00"));
+}
+
+#[test]
+fn l07_without_a_ledger_nothing_is_taken_in() {
+    let desk = lab();
+    desk.write("more.csv", CSV);
+    std::fs::remove_file(desk.path("lab/rigday.db")).expect("the ledger");
+    let before = desk.bytes("lab/requests.toml");
+    let ended = desk.run("take more.csv --lab lab");
+    assert!(ended.code != 0 && ended.err.contains("there is no ledger"));
+    assert!(desk.bytes("lab/requests.toml") == before && !desk.has("lab/rigday.db"));
+}
+
+#[test]
+fn init_goes_on_where_it_was_cut_short() {
+    let desk = Desk::new();
+    std::fs::create_dir(desk.path("lab")).expect("an empty folder");
+    // The files are written; the ledger finds no place.
+    let ended = desk.run("init lab --ledger no/folder/rigday.db");
+    assert!(ended.code != 0, "{}", ended.out);
+    assert!(desk.has("lab/requests.toml") && !desk.has("no"));
+    let files = ["lab", "methods", "sequences", "requests"].map(|own| format!("lab/{own}.toml"));
+    let before = files.each_ref().map(|name| desk.bytes(name));
+    // A lab with a fault gets no ledger.
+    let good = desk.read("lab/lab.toml");
+    desk.write(
+        "lab/lab.toml",
+        &good.replace("Europe/Lisbon", "Europe/Lisboa"),
+    );
+    desk.run("init lab")
+        .bad(1, "nearest allowed: Europe/Lisbon");
+    assert!(!desk.has("lab/rigday.db"));
+    desk.write("lab/lab.toml", &good);
+    assert!(desk.run("init lab").good().contains("lab is ready"));
+    assert!(files.each_ref().map(|name| desk.bytes(name)) == before);
+    desk.run("verify --lab lab").good();
+    desk.run("init lab").bad(1, "nothing was written");
+}
+
+#[test]
+fn init_where_no_folder_can_be_made_says_so() {
+    let desk = Desk::new();
+    desk.write("letter", "mine");
+    let ended = desk.run("init letter/lab");
+    assert!(ended.code != 0 && !ended.err.is_empty(), "{}", ended.out);
+    assert_eq!(desk.read("letter"), "mine");
+}
+
+#[test]
 fn roles_are_granted_refused_and_logged() {
     let desk = lab();
     desk.run("role grant person:Kim viewer --lab lab").good();

@@ -28,6 +28,7 @@ mod papers;
 mod published_values;
 mod queueing;
 mod random_labs;
+mod reading;
 mod reliability;
 mod remedies;
 mod rules;

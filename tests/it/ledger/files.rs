@@ -182,6 +182,44 @@ fn only_a_plain_file_of_its_own_is_opened() {
 }
 
 #[test]
+fn what_everybody_may_write_is_not_opened() {
+    use std::os::unix::fs::PermissionsExt;
+    let (place, ledger) = Place::with_notes(1);
+    drop(ledger);
+    let mode = |path: &Path, mode| {
+        let mode = std::fs::Permissions::from_mode(mode);
+        std::fs::set_permissions(path, mode).expect("its mode");
+    };
+    mode(&place.path(), 0o666);
+    refused(&place.path(), &["everybody may write it", "chmod o-w"]);
+    mode(&place.path(), 0o660);
+    mode(place.folder.path(), 0o777);
+    let said = rigday::ledger::open(&place.path(), env()).map(drop);
+    let said = said.expect_err("not for writing").to_string();
+    assert!(said.contains("everybody may write its folder"), "{said}");
+    let new = place.folder.path().join("new.db");
+    assert!(create(&new, env()).is_err() && !new.exists());
+    // As in /tmp: there everybody may write, but not rename what others have.
+    mode(place.folder.path(), 0o1777);
+    drop(open(&place.path(), env()));
+}
+
+#[test]
+fn no_path_is_no_ledger() {
+    let (_place, ledger) = Place::with_notes(1);
+    let nowhere = Path::new("");
+    assert!(create(nowhere, env()).is_err());
+    assert!(rigday::ledger::open(nowhere, env()).is_err());
+    assert!(open_read_only(nowhere, env()).is_err());
+    assert!(ledger.copy_to(nowhere).is_err());
+    let place = Place::new();
+    let deep = place.folder.path().join("no/folder/rigday.db");
+    assert!(create(&deep, env()).is_err());
+    assert!(ledger.copy_to(&deep).is_err());
+    assert!(!place.folder.path().join("no").exists());
+}
+
+#[test]
 fn a_ledger_is_never_made_over_a_file() {
     let place = Place::new();
     std::fs::write(place.path(), "mine").expect("a file");

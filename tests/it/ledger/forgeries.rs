@@ -70,7 +70,7 @@ pub(super) fn forge(connection: &Connection, sql: &str) {
 }
 
 /// The same, with more done before the guards come back.
-fn forge_and(connection: &Connection, sql: &str, more: impl FnOnce(&Connection)) {
+pub(super) fn forge_and(connection: &Connection, sql: &str, more: impl FnOnce(&Connection)) {
     let mut guards = connection
         .prepare("SELECT name, sql FROM sqlite_schema WHERE type = 'trigger' ORDER BY rowid")
         .expect("a statement");
@@ -265,7 +265,7 @@ fn the_chain_can_be_worked_out_by_hand() {
 }
 
 /// Seals a chain anew from an event on, as whoever forged it would.
-fn seal_anew(connection: &Connection, from: i64) {
+pub(super) fn seal_anew(connection: &Connection, from: i64) {
     let last: i64 = connection
         .query_row("SELECT max(seq) FROM event", (), |row| row.get(0))
         .expect("an event");

@@ -50,6 +50,15 @@ pub(super) struct Fault {
     pub(super) torn: bool,
 }
 
+/// Which read fails.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct ReadFault {
+    /// Its number, from 1.
+    pub(super) at: u64,
+    /// All after it fail too.
+    pub(super) for_ever: bool,
+}
+
 #[derive(Default)]
 struct Tap {
     paths: HashMap<usize, PathBuf>,
@@ -58,6 +67,9 @@ struct Tap {
     count: u64,
     fault: Option<Fault>,
     failed: u64,
+    reads: u64,
+    read_fault: Option<ReadFault>,
+    failed_reads: u64,
 }
 
 static TAP: Mutex<Option<Tap>> = Mutex::new(None);
@@ -125,6 +137,20 @@ pub(super) fn counted() -> (u64, u64) {
     with(|tap| (tap.count, tap.failed))
 }
 
+/// Lets reads go wrong from now on, or none any more.
+pub(super) fn fail_reads(fault: Option<ReadFault>) {
+    with(|tap| {
+        tap.read_fault = fault;
+        tap.reads = 0;
+        tap.failed_reads = 0;
+    });
+}
+
+/// How many reads have failed since [`fail_reads`].
+pub(super) fn failed_reads() -> u64 {
+    with(|tap| tap.failed_reads)
+}
+
 #[expect(unsafe_code, reason = "called from C")]
 unsafe extern "C" fn open(
     _own: *mut ffi::sqlite3_vfs,
@@ -134,7 +160,7 @@ unsafe extern "C" fn open(
     out: *mut c_int,
 ) -> c_int {
     // SAFETY: all pointers come from the library and are handed on as they are; the table of methods is
-    // replaced by one that differs in three entries, which call the ones replaced.
+    // replaced by one that differs in four entries, which call the ones replaced.
     unsafe {
         let unix = *UNIX.get().expect("it is installed") as *mut ffi::sqlite3_vfs;
         let own_open = (*unix).xOpen.expect("every layer can open");
@@ -146,6 +172,7 @@ unsafe extern "C" fn open(
         let plain = METHODS[kind].get_or_init(|| std::ptr::read((*file).pMethods));
         let tapped = TAPPED[kind].get_or_init(|| {
             let mut own = std::ptr::read(plain);
+            own.xRead = Some([read::<0>, read::<1>][kind]);
             own.xWrite = Some([write::<0>, write::<1>][kind]);
             own.xTruncate = Some([truncate::<0>, truncate::<1>][kind]);
             own.xSync = Some([sync::<0>, sync::<1>][kind]);
@@ -173,6 +200,34 @@ fn next(file: usize) -> (Option<Fault>, Option<PathBuf>) {
 
 fn note(op: Op) {
     with(|tap| tap.ops.push(op));
+}
+
+/// Counts a read; true where it is to fail.
+fn read_fails() -> bool {
+    with(|tap| {
+        tap.reads += 1;
+        let count = tap.reads;
+        let hit = |fault: &ReadFault| count == fault.at || fault.for_ever && count > fault.at;
+        let fails = tap.read_fault.as_ref().is_some_and(hit);
+        tap.failed_reads += u64::from(fails);
+        fails
+    })
+}
+
+#[expect(unsafe_code, reason = "called from C")]
+unsafe extern "C" fn read<const KIND: usize>(
+    file: *mut ffi::sqlite3_file,
+    bytes: *mut c_void,
+    count: c_int,
+    at: i64,
+) -> c_int {
+    if read_fails() {
+        return ffi::SQLITE_IOERR_READ;
+    }
+    let methods = METHODS[KIND].get().expect("it is installed");
+    let own = methods.xRead.expect("every layer can read");
+    // SAFETY: handed on as it came.
+    unsafe { own(file, bytes, count, at) }
 }
 
 #[expect(unsafe_code, reason = "called from C")]
