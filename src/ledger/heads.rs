@@ -87,8 +87,9 @@ impl Heads {
         self.keep(&checked(ledger), &format!("{ms}\n"))
     }
 
-    /// Keeps a head in place of the one before it.
+    /// Keeps a head in place of the one before it; what is no head stays for whoever looks what happened to it.
     pub(super) fn remember(&self, head: &Head) -> Result<(), LedgerError> {
+        self.recall(head.ledger)?;
         self.keep(&name(head.ledger), &format!("{}\n", head.line()))
     }
 

@@ -56,11 +56,15 @@ fn what_is_no_head_in_its_place_is_told() {
     let of_another = format!("rigday {} 4 {}\n", "07".repeat(16), "a5".repeat(32));
     for text in ["", "a letter\n", of_another.as_str()] {
         std::fs::write(&kept, text).expect("the place of the head");
-        let ledger = open(&place.path(), env.clone());
+        let mut ledger = open(&place.path(), env.clone());
         assert_eq!(ledger.remembered_head(), None);
+        assert!(ledger.accept_head().is_err());
         let said = ledger.warnings().join("\n");
         assert!(said.contains("no remembered head"), "{text:?}: {said}");
         assert!(said.contains(&kept.display().to_string()), "{said}");
+        drop(ledger);
+        let left = std::fs::read_to_string(&kept).expect("what was there");
+        assert_eq!(left, text, "it stays for whoever looks what happened");
     }
     for make in [
         |kept: &Path| std::fs::write(kept, b"rigday \xff"),
