@@ -4,6 +4,7 @@
 //! `tests/data/broken/base` is a good lab. Every other folder there holds the files that replace those of
 //! the base, and `expected.txt` with a line for each fault: `file:line:column: a part of the text`.
 
+use crate::support::program::{PROGRAM, bare};
 use rigday::lab::{Fault, Faults, ReadLab, read};
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
@@ -128,10 +129,9 @@ fn the_program_refuses_a_broken_lab_and_writes_nothing() {
         let scratch = Scratch::of(&case);
         let before = contents(scratch.root.path());
         let home = scratch.root.path().join("home");
-        let output = Command::new(env!("CARGO_BIN_EXE_rigday"))
+        let output = bare(&mut Command::new(PROGRAM))
             .args(["plan", "--now", "2027-03-01T08:00"])
             .arg(scratch.lab())
-            .env_clear()
             .env("HOME", &home)
             .current_dir(&home)
             .output()

@@ -1,6 +1,6 @@
 //! The manners of the commands: what programs may rely on, without a terminal.
 
-use crate::support::program::{Desk, Ended, PROGRAM};
+use crate::support::program::{Desk, Ended, PROGRAM, bare};
 use serde_json::Value;
 use std::io::{BufRead, BufReader, Read};
 use std::os::unix::fs::PermissionsExt;
@@ -388,7 +388,7 @@ fn t95_state_lies_in_a_folder_of_its_own_and_only_absolute_paths_count() {
     let desk = Desk::demo();
     let units = |variables: &[(&str, &str)]| {
         let mut command = Command::new(PROGRAM);
-        command.env_clear().current_dir(desk.folder.path());
+        bare(&mut command).current_dir(desk.folder.path());
         command.args(["note", "R-301/3", "seen", "--lab", "lab", "--now", MONDAY]);
         command.args(["--late", "trial", "--person", "Ines"]);
         command.envs(variables.iter().copied()).stdin(Stdio::null());

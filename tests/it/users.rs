@@ -2,7 +2,7 @@
 //!
 //! Needs to be root, and `setpriv`; skipped, and said so, without.
 
-use crate::support::program::{Desk, Ended, PROGRAM};
+use crate::support::program::{Desk, Ended, PROGRAM, bare};
 use std::os::unix::fs::{MetadataExt, PermissionsExt};
 use std::process::{Command, Stdio};
 
@@ -46,7 +46,7 @@ impl House {
     /// Runs a line as a user in a group.
     fn run_as(&self, uid: u32, gid: u32, line: &str) -> Ended {
         let mut command = Command::new("setpriv");
-        command
+        bare(&mut command)
             .args([
                 &format!("--reuid={uid}"),
                 &format!("--regid={gid}"),
@@ -54,7 +54,6 @@ impl House {
             ])
             .arg(self.desk.path("rigday"))
             .args(line.split_whitespace())
-            .env_clear()
             .env("USER", "root")
             .env("LOGNAME", "root")
             .current_dir(self.desk.folder.path())
@@ -150,10 +149,9 @@ fn f18_the_umask_decides_nothing() {
     for umask in ["000", "077"] {
         let desk = Desk::new();
         let script = format!("umask {umask}; exec \"$0\" init lab");
-        let made = Command::new("sh")
+        let made = bare(&mut Command::new("sh"))
             .args(["-c", &script, PROGRAM])
             .current_dir(desk.folder.path())
-            .env_clear()
             .output();
         Ended::of(made.expect("the program runs")).good();
         let mode = |name: &str| {

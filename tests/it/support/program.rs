@@ -7,6 +7,15 @@ use tempfile::TempDir;
 /// The program.
 pub(crate) const PROGRAM: &str = env!("CARGO_BIN_EXE_rigday");
 
+/// Takes the environment off a command, but for the place where a build that counts what runs writes its counts.
+pub(crate) fn bare(command: &mut Command) -> &mut Command {
+    command.env_clear();
+    if let Some(place) = std::env::var_os("LLVM_PROFILE_FILE") {
+        command.env("LLVM_PROFILE_FILE", place);
+    }
+    command
+}
+
 /// A folder to be in.
 pub(crate) struct Desk {
     pub(crate) folder: TempDir,
@@ -64,7 +73,7 @@ impl Desk {
 
     pub(crate) fn command(&self, words: &[&str]) -> Command {
         let mut command = Command::new(PROGRAM);
-        command.env_clear().current_dir(self.folder.path());
+        bare(&mut command).current_dir(self.folder.path());
         command.args(words).stdin(Stdio::null());
         command
     }
@@ -109,8 +118,7 @@ impl Desk {
     pub(crate) fn run_within(&self, line: &str, kilobytes: u32) -> Ended {
         let limit = kilobytes.to_string();
         let mut command = Command::new("sh");
-        command
-            .env_clear()
+        bare(&mut command)
             .env("PATH", "/usr/bin:/bin")
             .current_dir(self.folder.path())
             .args(["-c", "ulimit -v \"$0\"; exec timeout 20 \"$@\"", &limit])

@@ -1,6 +1,6 @@
 //! The built program in a pseudo-terminal: what is typed, what arrives and when, and how the terminal is left.
 
-use super::program::PROGRAM;
+use super::program::{PROGRAM, bare};
 use rigday::clock::{Clock, SystemClock};
 use rustix::event::{PollFd, PollFlags, Timespec, poll};
 use rustix::process::{Pid, Signal, ioctl_tiocsctty, kill_process, setsid};
@@ -141,8 +141,7 @@ impl Pty {
         let before = tcgetattr(&slave).expect("its modes");
         let end = || Stdio::from(slave.try_clone().expect("one more handle"));
         let elsewhere = output.is_some();
-        command
-            .env_clear()
+        bare(&mut command)
             .env("TERM", "xterm-256color")
             .env("LANG", "C.UTF-8")
             .env("PATH", "/usr/bin:/bin")
