@@ -1,5 +1,10 @@
 //! Tables as comma-separated text (RFC 4180), safe for programs that take cells for formulas.
 
+#![cfg_attr(
+    not(test),
+    deny(clippy::indexing_slicing, clippy::arithmetic_side_effects)
+)]
+
 /// Longest cell that is read, in bytes.
 pub const CELL_MAX: usize = 4096;
 /// Most rows that are read, the header included.
@@ -117,13 +122,17 @@ impl Reader<'_> {
         self.text.get(self.at..).unwrap_or("")
     }
 
+    fn step(&mut self, bytes: usize) {
+        self.at = self.at.saturating_add(bytes);
+    }
+
     /// Goes over the end of a line where one is here.
     fn line_end(&mut self) -> bool {
         let ends = ["\r\n", "\n"];
         let Some(end) = ends.into_iter().find(|end| self.rest().starts_with(end)) else {
             return false;
         };
-        self.at += end.len();
+        self.step(end.len());
         true
     }
 
@@ -132,7 +141,7 @@ impl Reader<'_> {
         loop {
             cells.push(self.cell()?);
             if self.rest().starts_with(',') {
-                self.at += 1;
+                self.step(1);
             } else if self.rest().is_empty() || self.line_end() {
                 return Ok(cells);
             } else {
@@ -170,17 +179,17 @@ impl Reader<'_> {
             .filter(|_| rest.get(end..).is_some_and(|rest| rest.starts_with('\n')))
             .unwrap_or(cell);
         if let Some(quote) = cell.find('"') {
-            self.at += quote;
+            self.step(quote);
             return Err(self.fault("a quote inside a cell that does not begin with one"));
         }
         let cell = cell.to_owned();
-        self.at += cell.len();
+        self.step(cell.len());
         Ok(cell)
     }
 
     fn quoted(&mut self) -> Result<String, CsvFault> {
         let begun = self.at;
-        self.at += 1;
+        self.step(1);
         let mut cell = String::new();
         loop {
             let rest = self.rest();
@@ -189,12 +198,12 @@ impl Reader<'_> {
                 return Err(self.fault("the quote that begins here is never closed"));
             };
             cell.push_str(rest.get(..quote).unwrap_or(""));
-            self.at += quote + 1;
+            self.step(quote.saturating_add(1));
             if !self.rest().starts_with('"') {
                 return Ok(cell);
             }
             cell.push('"');
-            self.at += 1;
+            self.step(1);
         }
     }
 }

@@ -37,7 +37,7 @@ pub(super) fn read_ahead(
     std::thread::scope(|scope| {
         let reader = |number: u64| {
             let (sender, pieces) = sync_channel(AHEAD);
-            let from = Seq(after.0 + number * PIECE);
+            let from = Seq(after.0.saturating_add(number.saturating_mul(PIECE)));
             scope.spawn(move || read_every_other(path, from, head, &sender));
             pieces
         };
@@ -71,13 +71,13 @@ fn read_every_other(path: &Path, from: Seq, head: Seq, sender: &SyncSender<Piece
     let number = |seq: u64| i64::try_from(seq).unwrap_or(i64::MAX);
     let mut at = from.0;
     while at < head.0 {
-        let upto = (at + PIECE).min(head.0);
+        let upto = at.saturating_add(PIECE).min(head.0);
         let within = "WHERE seq > ?1 AND seq <= ?2 ORDER BY seq";
         let piece = events(&connection, within, (number(at), number(upto)));
         let is_bad = piece.is_err();
         if sender.send(piece).is_err() || is_bad {
             return;
         }
-        at += READERS * PIECE;
+        at = at.saturating_add(READERS.saturating_mul(PIECE));
     }
 }

@@ -46,7 +46,8 @@ pub(super) fn stored_leaf(row: &rusqlite::Row<'_>) -> rusqlite::Result<Hash> {
                 // Twenty places hold every number of 64 bits.
                 let _fits = write!(rest, "{number}");
                 let left = rest.len();
-                put(&mut hash, &digits[..20 - left]);
+                let written = digits.len().saturating_sub(left);
+                put(&mut hash, digits.get(..written).unwrap_or(&digits));
             }
             ValueRef::Text(bytes) | ValueRef::Blob(bytes) => put(&mut hash, bytes),
             ValueRef::Real(number) => put(&mut hash, number.to_string().as_bytes()),

@@ -47,7 +47,7 @@ impl Ids {
             }
             Self::Seeded(count) => {
                 let mut count = count.lock().unwrap_or_else(PoisonError::into_inner);
-                *count += 1;
+                *count = count.wrapping_add(1);
                 bytes = count.to_be_bytes();
             }
         }

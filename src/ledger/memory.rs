@@ -38,7 +38,7 @@ impl MemoryLedger {
         let last = self.rows.last();
         let last_ms = last.map_or(i64::MIN, |(row, _)| row.recorded_ms);
         let before = last.map_or(NO_LINK, |(_, link)| *link);
-        let seq = self.rows.len() as u64 + 1;
+        let seq = (self.rows.len() as u64).saturating_add(1);
         let row = Row::of(event, seq, self.id, last_ms, &self.env);
         self.roles.take(&row.event()?);
         let sealed = link(&before, &leaf(&row));
@@ -67,7 +67,7 @@ impl MemoryLedger {
                 Ok(Outcome::Refused { why })
             }
             Decision::Go => {
-                let first = Seq(self.rows.len() as u64 + 1);
+                let first = Seq((self.rows.len() as u64).saturating_add(1));
                 for event in events {
                     self.push(event)?;
                 }

@@ -1,6 +1,13 @@
 //! The record of what happened: append-only, and the only path to its file.
 //!
 //! Everybody else sees the [`Ledger`] trait; SQL, rows, paths and connections stay in here.
+//!
+//! A column of the file may hold anything: nothing here is indexed or added up without looking.
+
+#![cfg_attr(
+    not(test),
+    deny(clippy::indexing_slicing, clippy::arithmetic_side_effects)
+)]
 
 mod ahead;
 mod chain;

@@ -427,8 +427,10 @@ fn wait_a_little(tries: i32) -> bool {
     } else {
         (200, 600)
     };
-    let uneven = getrandom::u32().unwrap_or(0) % spread;
-    std::thread::sleep(Duration::from_micros(u64::from(least + uneven)));
+    let uneven = getrandom::u32().unwrap_or(0).checked_rem(spread);
+    std::thread::sleep(Duration::from_micros(u64::from(
+        uneven.map_or(least, |uneven| uneven.saturating_add(least)),
+    )));
     tries < BUSY_TRIES
 }
 

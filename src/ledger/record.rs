@@ -54,7 +54,7 @@ impl Row {
             id: event.id.0,
             ledger,
             site: env.site.clone(),
-            happened_ms: event.happened.get() * 60_000,
+            happened_ms: event.happened.get().saturating_mul(60_000),
             recorded_ms,
             zone: env.zone.name().to_owned(),
             offset_min: env.zone.offset(event.happened).get(),
@@ -126,7 +126,7 @@ impl Row {
     /// True where the row says what the event says; for telling a retry from a second meaning.
     pub(super) fn says(&self, event: &NewEvent) -> bool {
         self.body_says(event)
-            && self.happened_ms == event.happened.get() * 60_000
+            && self.happened_ms == event.happened.get().saturating_mul(60_000)
             && self.person == event.actor.person
             && self.uid == i64::from(event.actor.uid)
     }

@@ -345,7 +345,10 @@ impl SqliteLedger {
     /// Inserts events at the end; the seq of the first.
     fn insert_all(&self, events: &[NewEvent]) -> Result<Seq, LedgerError> {
         let last = self.last()?;
-        let first = last.as_ref().map_or(0, |last| last.row.seq) + 1;
+        let first = last
+            .as_ref()
+            .map_or(0, |last| last.row.seq)
+            .saturating_add(1);
         let mut before = last.as_ref().map_or(NO_LINK, |last| last.link);
         let mut last_ms = last.as_ref().map_or(i64::MIN, |last| last.row.recorded_ms);
         for (seq, event) in (first..).zip(events) {
@@ -523,7 +526,7 @@ impl Ledger for SqliteLedger {
                 return Ok(head);
             }
             std::thread::sleep(STEP);
-            waited += STEP;
+            waited = waited.saturating_add(STEP);
         }
     }
 
@@ -548,11 +551,13 @@ impl Ledger for SqliteLedger {
         }
         all.extend(self.trouble.borrow().clone());
         let last = self.last().ok().flatten();
-        let behind = last.map_or(0, |last| last.row.recorded_ms - self.env.clock.now_ms());
+        let behind = last.map_or(0, |last| {
+            last.row.recorded_ms.saturating_sub(self.env.clock.now_ms())
+        });
         if behind > 0 {
             all.push(format!(
                 "the host's clock stands {} min before the last event; check it",
-                behind / 60_000 + 1
+                (behind / 60_000).saturating_add(1)
             ));
         }
         all

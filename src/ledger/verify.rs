@@ -31,11 +31,11 @@ pub(super) fn check_links(
                 Ok(None) => break,
                 Err(error) => {
                     let why = format!("it cannot be read: {error}");
-                    report.faults.push((Some(Seq(at + 1)), why));
+                    report.faults.push((Some(Seq(at.saturating_add(1))), why));
                     return Ok(());
                 }
             };
-            report.events += 1;
+            report.events = report.events.saturating_add(1);
             let (seq, sealed) = match checked(row, ledger, at, &before) {
                 Ok(good) => good,
                 Err((seq, why)) => {
@@ -58,13 +58,14 @@ fn checked(
     at: u64,
     before: &Hash,
 ) -> Result<(u64, Hash), (u64, String)> {
-    let unreadable = |error: rusqlite::Error| (at + 1, format!("it cannot be read: {error}"));
+    let next = at.saturating_add(1);
+    let unreadable = |error: rusqlite::Error| (next, format!("it cannot be read: {error}"));
     let seq: i64 = row.get(0).map_err(unreadable)?;
-    let seq = u64::try_from(seq).map_err(|_| (at + 1, format!("its number is {seq}")))?;
+    let seq = u64::try_from(seq).map_err(|_| (next, format!("its number is {seq}")))?;
     let told = |why: &str| Err((seq, why.to_owned()));
-    if seq != at + 1 {
+    if seq != next {
         return Err((
-            at + 1,
+            next,
             format!("it is missing; event {seq} stands in its place"),
         ));
     }
