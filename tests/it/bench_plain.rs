@@ -119,8 +119,7 @@ fn t93_a_technicians_session_line_by_line() {
         &said[13],
         &[
             "due 1 of ",
-            "unload R-306/",
-            " step 2 on md-1 now, late 12h ",
+            "unload R-306/5 step 2 on md-1 now, late 12h 18m",
         ],
     );
     holds(&said[14], &["due 2 of "]);

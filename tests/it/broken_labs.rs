@@ -49,12 +49,12 @@ fn contents(folder: &Path) -> BTreeMap<PathBuf, Vec<u8>> {
 }
 
 /// A scratch copy of the base with the files of a case over it.
-struct Scratch {
-    root: tempfile::TempDir,
+pub(crate) struct Scratch {
+    pub(crate) root: tempfile::TempDir,
 }
 
 impl Scratch {
-    fn of(case: &str) -> Self {
+    pub(crate) fn of(case: &str) -> Self {
         let root = tempfile::tempdir().expect("a temporary folder");
         std::fs::create_dir(root.path().join("lab")).expect("a folder");
         std::fs::create_dir(root.path().join("home")).expect("a folder");
@@ -70,7 +70,7 @@ impl Scratch {
         scratch
     }
 
-    fn lab(&self) -> PathBuf {
+    pub(crate) fn lab(&self) -> PathBuf {
         self.root.path().join("lab")
     }
 

@@ -1,30 +1,22 @@
 //! What a lab folder or a file of requests says is what is read of it, and what is taken in reads the same again.
 //! The lab is that of the broken ones, without a fault.
 
+use crate::broken_labs::Scratch;
 use rigday::domain::lab::{OnFailure, Request, Sequential, Settle, Show};
 use rigday::domain::{Lab, Minutes};
 use rigday::lab::{Fault, Faults, read, take};
 use std::path::{Path, PathBuf};
-use tempfile::TempDir;
 
 /// A folder with a lab without fault.
-struct Folder(TempDir);
+struct Folder(Scratch);
 
 impl Folder {
     fn new() -> Self {
-        let root = tempfile::tempdir().expect("a temporary folder");
-        std::fs::create_dir(root.path().join("lab")).expect("a folder");
-        let base = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/data/broken/base");
-        for entry in std::fs::read_dir(base).expect("the good lab") {
-            let from = entry.expect("an entry").path();
-            let name = from.file_name().expect("a name");
-            std::fs::copy(&from, root.path().join("lab").join(name)).expect("a copy");
-        }
-        Self(root)
+        Self(Scratch::of("base"))
     }
 
     fn lab(&self) -> PathBuf {
-        self.0.path().join("lab")
+        self.0.lab()
     }
 
     /// Puts a text in the place of another in a file of the lab.
@@ -56,7 +48,7 @@ impl Folder {
 
     /// A file of requests beside the lab.
     fn file(&self, name: &str, text: &str) -> PathBuf {
-        let path = self.0.path().join(name);
+        let path = self.0.root.path().join(name);
         std::fs::write(&path, text).expect("a file");
         path
     }
