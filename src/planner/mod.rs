@@ -61,6 +61,9 @@ pub struct Progress {
     pub bound: Option<i64>,
 }
 
+/// For so many rounds of the search there is a round of prices for the bound.
+const PRICED: u64 = 20;
+
 /// Plans `problem` until `budget` is used up; the same problem, seed and number of rounds give the same
 /// plan. A budget that is used up from the start gives the first valid plan, with the bound that is there at once.
 pub fn solve(
@@ -71,11 +74,11 @@ pub fn solve(
 ) -> Solved {
     let alone = Alone::look(problem);
     let share = bound_share(problem);
-    let enough = || budget.used(0) >= share;
+    let used = |priced: u64| budget.used(priced * PRICED) / share;
     let bound: &(dyn Fn(&[RequestIx]) -> i64 + Sync) = if budget.used_up(0) {
         &|left| bound::own_paths(problem, &alone, left)
     } else {
-        &|left| bound::lower(problem, &alone, left, &enough)
+        &|left| bound::lower(problem, &alone, left, &used)
     };
     let quick = bound::own_paths(problem, &alone, &[]);
     let mut news = |rounds, cost| {
@@ -105,7 +108,7 @@ pub fn solve(
 /// rest.
 fn bound_share(problem: &Problem) -> f64 {
     const MANY: usize = 1000;
-    const SHARE: f64 = 0.15;
+    const SHARE: f64 = 0.4;
     let all: usize = problem.requests.iter().map(Request::visits).sum();
     if all > MANY { SHARE } else { 1.0 }
 }

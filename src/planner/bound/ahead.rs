@@ -377,11 +377,5 @@ fn first_within(on: &OnTime, from: Minute, length: Minutes) -> Option<Minute> {
     if length <= Minutes::ZERO {
         return Some(from);
     }
-    let spans = on.spans();
-    let next = spans.partition_point(|span| span.end <= from);
-    spans[next..]
-        .iter()
-        .map(|span| Span::new(span.start.max(from), span.end))
-        .find(|span| span.length() >= length)
-        .map(|span| span.start)
+    on.first_whole(from, length)
 }

@@ -313,7 +313,7 @@ fn rigs_are(
     loadings.all(what)
 }
 
-fn most_people(kind: &Kind<'_>) -> usize {
+pub(super) fn most_people(kind: &Kind<'_>) -> usize {
     let most = kind.people.steps().iter().map(|(_, people)| *people).max();
     most.unwrap_or(0).max(1) as usize
 }

@@ -34,12 +34,13 @@ pub(super) fn own_paths(problem: &Problem, alone: &Alone, left: &[RequestIx]) ->
 
 /// No valid plan costs less that leaves out the requests in `left`, and those that cannot be planned.
 ///
-/// `enough` is asked now and then whether what is known by now must do.
+/// `used` says which share of what may be spent on it is used up after so many rounds of prices; at 1 what is known by
+/// then must do.
 pub(super) fn lower(
     problem: &Problem,
     alone: &Alone,
     left: &[RequestIx],
-    enough: &dyn Fn() -> bool,
+    used: &dyn Fn(u64) -> f64,
 ) -> i64 {
     let ahead = Ahead::new(problem);
     let requests = (0..problem.requests.len()).map(RequestIx::from);
@@ -49,5 +50,5 @@ pub(super) fn lower(
         let crowd = crowd::walk(&ahead, request).finish;
         Some((request, crowd.map_or(path, |crowd| path.max(crowd))))
     });
-    prices::raise(&ahead, &least.collect::<Vec<_>>(), enough)
+    prices::raise(&ahead, &least.collect::<Vec<_>>(), used)
 }

@@ -56,7 +56,7 @@ fn outs(problem: &Problem, step: usize) -> Vec<Minute> {
 }
 
 pub(super) fn bound(problem: &Problem, left: &[RequestIx]) -> i64 {
-    lower(problem, &Alone::look(problem), left, &|| false)
+    lower(problem, &Alone::look(problem), left, &|_| 0.0)
 }
 
 fn minutes(texts: &[&str]) -> Vec<Minute> {

@@ -449,7 +449,7 @@ impl<'s, 'p> Walk<'s, 'p> {
         }
         let start = load + own.load;
         if condition.watch == Watch::Site && !pauses {
-            let seen = first_within(&problem.site, start, planned)?;
+            let seen = problem.site.first_whole(start, planned)?;
             if seen > start {
                 return Some(Err(Later(seen - own.load, crew)));
             }
@@ -562,16 +562,4 @@ pub(super) fn lane_of(place: Place) -> u32 {
         Place::Position(position) => position.saturating_sub(1),
         Place::Run(_) | Place::Held => 0,
     }
-}
-
-/// The first minute at or after `from` from which a whole length lies in a set of minutes.
-fn first_within(set: &OnTime, from: Minute, length: Minutes) -> Option<Minute> {
-    let spans = set.spans();
-    let next = spans.partition_point(|span| span.end <= from);
-    let mut fitting = spans[next..]
-        .iter()
-        .map(|span| Span::new(span.start.max(from), span.end));
-    fitting
-        .find(|span| span.length() >= length)
-        .map(|span| span.start)
 }

@@ -1,28 +1,41 @@
-//! The cheapest way of a request through its steps at given prices.
+//! The least that a request can cost at given prices: its units one after the other.
 //!
-//! By ticks, step after step: the least that must have been paid to come out of a step at each tick, from the least
-//! to have been there to load. A visit takes at least what the first that can load in its tick takes, and comes out no
-//! earlier; waiting costs nothing but time. All units of a request pay the same for the same way, so the
-//! least of the request is that of one unit's way, paid by all of them, with the cost of the request at its end.
+//! Of the units at a step let the `i`-th be the one that loads there as the `i`-th. It loads no earlier than the
+//! request's own crowd lets it ([`super::super::crowd`]). And where the request finishes by `C`, at least `n - i` others
+//! of the `n` units load after it and must be through by `C` as well: the crowd seen backwards. Of the last `j` to load
+//! take the one that comes out first, at `o`. All `j` come out no earlier, so `o` is at most the latest minute from which
+//! `j` can go on; if the step's rigs hold `P` units at once, at least `j - P` load at `o` or later. Whoever is out by
+//! `o` has loaded by the latest load for that; and the `j`-th from the last has loaded by then. The same holds for the
+//! people who load, of whom only so many are on shift.
 //!
-//! A way that ends after some tick costs at least what the request costs there, so ticks are looked at only as long as
-//! that is less than what the last way costs at the new prices.
+//! So each unit has a window at each step, the narrower the earlier `C` is, and it pays at least the lowest price in it.
+//! The least of the request is that over all `C` of its cost at `C` and what all units pay at all steps: `C` is
+//! tried in steps of a block of ticks, until its cost alone is more than the least so far.
+//!
+//! Example: three units, one hour each on one position, all by 13:00. The last loads by 12:00, the second by 11:00,
+//! the first by 10:00.
 
-use super::clock::{Clock, Line, Offer};
+use super::clock::{Clock, Costs, Latest, Line, Offer, Stay};
 use super::shares::Shares;
 use crate::domain::{Minute, Minutes};
 use crate::problem::{Problem, RequestIx};
 
-/// A step of a request's way.
+/// A step of a request's units.
 #[derive(Clone, Debug)]
 pub(super) struct Leg {
     pub(super) kind: usize,
-    /// By offer of the kind: how often it is paid.
+    /// By offer of the kind: how often one unit pays for it.
     pub(super) weights: Vec<f64>,
     /// Its number among the shares, where it can be done in a run.
     pub(super) share: Option<usize>,
     /// The rest before it.
     pub(super) rest: Minutes,
+    /// Before which the first, the second, … unit does not load.
+    pub(super) earliest: Vec<Minute>,
+    /// So many units are in its rigs at once at most.
+    pub(super) room: usize,
+    /// So many are loaded at once at most.
+    pub(super) hands: usize,
 }
 
 /// The units of a request that are equally far, and pay.
@@ -30,8 +43,8 @@ pub(super) struct Leg {
 pub(super) struct Party<'p> {
     pub(super) problem: &'p Problem,
     pub(super) request: RequestIx,
-    /// They do not load before.
-    pub(super) from: Minute,
+    /// How many they are.
+    pub(super) units: usize,
     /// The request does not finish before.
     pub(super) least: Minute,
     /// What happens later is not looked at.
@@ -39,20 +52,26 @@ pub(super) struct Party<'p> {
     pub(super) legs: Vec<Leg>,
 }
 
-/// For each leg the number of its offer, and of the stay there.
-pub(super) type Trip = Vec<(usize, usize)>;
+/// What is paid for: leg, number of the offer, and the stay there.
+pub(super) type Paid = (usize, usize, Stay);
 
 /// What can be had, and at what price.
 #[derive(Clone, Copy)]
 pub(super) struct Market<'a> {
     pub(super) clock: Clock,
     pub(super) offers: &'a [Vec<Offer>],
+    pub(super) latest: &'a [Latest],
+    pub(super) costs: &'a [Costs],
     pub(super) lines: &'a [Line],
     pub(super) shares: &'a Shares,
 }
 
-/// The stay by which a tick is reached: offer and number.
-type Step = (usize, usize);
+/// The lowest price in a unit's window at a step, as far as it has been looked at.
+#[derive(Clone, Copy, Debug)]
+struct Window {
+    next: usize,
+    lowest: f64,
+}
 
 impl Party<'_> {
     /// The cost of the request where it finishes then.
@@ -61,68 +80,141 @@ impl Party<'_> {
         self.problem.cost_at(self.request, finish) as f64
     }
 
-    /// The least of cost and payments, with the way if it is known; `last` is the way of the round before.
-    pub(super) fn cheapest(&self, market: Market<'_>, last: Option<&Trip>) -> (f64, Option<Trip>) {
-        let first = market.clock.tick(self.from);
-        let until = self.until(market, last).max(first);
-        let count = until - first + 1;
-        let mut paid = vec![0.0; count];
-        let mut steps: Vec<Vec<Step>> = Vec::with_capacity(self.legs.len());
-        let mut waits: Vec<Vec<usize>> = Vec::with_capacity(self.legs.len());
-        for leg in &self.legs {
-            let rest = market.clock.whole(leg.rest);
-            let wait = waited(&mut paid, if waits.is_empty() { 0 } else { rest });
-            waits.push(wait);
-            let (out, step) = through(market, leg, first, &paid);
-            paid = out;
-            steps.push(step);
-        }
+    /// The least of cost and payments, and what is paid for; nothing where it finishes later than is looked at.
+    pub(super) fn cheapest(&self, market: Market<'_>) -> (f64, Vec<Paid>) {
+        let clock = market.clock;
+        let end = clock.tick(self.last);
+        let mut windows = self.open(market);
+        let mut latest = vec![0; windows.len()];
         // Whoever ends later costs no less.
-        let mut least = (self.cost(market.clock.minute(until + 1)), None);
-        for (tick, paid) in paid.iter().enumerate().filter(|(_, paid)| paid.is_finite()) {
-            let all = paid + self.cost(market.clock.minute(first + tick));
-            if all < least.0 {
-                least = (all, Some(tick));
+        let (mut least, mut best) = (self.cost(clock.minute(end + 1)), None);
+        let mut tick = clock.tick(self.least);
+        while tick <= end {
+            let until = (tick + clock.block - 1).min(end);
+            let cost = self.cost(clock.minute(tick));
+            if cost >= least {
+                break;
             }
+            if self.latest(market, until, &mut latest) {
+                let all = cost + self.payments(market, &latest, &mut windows, least - cost);
+                if all < least {
+                    (least, best) = (all, Some(until));
+                }
+            }
+            tick = until + 1;
         }
-        let trip = |tick| back(market, &self.legs, first, tick, &steps, &waits);
-        (least.0, least.1.map(trip))
+        let bought = best.map(|until| {
+            self.latest(market, until, &mut latest);
+            self.bought(market, &latest)
+        });
+        (least, bought.unwrap_or_default())
     }
 
-    /// The last tick at which the request costs no more than the last way does now.
-    fn until(&self, market: Market<'_>, last: Option<&Trip>) -> usize {
-        let end = market.clock.tick(self.last);
-        let Some(last) = last else { return end };
+    /// The windows, by leg and rank, not looked at yet.
+    fn open(&self, market: Market<'_>) -> Vec<Window> {
+        let earliest = self.legs.iter().flat_map(|leg| &leg.earliest);
+        let window = |at: &Minute| Window {
+            next: market.clock.tick(*at) / market.clock.block,
+            lowest: f64::INFINITY,
+        };
+        earliest.map(window).collect()
+    }
+
+    /// The last ticks, by leg and rank, at which units load who are all through by a tick; false where they cannot be.
+    pub(super) fn latest(&self, market: Market<'_>, end: usize, loads: &mut [usize]) -> bool {
+        let mut after: Option<(usize, usize)> = None;
+        for (number, leg) in self.legs.iter().enumerate().rev() {
+            let latest = &market.latest[leg.kind];
+            let first = number * self.units;
+            for from_last in 0..self.units {
+                let rank = self.units - 1 - from_last;
+                let out = match after {
+                    None => Some(end),
+                    Some((first, rest)) => loads[first + rank].checked_sub(rest),
+                };
+                let Some(mut out) = out else { return false };
+                if from_last >= leg.room {
+                    out = out.min(loads[first + rank + leg.room]);
+                }
+                let Some(mut load) = latest.load_out_by(out) else {
+                    return false;
+                };
+                if from_last >= leg.hands {
+                    let hands_end = loads[first + rank + leg.hands];
+                    let Some(free) = latest.load_hands_by(hands_end) else {
+                        return false;
+                    };
+                    load = load.min(free);
+                }
+                if from_last > 0 {
+                    load = load.min(loads[first + rank + 1]);
+                }
+                loads[first + rank] = load;
+            }
+            after = Some((first, market.clock.whole(leg.rest)));
+        }
+        true
+    }
+
+    /// What all pay at least in their windows up to the latest loads; given up above `most`.
+    fn payments(
+        &self,
+        market: Market<'_>,
+        latest: &[usize],
+        windows: &mut [Window],
+        most: f64,
+    ) -> f64 {
+        let by_leg = windows
+            .chunks_mut(self.units)
+            .zip(latest.chunks(self.units));
         let mut all = 0.0;
-        let mut out = 0;
-        for (leg, (offer, stay)) in self.legs.iter().zip(last) {
-            all += pay(market, leg, *offer, *stay);
-            out = market.offers[leg.kind][*offer].stays[*stay].out;
-        }
-        all += self.cost(market.clock.minute(out));
-        let (mut low, mut high) = (out.min(end), end);
-        while low < high {
-            let middle = (low + high).div_ceil(2);
-            if self.cost(market.clock.minute(middle)) <= all {
-                low = middle;
-            } else {
-                high = middle - 1;
+        for (leg, (windows, latest)) in self.legs.iter().zip(by_leg) {
+            if market.costs[leg.kind].free {
+                continue;
+            }
+            for (window, latest) in windows.iter_mut().zip(latest) {
+                let until = latest / market.clock.block;
+                if window.next <= until {
+                    let lowest = lowest(market, leg, window.next, until);
+                    window.lowest = window.lowest.min(lowest);
+                    window.next = until + 1;
+                }
+                all += window.lowest;
+            }
+            if all >= most {
+                break;
             }
         }
-        low
+        all
     }
 
-    /// Takes from the lines what the way takes, and tells the shares of it.
+    /// The cheapest stays in the windows, the first of those that cost the same.
+    fn bought(&self, market: Market<'_>, latest: &[usize]) -> Vec<Paid> {
+        let block = market.clock.block;
+        let mut all = Vec::with_capacity(latest.len());
+        for (number, leg) in self.legs.iter().enumerate() {
+            for (rank, earliest) in leg.earliest.iter().enumerate() {
+                let from = market.clock.tick(*earliest) / block;
+                let until = latest[number * self.units + rank] / block;
+                let cheapest = cheapest_block(market, leg, from, until);
+                let stay = cheapest.and_then(|at| stay_in(market, leg, at));
+                all.extend(stay.map(|(offer, stay)| (number, offer, stay)));
+            }
+        }
+        all
+    }
+
+    /// Takes from the lines what is paid for, and tells the shares of it.
     pub(super) fn take(
         &self,
-        trip: &Trip,
+        paid: &[Paid],
         offers: &[Vec<Offer>],
         lines: &mut [Line],
         shares: &mut Shares,
     ) {
-        for (leg, (offer, stay)) in self.legs.iter().zip(trip) {
+        for (number, offer, stay) in paid {
+            let leg = &self.legs[*number];
             let own = &offers[leg.kind][*offer];
-            let stay = own.stays[*stay];
             let mut weight = leg.weights[*offer];
             if let Some(share) = leg.share.filter(|_| own.together) {
                 weight *= shares.of(share, stay.load);
@@ -136,78 +228,61 @@ impl Party<'_> {
     }
 }
 
-/// What all units of the request pay for a stay.
-fn pay(market: Market<'_>, leg: &Leg, offer: usize, stay: usize) -> f64 {
-    let own = &market.offers[leg.kind][offer];
-    let stay = own.stays[stay];
-    let rig = own
-        .rig
-        .map_or(0.0, |rig| market.lines[rig].cost(stay.load, stay.out));
-    let all = rig + market.lines[own.crew].cost(stay.load, stay.hands);
-    let share = leg.share.filter(|_| own.together);
-    let share = share.map_or(1.0, |share| market.shares.of(share, stay.load));
-    leg.weights[offer] * share * all
+/// How often one unit pays for an offer that it loads in a block.
+fn weight(market: Market<'_>, leg: &Leg, offer: usize, block: usize) -> f64 {
+    let share = leg
+        .share
+        .filter(|_| market.offers[leg.kind][offer].together);
+    let share = share.map_or(1.0, |share| {
+        let first = block * market.clock.block;
+        let last = first + market.clock.block - 1;
+        let shares = market.shares;
+        shares.of(share, first).min(shares.of(share, last))
+    });
+    leg.weights[offer] * share
 }
 
-/// Turns what was paid by each way out into the least by which one is there to load; the way out that
-/// each tick goes back to.
-fn waited(paid: &mut [f64], rest: usize) -> Vec<usize> {
-    let outs = paid.to_vec();
-    let (mut least, mut best) = (f64::INFINITY, 0);
-    let mut waited = Vec::with_capacity(paid.len());
-    for (tick, own) in paid.iter_mut().enumerate() {
-        if let Some(out) = tick.checked_sub(rest)
-            && outs[out] < least
-        {
-            (least, best) = (outs[out], out);
-        }
-        *own = least;
-        waited.push(best);
+/// The least that one unit pays which loads in some blocks.
+fn lowest(market: Market<'_>, leg: &Leg, from: usize, until: usize) -> f64 {
+    let mut lowest = f64::INFINITY;
+    for (offer, costs) in market.costs[leg.kind].by_offer.iter().enumerate() {
+        let costs = &costs[from..=until];
+        let own = if leg.share.is_some() && market.offers[leg.kind][offer].together {
+            let both = (from..).zip(costs);
+            both.map(|(block, cost)| weight(market, leg, offer, block) * cost)
+                .fold(f64::INFINITY, f64::min)
+        } else {
+            leg.weights[offer] * costs.iter().copied().fold(f64::INFINITY, f64::min)
+        };
+        // Nothing times infinity is no number, and no stay.
+        lowest = lowest.min(own);
     }
-    waited
+    lowest
 }
 
-/// The least paid by each way out, for what was paid to be there, and the stays that lead there.
-fn through(market: Market<'_>, leg: &Leg, first: usize, paid: &[f64]) -> (Vec<f64>, Vec<Step>) {
-    let mut least = vec![f64::INFINITY; paid.len()];
-    let mut steps = vec![(0, 0); paid.len()];
-    for (offer, own) in market.offers[leg.kind].iter().enumerate() {
-        let begin = own.stays.partition_point(|stay| stay.load < first);
-        for (number, stay) in own.stays.iter().enumerate().skip(begin) {
-            let (load, out) = (stay.load - first, stay.out - first);
-            if load >= paid.len() {
-                break;
-            }
-            if out >= paid.len() {
-                continue;
-            }
-            let all = paid[load] + pay(market, leg, offer, number);
-            if all < least[out] {
-                least[out] = all;
-                steps[out] = (offer, number);
-            }
+/// The block in which it pays least, the first of them.
+fn cheapest_block(market: Market<'_>, leg: &Leg, from: usize, until: usize) -> Option<usize> {
+    let (mut least, mut best) = (f64::INFINITY, None);
+    for block in from..=until {
+        let own = lowest(market, leg, block, block);
+        if own < least {
+            (least, best) = (own, Some(block));
+        }
+        if own <= 0.0 {
+            break;
         }
     }
-    (least, steps)
+    best
 }
 
-/// The way that comes out at a tick.
-fn back(
-    market: Market<'_>,
-    legs: &[Leg],
-    first: usize,
-    tick: usize,
-    steps: &[Vec<Step>],
-    waits: &[Vec<usize>],
-) -> Trip {
-    let mut trip = Trip::with_capacity(legs.len());
-    let mut out = tick;
-    for ((leg, steps), waits) in legs.iter().zip(steps).zip(waits).rev() {
-        let (offer, stay) = steps[out];
-        trip.push((offer, stay));
-        let load = market.offers[leg.kind][offer].stays[stay].load - first;
-        out = waits[load];
-    }
-    trip.reverse();
-    trip
+/// The cheapest stay that loads in a block.
+fn stay_in(market: Market<'_>, leg: &Leg, block: usize) -> Option<(usize, Stay)> {
+    let offers = market.offers[leg.kind].iter().enumerate();
+    let stays = offers.flat_map(|(offer, own)| {
+        let weight = weight(market, leg, offer, block);
+        let stays = own.in_block(market.clock, block).iter();
+        stays.map(move |stay| (weight * own.cost(market.lines, stay), offer, *stay))
+    });
+    let cheapest = stays.min_by(|a, b| a.0.total_cmp(&b.0));
+    cheapest.map(|(_, offer, stay)| (offer, stay))
 }

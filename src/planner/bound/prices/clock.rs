@@ -15,9 +15,12 @@ use crate::problem::Problem;
 
 /// Minutes from tick to tick: the least that makes few ticks, or the last.
 const MINUTES: [i64; 5] = [1, 2, 5, 10, 15];
-const FEW: i64 = 9000;
-/// Ticks for which a price is the same: four hours where one is ten minutes.
-const BUCKET: usize = 24;
+const FEW: i64 = 18_000;
+/// Ticks for which a price, or a share, is the same: two hours where one is five minutes.
+pub(super) const BUCKET: usize = 24;
+/// Blocks of ticks that are enough; each lies in two buckets at most.
+const BLOCKS: usize = 2500;
+const LONGEST_BLOCK: usize = BUCKET;
 
 /// Ticks from `now` on.
 #[derive(Clone, Copy, Debug)]
@@ -27,6 +30,8 @@ pub(super) struct Clock {
     length: i64,
     /// How many there are.
     pub(super) ticks: usize,
+    /// Ticks that are looked at as one where nothing but a lowest price is sought.
+    pub(super) block: usize,
 }
 
 impl Clock {
@@ -38,8 +43,10 @@ impl Clock {
             origin: problem.now,
             length: *length.unwrap_or(&MINUTES[MINUTES.len() - 1]),
             ticks: 0,
+            block: 1,
         };
         clock.ticks = clock.tick(last) + 1;
+        clock.block = clock.ticks.div_ceil(BLOCKS).min(LONGEST_BLOCK);
         clock
     }
 
@@ -49,6 +56,7 @@ impl Clock {
             origin,
             length,
             ticks,
+            block: 1,
         }
     }
 
@@ -88,6 +96,134 @@ pub(super) struct Offer {
     pub(super) together: bool,
     /// Sorted by load.
     pub(super) stays: Vec<Stay>,
+}
+
+impl Offer {
+    /// The stays that load in a block of ticks.
+    pub(super) fn in_block(&self, clock: Clock, block: usize) -> &[Stay] {
+        let before = |tick: usize| self.stays.partition_point(|stay| stay.load < tick);
+        &self.stays[before(block * clock.block)..before((block + 1) * clock.block)]
+    }
+
+    /// Leaves out the stays between two others of their block that never cost less than both: prices are the same for
+    /// a bucket of ticks, so what a stay costs rises or falls evenly while its load and its ends move on evenly.
+    pub(super) fn thin(&mut self, clock: Clock, lines: &[Line]) {
+        let pace = |one: &Stay, other: &Stay| self.pace(clock, lines, one, other);
+        let stays = &self.stays;
+        let kept = |ix: usize| {
+            let (Some(before), Some(after)) = (ix.checked_sub(1), stays.get(ix + 1)) else {
+                return true;
+            };
+            let first = pace(&stays[before], &stays[ix]);
+            first.is_none() || first != pace(&stays[ix], after)
+        };
+        let kept: Vec<bool> = (0..stays.len()).map(kept).collect();
+        let mut kept = kept.into_iter();
+        self.stays.retain(|_| kept.next().unwrap_or(true));
+    }
+
+    /// By how much load, hands and way out move on from one stay to the next; `None` where they are not in one block, or
+    /// where a price may change between them.
+    fn pace(&self, clock: Clock, lines: &[Line], one: &Stay, other: &Stay) -> Option<[usize; 3]> {
+        let crew = &lines[self.crew];
+        let rig = self.rig.map(|rig| &lines[rig]);
+        let even = |line: &Line, from: usize, to: usize| line.is_even(from, to);
+        let all_even = even(crew, one.load, other.load)
+            && even(crew, one.hands, other.hands)
+            && rig
+                .is_none_or(|rig| even(rig, one.load, other.load) && even(rig, one.out, other.out));
+        let same_block = one.load / clock.block == other.load / clock.block;
+        (all_even && same_block && other.hands >= one.hands && other.out >= one.out).then(|| {
+            [
+                other.load - one.load,
+                other.hands - one.hands,
+                other.out - one.out,
+            ]
+        })
+    }
+
+    /// What a stay costs at the prices of the lines.
+    pub(super) fn cost(&self, lines: &[Line], stay: &Stay) -> f64 {
+        let rig = self
+            .rig
+            .map_or(0.0, |rig| lines[rig].cost(stay.load, stay.out));
+        rig + lines[self.crew].cost(stay.load, stay.hands)
+    }
+}
+
+/// The last loads of a kind of step, by tick.
+#[derive(Clone, Debug)]
+pub(super) struct Latest {
+    /// One more than the last load that is out by then; zero where there is none.
+    out: Vec<u32>,
+    /// The same of those whose hands are free by then.
+    hands: Vec<u32>,
+}
+
+impl Latest {
+    pub(super) fn new(offers: &[Offer], clock: &Clock) -> Self {
+        let loads = |end: fn(&Stay) -> usize| {
+            let mut loads: Vec<u32> = vec![0; clock.ticks + 1];
+            for stay in offers.iter().flat_map(|own| &own.stays) {
+                let load = u32::try_from(stay.load + 1).unwrap_or(u32::MAX);
+                loads[end(stay)] = loads[end(stay)].max(load);
+            }
+            for tick in 1..loads.len() {
+                loads[tick] = loads[tick].max(loads[tick - 1]);
+            }
+            loads
+        };
+        Self {
+            out: loads(|stay| stay.out),
+            hands: loads(|stay| stay.hands),
+        }
+    }
+
+    /// The last tick at which a visit loads that is out by a tick.
+    pub(super) fn load_out_by(&self, tick: usize) -> Option<usize> {
+        (self.out[tick] as usize).checked_sub(1)
+    }
+
+    /// The last tick at which a visit loads whose person is free by a tick.
+    pub(super) fn load_hands_by(&self, tick: usize) -> Option<usize> {
+        (self.hands[tick] as usize).checked_sub(1)
+    }
+}
+
+/// What the stays of a kind of step cost at the present prices.
+#[derive(Clone, Debug)]
+pub(super) struct Costs {
+    /// By offer and block: the least of those that load in it; infinite where none does.
+    pub(super) by_offer: Vec<Vec<f64>>,
+    /// True where none costs anything.
+    pub(super) free: bool,
+}
+
+impl Costs {
+    pub(super) fn new(offers: &[Offer], clock: &Clock) -> Self {
+        let blocks = clock.ticks.div_ceil(clock.block);
+        Self {
+            by_offer: vec![vec![f64::INFINITY; blocks]; offers.len()],
+            free: false,
+        }
+    }
+
+    /// Looks at the prices of the lines.
+    pub(super) fn look(&mut self, offers: &[Offer], clock: &Clock, lines: &[Line]) {
+        let free = |line: usize| lines[line].is_free();
+        let all_free = |own: &Offer| free(own.crew) && own.rig.is_none_or(free);
+        let was_free = std::mem::replace(&mut self.free, offers.iter().all(all_free));
+        if was_free && self.free {
+            return;
+        }
+        for (costs, offer) in self.by_offer.iter_mut().zip(offers) {
+            costs.fill(f64::INFINITY);
+            for stay in &offer.stays {
+                let least = &mut costs[stay.load / clock.block];
+                *least = least.min(offer.cost(lines, stay));
+            }
+        }
+    }
 }
 
 /// By kind of step and way: the visits there are.
@@ -170,6 +306,20 @@ impl Line {
         self.before[to] - self.before[from]
     }
 
+    /// True where every tick from one to before another costs the same.
+    fn is_even(&self, from: usize, to: usize) -> bool {
+        from == to
+            || from / BUCKET == (to - 1) / BUCKET
+                && self.open[from..to]
+                    .iter()
+                    .all(|own| (*own > 0.0) == (self.open[from] > 0.0))
+    }
+
+    /// True where it costs nothing.
+    pub(super) fn is_free(&self) -> bool {
+        self.before.last().is_none_or(|all| *all <= 0.0)
+    }
+
     /// Takes that much of it.
     pub(super) fn take(&mut self, from: usize, to: usize, weight: f64) {
         for tick in from..to {
@@ -185,12 +335,16 @@ impl Line {
 
     /// Adds prices up, and forgets what was taken.
     pub(super) fn add_up(&mut self) {
+        self.taken.fill(0.0);
         let mut sum = 0.0;
+        let free = self.price.iter().all(|price| *price <= 0.0);
+        if free && self.is_free() {
+            return;
+        }
         for (tick, open) in self.open.iter().enumerate() {
             sum += self.price[tick / BUCKET] * open;
             self.before[tick + 1] = sum;
         }
-        self.taken.fill(0.0);
     }
 
     /// Turns to where more is taken than there is, `kept` of the last direction staying; the square of its

@@ -8,9 +8,9 @@
 //! is and fall where less is (subgradient steps; Held, Wolfe & Crowder 1974, from memory). The best of all
 //! prices tried counts, so that the bound holds however far they got.
 //!
-//! The least of a request: its units are alike, each goes through its steps by the cheapest way ([`cheapest`])
-//! that ends by the request's finish, and that is no earlier than its own crowd allows. Largest rests, the unload's person,
-//! changeovers and what has started are not priced.
+//! The least of a request: for each finish its cost, and what its units must pay at least at each step, one after the
+//! other, so that all are through by then ([`cheapest`]). Largest rests, the unload's person, changeovers and
+//! what has started are not priced.
 //!
 //! A run on a rig loaded together is paid for once, by shares ([`shares`]). Time is counted on a clock that moves
 //! every few minutes ([`clock`]).
@@ -30,25 +30,26 @@ use super::{crowd, seats};
 use crate::domain::lab::Loading;
 use crate::domain::{Minute, Minutes};
 use crate::problem::{CondIx, RequestIx, Unit};
-use cheapest::{Leg, Market, Party, Trip};
-use clock::{Clock, Line, Offer};
+use cheapest::{Leg, Market, Paid, Party};
+use clock::{Clock, Costs, Latest, Line, Offer};
 use shares::Shares;
 
-/// Rounds of prices.
-const ROUNDS: usize = 120;
+/// Rounds of prices at most.
+const ROUNDS: u64 = 300;
 /// Visits beyond which nothing is priced: the rounds would take longer than the bound may.
 const VISITS: usize = 10_000;
-/// The first step aims so far above the best bound, and moves this share of the way.
-const AIM: f64 = 1.3;
-const FIRST_STEP: f64 = 0.6;
-/// Rounds without gain after which steps become shorter, and by how much.
-const STALL: usize = 8;
-const SHORTER: f64 = 0.6;
+/// A step aims so far above the best bound, and at most so far above where it is.
+const AIM: f64 = 1.6;
+const FAR: f64 = 0.6;
+/// Steps go this share of the way at first and in the end.
+const FIRST_STEP: f64 = 1.0;
+const LAST_STEP: f64 = 0.003;
 /// The share of the last direction that a step keeps.
-const KEPT: f64 = 0.4;
+const KEPT: f64 = 0.7;
 /// Rounds after which shares are divided anew.
-const DIVIDED: usize = 10;
-/// A request's steps are looked at until its least finish and as long again, or so long.
+const DIVIDED: u64 = 10;
+/// A request's steps are looked at until its least finish and as long again, or so long, or half as long as all
+/// least finishes are away: where much waits for the same rig much waits long.
 const LONGER: Minutes = Minutes::hours(7 * 24);
 /// A sum of some thousand products is exact to this share.
 const EXACT: f64 = 1e-9;
@@ -56,17 +57,17 @@ const EXACT: f64 = 1e-9;
 /// A request with the minute before which it does not finish.
 pub(super) type Least = (RequestIx, Minute);
 
-/// No plan of these requests costs less; never below the sum of their least costs. `enough` says when to
-/// settle for the prices found so far.
+/// No plan of these requests costs less; never below the sum of their least costs. `used` says which share
+/// of the budget is used up after so many rounds: at 1 the prices found so far must do.
 #[expect(
     clippy::cast_possible_truncation,
     reason = "a gain is far below 2^53, and was rounded down"
 )]
-pub(super) fn raise(ahead: &Ahead<'_>, all: &[Least], enough: &dyn Fn() -> bool) -> i64 {
+pub(super) fn raise(ahead: &Ahead<'_>, all: &[Least], used: &dyn Fn(u64) -> f64) -> i64 {
     let problem = ahead.problem;
     let base: i64 = all.iter().map(|(own, at)| problem.cost_at(*own, *at)).sum();
     let visits = |(own, _): &Least| problem.requests[own.ix()].visits();
-    if all.iter().map(visits).sum::<usize>() > VISITS || enough() {
+    if all.iter().map(visits).sum::<usize>() > VISITS || used(0) >= 1.0 {
         return base;
     }
     let mut prices = Prices::new(ahead, all);
@@ -74,7 +75,7 @@ pub(super) fn raise(ahead: &Ahead<'_>, all: &[Least], enough: &dyn Fn() -> bool)
         return base;
     }
     let priced: f64 = prices.parties.iter().map(|own| own.cost(own.least)).sum();
-    let gain = prices.best_of(ROUNDS, priced, enough) - priced;
+    let gain = prices.best_of(priced, used) - priced;
     let gain = gain - EXACT * base as f64;
     base + (gain.floor() as i64).max(0)
 }
@@ -82,9 +83,11 @@ pub(super) fn raise(ahead: &Ahead<'_>, all: &[Least], enough: &dyn Fn() -> bool)
 /// Those who pay, and what is for sale.
 struct Prices<'p> {
     parties: Vec<Party<'p>>,
-    trips: Vec<Option<Trip>>,
     /// By kind of step: its rigs.
     offers: Vec<Vec<Offer>>,
+    /// By kind of step.
+    latest: Vec<Latest>,
+    costs: Vec<Costs>,
     clock: Clock,
     /// Rigs, then crews.
     lines: Vec<Line>,
@@ -94,42 +97,49 @@ struct Prices<'p> {
 impl<'p> Prices<'p> {
     fn new(ahead: &Ahead<'p>, all: &[Least]) -> Self {
         let mut shares = Shares::default();
+        let last = all.iter().map(|(_, least)| *least).max();
+        let span = last.map_or(Minutes::ZERO, |last| last - ahead.problem.now);
+        let longer = LONGER.max(Minutes::new(span.get() / 2));
         let parties = all.iter();
         let parties: Vec<Party<'p>> = parties
-            .filter_map(|(request, least)| party(ahead, *request, *least, &mut shares))
+            .filter_map(|own| party(ahead, *own, longer, &mut shares))
             .collect();
         let last = parties.iter().map(|own| own.last).max();
         let clock = Clock::new(ahead.problem, last.unwrap_or(ahead.problem.now));
         shares.open(&clock);
+        let lines = clock::lines(ahead.problem, &clock);
+        let mut offers = clock::offers(ahead, &clock);
+        let latest = offers.iter().map(|own| Latest::new(own, &clock)).collect();
+        for own in offers.iter_mut().flatten() {
+            own.thin(clock, &lines);
+        }
         Self {
-            trips: vec![None; parties.len()],
             parties,
-            offers: clock::offers(ahead, &clock),
-            lines: clock::lines(ahead.problem, &clock),
+            latest,
+            costs: offers.iter().map(|own| Costs::new(own, &clock)).collect(),
+            offers,
+            lines,
             clock,
             shares,
         }
     }
 
-    /// The best bound of some rounds of prices, the first of which are all zero.
-    fn best_of(&mut self, rounds: usize, base: f64, enough: &dyn Fn() -> bool) -> f64 {
-        let (mut best, mut step, mut stalled) = (base, FIRST_STEP, 0);
-        for round in 1..=rounds {
-            if enough() {
-                break;
-            }
+    /// The best bound of rounds of prices, the first of which are all zero, until all is used.
+    fn best_of(&mut self, base: f64, used: &dyn Fn(u64) -> f64) -> f64 {
+        let mut best = base;
+        for round in 1..=ROUNDS {
+            let used = used(round).max(round as f64 / ROUNDS as f64);
             let value = self.round();
-            stalled = if value > best { 0 } else { stalled + 1 };
             best = best.max(value);
-            if stalled == STALL {
-                step *= SHORTER;
-                stalled = 0;
+            if used >= 1.0 {
+                break;
             }
             let length: f64 = self.lines.iter_mut().map(|line| line.turn(KEPT)).sum();
             if length <= 0.0 {
                 break;
             }
-            let far = step * (AIM * best - value) / length;
+            let step = FIRST_STEP * (LAST_STEP / FIRST_STEP).powf(used);
+            let far = step * (AIM * best - value).min(FAR * best) / length;
             for line in &mut self.lines {
                 line.step(far);
             }
@@ -140,27 +150,37 @@ impl<'p> Prices<'p> {
         best
     }
 
+    fn market(&self) -> Market<'_> {
+        Market {
+            clock: self.clock,
+            offers: &self.offers,
+            latest: &self.latest,
+            costs: &self.costs,
+            lines: &self.lines,
+            shares: &self.shares,
+        }
+    }
+
     /// The bound at the present prices; whoever pays takes what it pays for.
     fn round(&mut self) -> f64 {
         for line in &mut self.lines {
             line.add_up();
         }
-        let mut value = -self.lines.iter().map(Line::paid_back).sum::<f64>();
-        let market = Market {
-            clock: self.clock,
-            offers: &self.offers,
-            lines: &self.lines,
-            shares: &self.shares,
-        };
-        for (party, trip) in self.parties.iter().zip(&mut self.trips) {
-            let (least, next) = party.cheapest(market, trip.as_ref());
-            value += least;
-            *trip = next;
+        for (costs, offers) in self.costs.iter_mut().zip(&self.offers) {
+            costs.look(offers, &self.clock, &self.lines);
         }
-        for (party, trip) in self.parties.iter().zip(&self.trips) {
-            if let Some(trip) = trip {
-                party.take(trip, &self.offers, &mut self.lines, &mut self.shares);
-            }
+        let mut value = -self.lines.iter().map(Line::paid_back).sum::<f64>();
+        let bought: Vec<Vec<Paid>> = self
+            .parties
+            .iter()
+            .map(|party| {
+                let (least, paid) = party.cheapest(self.market());
+                value += least;
+                paid
+            })
+            .collect();
+        for (party, paid) in self.parties.iter().zip(&bought) {
+            party.take(paid, &self.offers, &mut self.lines, &mut self.shares);
         }
         value
     }
@@ -170,8 +190,8 @@ impl<'p> Prices<'p> {
 /// where there are none.
 fn party<'p>(
     ahead: &Ahead<'p>,
-    request: RequestIx,
-    least: Minute,
+    (request, least): Least,
+    longer: Minutes,
     shares: &mut Shares,
 ) -> Option<Party<'p>> {
     let problem = ahead.problem;
@@ -193,11 +213,11 @@ fn party<'p>(
     };
     let arrival = equally_far(first).map(arrival).min()?;
     let from = arrival.max(own.ready).max(problem.now);
-    let longer = (least - from).at_least_zero().max(LONGER);
+    let longer = (least - from).at_least_zero().max(longer);
     let mut party = Party {
         problem,
         request,
-        from,
+        units: count,
         least,
         last: (least + longer).min(problem.end),
         legs: Vec::new(),
@@ -208,43 +228,49 @@ fn party<'p>(
             .checked_sub(1)
             .and_then(|last| walked.steps[last].outs.first());
         let from = before.map_or(from, |out| from.max(*out + own.steps[step].rest_min));
-        party
-            .legs
-            .push(leg(ahead, request, step, count, |condition| {
-                shares.add(condition, from)
-            }));
+        let earliest = &walked.steps[step].loads[..count];
+        let share = |condition| shares.add(condition, from);
+        party.legs.push(leg(ahead, request, step, earliest, share));
     }
     Some(party)
 }
 
-/// One step of `count` units.
+/// One step of units that load no earlier, one after the other.
 fn leg(
     ahead: &Ahead<'_>,
     request: RequestIx,
     step: usize,
-    count: usize,
+    earliest: &[Minute],
     share: impl FnOnce(CondIx) -> usize,
 ) -> Leg {
     let rigs = &ahead.problem.rigs;
     let own = &ahead.problem.requests[request.ix()];
-    let kind = ahead.kind_number(&own.steps[step]);
+    let number = ahead.kind_number(&own.steps[step]);
+    let kind = &ahead.kinds[number];
     let in_run = seats::units_in_a_run(ahead, own, step, own.steps.len());
     let eligible = ahead.problem.rigs_for(&own.steps[step]).iter();
     let mut loadings = eligible.map(|(rig, _)| rigs[rig.ix()].loading);
     let runs = loadings.any(|loading| loading == Loading::Together);
     let weight = |way: &Way| match rigs.get(way.room) {
         Some(rig) if rig.loading == Loading::Together => {
-            let most = count.min(in_run).min(rig.positions as usize).max(1);
-            count as f64 / most as f64
+            let most = earliest.len().min(in_run).min(rig.positions as usize);
+            1.0 / most.max(1) as f64
         }
         // Several rigs seen as one: perhaps a run, whose hands are shared.
         None if runs => 0.0,
-        _ => count as f64,
+        _ => 1.0,
     };
     Leg {
-        kind,
-        weights: ahead.kinds[kind].ways.iter().map(weight).collect(),
+        kind: number,
+        weights: kind.ways.iter().map(weight).collect(),
         share: runs.then(|| share(own.steps[step].condition)),
         rest: own.steps[step].rest_min,
+        earliest: earliest.to_vec(),
+        room: seats::room(ahead.problem, &own.steps[step], in_run).max(1),
+        hands: if !runs && kind.takes_hands() {
+            crowd::most_people(kind)
+        } else {
+            usize::MAX
+        },
     }
 }

@@ -12,22 +12,20 @@
 //! Example: two steps of one condition, of which only the first can be there by 10:00: its share of a run at 10:00
 //! is nearly one.
 
-use super::clock::Clock;
+use super::clock::{BUCKET, Clock};
 use crate::domain::Minute;
 use crate::problem::CondIx;
 use std::collections::BTreeMap;
 
-/// Ticks for which a share is the same: six hours where one is ten minutes.
-const BUCKET: usize = 36;
 /// Likelihood of whoever cannot be there, or never was: nobody's share is nothing.
 const UNLIKELY: f64 = 1e-6;
 /// The likelihood falls to a quarter in so many buckets after the first load.
-const LONG_AGO: f64 = 6.0;
+const LONG_AGO: f64 = 9.0;
 /// What a round adds, and what is left of it a round later.
 const ADDED: f64 = 0.1;
 const LEFT: f64 = 0.97;
 /// Buckets to each side of a load that count as the same time.
-const NEAR: usize = 4;
+const NEAR: usize = 6;
 
 /// Shares of steps, by time.
 #[derive(Clone, Debug, Default)]

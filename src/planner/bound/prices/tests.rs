@@ -1,6 +1,6 @@
 //! Prices on examples worked by hand.
 
-use super::clock::{Clock, Stay, offers};
+use super::clock::{Clock, Costs, Stay, offers};
 use super::{Ahead, Least, Prices};
 use crate::domain::Minutes;
 use crate::domain::lab::{Lab, Loading, Watch};
@@ -11,6 +11,11 @@ use crate::problem::{Problem, RequestIx};
 
 /// Two requests of one unit each, of priority 1, on a rig of one position.
 fn two(loading: Loading, methods: [&str; 2]) -> Lab {
+    two_of(1, loading, methods)
+}
+
+/// The same of some units each.
+fn two_of(units: usize, loading: Loading, methods: [&str; 2]) -> Lab {
     let mut lab = lab();
     add_rig(&mut lab, "heat", loading, 2, 0);
     lab.rigs[0].positions = if loading == Loading::Each { 1 } else { 2 };
@@ -20,8 +25,8 @@ fn two(loading: Loading, methods: [&str; 2]) -> Lab {
     for method in lab.methods.values_mut() {
         method.does = "heat".into();
     }
-    add_request(&mut lab, "A", &[methods[0]], 1);
-    add_request(&mut lab, "B", &[methods[1]], 1);
+    add_request(&mut lab, "A", &[methods[0]], units);
+    add_request(&mut lab, "B", &[methods[1]], units);
     for request in &mut lab.requests {
         request.priority = 1;
     }
@@ -33,11 +38,20 @@ fn least(problem: &Problem, text: &str) -> Vec<Least> {
     requests.map(|request| (request, at(text))).collect()
 }
 
+/// Prices that are looked at tick by tick.
+fn by_the_tick<'p>(ahead: &Ahead<'p>, all: &[Least]) -> Prices<'p> {
+    let mut prices = Prices::new(ahead, all);
+    prices.clock.block = 1;
+    let costs = prices.offers.iter();
+    prices.costs = costs.map(|own| Costs::new(own, &prices.clock)).collect();
+    prices
+}
+
 #[test]
 fn who_pays_for_a_place_and_who_waits_for_it_cost_the_same() {
     let problem = compiled(&two(Loading::Each, ["heat", "heat"]));
     let ahead = Ahead::new(&problem);
-    let mut prices = Prices::new(&ahead, &least(&problem, "01 12:00"));
+    let mut prices = by_the_tick(&ahead, &least(&problem, "01 12:00"));
     assert!((prices.round() - 480.0).abs() < 1e-6);
     // One for every minute from 08:00 to 12:00.
     let ticks = prices.clock.tick(at("01 12:00"));
@@ -63,6 +77,31 @@ fn who_can_share_a_run_pays_for_it_once() {
     let apart = compiled(&two(Loading::Together, ["heat", "bake"]));
     let found = bound(&apart, &[]);
     assert!((700..=720).contains(&found), "{found}");
+}
+
+#[test]
+fn units_load_one_after_the_other_so_that_all_are_through() {
+    let mut lab = lab();
+    add_rig(&mut lab, "heat", Loading::Each, 1, 0);
+    add_method(&mut lab, "heat", 60, Watch::None);
+    add_request(&mut lab, "A", &["heat"], 3);
+    let problem = compiled(&lab);
+    let ahead = Ahead::new(&problem);
+    let prices = by_the_tick(&ahead, &least(&problem, "01 11:00"));
+    let tick = |text: &str| prices.clock.tick(at(text));
+    let mut loads = [0; 3];
+    let party = &prices.parties[0];
+    assert!(party.latest(prices.market(), tick("01 13:00"), &mut loads));
+    assert_eq!(loads, ["01 10:00", "01 11:00", "01 12:00"].map(tick));
+    assert!(!party.latest(prices.market(), tick("01 10:30"), &mut loads));
+}
+
+#[test]
+fn who_waits_for_all_units_of_another_waits_with_the_first_of_its_own() {
+    let problem = compiled(&two_of(3, Loading::Each, ["heat", "heat"]));
+    // Alone each takes twelve hours; one after the other the second takes twice as long.
+    let found = bound(&problem, &[]);
+    assert!((2100..=2160).contains(&found), "{found}");
 }
 
 #[test]
