@@ -119,7 +119,7 @@ fn t93_a_technicians_session_line_by_line() {
         &said[13],
         &[
             "due 1 of ",
-            "unload R-306/5 step 2 on md-1 now, late 12h 18m",
+            "unload R-306/4 step 2 on md-1 now, late 12h 3m",
         ],
     );
     holds(&said[14], &["due 2 of "]);

@@ -4,6 +4,7 @@
 //! is taken off is chosen where cost arises: a late or long request with others that use its rigs at the
 //! same time. A round changes only what it takes off, so its price does not grow with the plan.
 
+mod blockers;
 mod ruins;
 
 use super::construct::{Builder, Style};
@@ -11,7 +12,7 @@ use super::random::Random;
 use super::reach::Late;
 use super::timeline::Placed;
 use crate::domain::{Minute, Minutes};
-use crate::problem::{RequestIx, UnitIx};
+use crate::problem::{RequestIx, RigIx, UnitIx};
 use ruins::{Piece, RUINS};
 use std::collections::BTreeMap;
 
@@ -32,6 +33,8 @@ const APART: f64 = 0.2;
 /// How often the pieces go in again in any order, and one in so many times the first does not go ahead otherwise.
 const SHUFFLED: f64 = 0.3;
 const LATER: usize = 4;
+/// How often nobody may count on it that those who go in after it come out better than before.
+const WARY: f64 = 0.9;
 /// How often a round is tried again with whoever found no place put in first.
 const RETRIES: usize = 1;
 
@@ -82,6 +85,19 @@ impl Score {
     }
 }
 
+/// A request of which a round takes something off, sorted by request.
+struct Stake {
+    request: RequestIx,
+    /// Nobody counts on it that it costs less, as long as it is not whole again.
+    floor: i64,
+}
+
+/// What a request costs at least, and how many of its pieces are still to be put in.
+struct Hope {
+    pieces: usize,
+    least: i64,
+}
+
 /// A search in progress.
 pub(super) struct Search<'b, 'p> {
     builder: &'b mut Builder<'p>,
@@ -90,6 +106,8 @@ pub(super) struct Search<'b, 'p> {
     movable: Vec<RequestIx>,
     /// Rigs a request could use, as a set of bits by rig number modulo 64.
     rigs: Vec<u64>,
+    /// The rigs on which each crew works.
+    rigs_of_crews: Vec<Vec<RigIx>>,
     /// When each request finishes at the earliest.
     least: &'b [Minute],
     cost: i64,
@@ -129,6 +147,7 @@ impl<'b, 'p> Search<'b, 'p> {
             builder,
             random: Random::new(seed),
             movable,
+            rigs_of_crews: blockers::rigs_of_crews(problem),
             rigs,
             least,
             cost,
@@ -161,7 +180,8 @@ impl<'b, 'p> Search<'b, 'p> {
         let mut requests: Vec<RequestIx> = pieces.iter().map(|piece| piece.request).collect();
         requests.sort_unstable();
         requests.dedup();
-        let before: i64 = self.costs(&requests);
+        let costs = self.costs(&requests);
+        let before: i64 = costs.iter().sum();
         let old: Vec<Taken> = requests
             .iter()
             .map(|request| self.builder.bookings_of(*request).collect())
@@ -173,8 +193,17 @@ impl<'b, 'p> Search<'b, 'p> {
         let bookings = taken.iter().map(Vec::len).sum();
         let most = before + self.allowance();
         let order = self.order(&taken);
-        let change = if self.recreate(pieces, order, &requests, most) {
-            Some(self.costs(&requests) - before)
+        let wary = self.random.fraction() < WARY;
+        let stakes: Vec<Stake> = requests
+            .iter()
+            .zip(costs)
+            .map(|(request, cost)| Stake {
+                request: *request,
+                floor: if wary { cost } else { 0 },
+            })
+            .collect();
+        let change = if self.recreate(pieces, order, &stakes, most) {
+            Some(self.costs(&requests).iter().sum::<i64>() - before)
         } else {
             None
         };
@@ -200,11 +229,11 @@ impl<'b, 'p> Search<'b, 'p> {
         (gain, bookings)
     }
 
-    fn costs(&self, requests: &[RequestIx]) -> i64 {
+    fn costs(&self, requests: &[RequestIx]) -> Vec<i64> {
         let costs = requests
             .iter()
             .map(|request| request_cost(self.builder, *request));
-        costs.sum()
+        costs.collect()
     }
 
     /// A way to ruin, drawn by what each has earned for its work of late.
@@ -294,13 +323,13 @@ impl<'b, 'p> Search<'b, 'p> {
         &mut self,
         pieces: &[Piece],
         order: Vec<usize>,
-        requests: &[RequestIx],
+        stakes: &[Stake],
         most: i64,
     ) -> bool {
         let mut order: Vec<&Piece> = order.into_iter().map(|ix| &pieces[ix]).collect();
         self.builder.style = self.style();
         let mut tries = 0;
-        while let Err(failed) = self.put_in_order(&order, requests, most) {
+        while let Err(failed) = self.put_in_order(&order, stakes, most) {
             tries += 1;
             if failed == 0 || tries > RETRIES {
                 return false;
@@ -314,32 +343,59 @@ impl<'b, 'p> Search<'b, 'p> {
     }
 
     /// Puts the pieces in, one after the other; or says which finds no place.
-    fn put_in_order(
-        &mut self,
-        order: &[&Piece],
-        requests: &[RequestIx],
-        most: i64,
-    ) -> Result<(), usize> {
+    fn put_in_order(&mut self, order: &[&Piece], stakes: &[Stake], most: i64) -> Result<(), usize> {
         let whole = order.iter().filter(|piece| piece.whole);
         let whole: Vec<RequestIx> = whole.map(|piece| piece.request).collect();
         self.builder.cast_shadows(&whole);
+        let mut hopes = self.hopes(order, stakes);
+        let mut least: i64 = hopes.iter().map(|hope| hope.least).sum();
         let mut result = Ok(());
         for (ix, piece) in order.iter().enumerate() {
             if piece.whole {
                 self.builder.lift_shadows_of(piece.request);
             }
-            if result.is_ok() {
-                let least: i64 = requests.iter().map(|own| self.least_cost(*own)).sum();
-                let own = self.least_cost(piece.request) + most - least;
-                self.builder.latest = self.builder.problem.latest_finish(piece.request, own);
-                if least > most || !self.put(piece) {
-                    result = Err(ix);
-                }
+            if result.is_err() {
+                continue;
             }
+            let at = stakes.binary_search_by_key(&piece.request, |stake| stake.request);
+            let at = at.expect("whoever is put in has a stake");
+            let own = hopes[at].least + most - least;
+            self.builder.latest = self.builder.problem.latest_finish(piece.request, own);
+            if least > most || !self.put(piece) {
+                result = Err(ix);
+                continue;
+            }
+            least -= hopes[at].least;
+            hopes[at].pieces -= 1;
+            hopes[at].least = self.least_of(&stakes[at], hopes[at].pieces);
+            least += hopes[at].least;
         }
         self.builder.latest = Minute::LAST;
         self.builder.forget_log();
         result
+    }
+
+    /// What each request can hope for before anything is put in.
+    fn hopes(&self, order: &[&Piece], stakes: &[Stake]) -> Vec<Hope> {
+        let hope = |stake: &Stake| {
+            let own = order.iter().filter(|piece| piece.request == stake.request);
+            let pieces = own.count();
+            Hope {
+                pieces,
+                least: self.least_of(stake, pieces),
+            }
+        };
+        stakes.iter().map(hope).collect()
+    }
+
+    /// What a request costs at least with so many pieces still to be put in.
+    fn least_of(&self, stake: &Stake, pieces: usize) -> i64 {
+        let least = self.least_cost(stake.request);
+        if pieces > 0 {
+            least.max(stake.floor)
+        } else {
+            least
+        }
     }
 
     fn put(&mut self, piece: &Piece) -> bool {

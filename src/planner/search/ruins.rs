@@ -1,7 +1,7 @@
 //! What a round takes off: whole requests, what several do after some minute, or single units.
 
 use super::{Search, request_cost};
-use crate::domain::{Minute, Minutes, Span};
+use crate::domain::{Minute, Minutes};
 use crate::planner::construct::stage_ends;
 use crate::problem::{RequestIx, UnitIx};
 
@@ -22,13 +22,17 @@ pub(super) enum Ruin {
     Window,
     Units,
     Blockers,
+    InTheWay,
 }
 
-/// One in so many times all units of a request are taken off with the one that is in the way.
-const WHOLE: usize = 3;
-
 /// All ways.
-pub(super) const RUINS: [Ruin; 4] = [Ruin::Requests, Ruin::Window, Ruin::Units, Ruin::Blockers];
+pub(super) const RUINS: [Ruin; 5] = [
+    Ruin::Requests,
+    Ruin::Window,
+    Ruin::Units,
+    Ruin::Blockers,
+    Ruin::InTheWay,
+];
 
 impl Search<'_, '_> {
     /// What to take off this time; empty where there is nothing to move.
@@ -46,6 +50,7 @@ impl Search<'_, '_> {
             Ruin::Window => self.window(first),
             Ruin::Units => self.units(first),
             Ruin::Blockers => self.blockers(first),
+            Ruin::InTheWay => self.in_the_way(first),
         }
     }
 
@@ -120,92 +125,8 @@ impl Search<'_, '_> {
         pieces
     }
 
-    /// A unit that waits before one of its steps, with those who are on the rigs that it waits for.
-    fn blockers(&mut self, first: RequestIx) -> Vec<Piece> {
-        let problem = self.builder.problem;
-        let unit = if self.random.below(3) > 0 {
-            self.last_unit(first)
-        } else {
-            let units: Vec<UnitIx> = problem.units_of(first).collect();
-            Some(units[self.random.below(units.len())])
-        };
-        let Some(unit) = unit else { return Vec::new() };
-        let Some((step, window)) = self.draw_wait(unit) else {
-            return Vec::new();
-        };
-        let mut inside = Vec::new();
-        for (rig, _) in problem.rigs_for(problem.step(unit, step)) {
-            self.builder.lines.rigs[rig.ix()].inside(window, &mut inside);
-        }
-        inside.retain(|other| problem.units[other.ix()].request != first);
-        let mut pieces = vec![self.since_step(unit, step)];
-        let most = 1 + self.random.below(3);
-        for _ in 0..most {
-            if inside.is_empty() {
-                break;
-            }
-            let other = inside.swap_remove(self.random.below(inside.len()));
-            let known = |piece: &Piece| piece.units.contains(&other);
-            if pieces.iter().any(known) {
-                continue;
-            }
-            if let Some(at) = self.on_rig_after(other, window.start) {
-                let piece = self.since_step(other, at);
-                let clash =
-                    |known: &Piece| known.units.iter().any(|unit| piece.units.contains(unit));
-                if !pieces.iter().any(clash) {
-                    pieces.push(piece);
-                }
-            }
-        }
-        pieces.retain(|piece| self.has_bookings(piece));
-        pieces
-    }
-
-    /// The first step of a unit that is no fact and comes out after `at`.
-    fn on_rig_after(&self, unit: UnitIx, at: Minute) -> Option<usize> {
-        let own = &self.builder.problem.units[unit.ix()];
-        (own.facts.len()..own.wanted).find(|step| {
-            let placed = self.builder.lines.placed(unit, *step);
-            placed.is_some_and(|placed| placed.times.out > at)
-        })
-    }
-
-    /// The unit, now and then its whole request, from the stage of a step on.
-    fn since_step(&mut self, unit: UnitIx, step: usize) -> Piece {
-        let request = self.builder.problem.units[unit.ix()].request;
-        let stages = self.stages(request);
-        let stage = stages.into_iter().rev().find(|stage| *stage <= step);
-        let mut piece = self.part(request, unit, stage.unwrap_or(0));
-        if self.random.below(WHOLE) == 0 {
-            piece.units = self.builder.problem.units_of(request).collect();
-        }
-        piece
-    }
-
-    /// One step of a unit, drawn by how long the unit waits before it, and that time.
-    fn draw_wait(&mut self, unit: UnitIx) -> Option<(usize, Span)> {
-        let problem = self.builder.problem;
-        let own = &problem.units[unit.ix()];
-        let mut waits: Vec<(usize, Span)> = Vec::new();
-        let mut total = 0;
-        for step in own.facts.len()..own.wanted {
-            let load = self.builder.lines.placed(unit, step)?.times.load;
-            let from = self.builder.first_loads(unit, step).start;
-            let wait = Span::new(from.min(load), load);
-            total += wait.length().get();
-            waits.push((step, wait));
-        }
-        let total = usize::try_from(total).ok().filter(|total| *total > 0)?;
-        let mut drawn = i64::try_from(self.random.below(total)).ok()?;
-        waits.into_iter().find(|(_, wait)| {
-            drawn -= wait.length().get();
-            drawn < 0
-        })
-    }
-
     /// One unit from a stage on; all of them where they are kept together.
-    fn part(&self, request: RequestIx, unit: UnitIx, from: usize) -> Piece {
+    pub(super) fn part(&self, request: RequestIx, unit: UnitIx, from: usize) -> Piece {
         let problem = self.builder.problem;
         let together = problem.requests[request.ix()].keep_together;
         Piece {
@@ -220,7 +141,7 @@ impl Search<'_, '_> {
         }
     }
 
-    fn has_bookings(&self, piece: &Piece) -> bool {
+    pub(super) fn has_bookings(&self, piece: &Piece) -> bool {
         let problem = self.builder.problem;
         piece.units.iter().any(|unit| {
             let own = &problem.units[unit.ix()];
@@ -236,7 +157,7 @@ impl Search<'_, '_> {
         placed.is_none_or(|placed| placed.times.load >= from)
     }
 
-    fn last_unit(&self, request: RequestIx) -> Option<UnitIx> {
+    pub(super) fn last_unit(&self, request: RequestIx) -> Option<UnitIx> {
         let problem = self.builder.problem;
         let out = |unit: &UnitIx| {
             let last = problem.units[unit.ix()].wanted.checked_sub(1)?;
@@ -248,7 +169,7 @@ impl Search<'_, '_> {
     }
 
     /// First steps of the stages of a request: those before which no largest rest binds.
-    fn stages(&self, request: RequestIx) -> Vec<usize> {
+    pub(super) fn stages(&self, request: RequestIx) -> Vec<usize> {
         let mut stages = vec![0];
         stages.extend(stage_ends(
             &self.builder.problem.requests[request.ix()].steps,

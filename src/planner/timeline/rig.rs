@@ -130,6 +130,22 @@ impl RigLine {
         }
     }
 
+    /// Units that would have to go so that one could be there in `window`.
+    pub(in crate::planner) fn fewest_inside(&self, window: Span, found: &mut Vec<UnitIx>) {
+        match self {
+            Self::Each(lanes) => {
+                let least = lanes
+                    .iter()
+                    .min_by_key(|stays| near(stays, window, Minutes::ZERO).count());
+                if let Some(stays) = least {
+                    found.extend(near(stays, window, Minutes::ZERO).map(|stay| stay.unit));
+                }
+            }
+            Self::Together(_) => self.inside(window, found),
+            Self::Held(..) => {}
+        }
+    }
+
     /// The run that loads at that minute.
     pub(super) fn run_at(&self, load: Minute) -> Option<&Run> {
         let Self::Together(runs) = self else {
