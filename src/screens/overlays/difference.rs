@@ -14,17 +14,17 @@ use crate::widgets::text::fit;
 use ratatui::buffer::Buffer;
 use ratatui::layout::Rect;
 use ratatui::style::Style;
+use unicode_width::UnicodeWidthStr;
 
 pub(super) fn working(theme: &Theme, progress: Option<Progress>, area: Rect, buffer: &mut Buffer) {
     let inside = frame(theme, "Planning", middle(area, 60, 5), buffer);
     let text = match progress {
         None => "looking for a first plan".to_owned(),
-        Some(news) => format!(
-            "round {}, cost {}{}",
-            news.rounds,
-            news.cost,
-            gap_words(news.cost, news.bound)
-        ),
+        Some(news) => {
+            let gap = gap_words(news.cost, news.bound);
+            let gap = gap.map_or_else(String::new, |gap| format!(", {gap}"));
+            format!("round {}, cost {}{gap}", news.rounds, news.cost)
+        }
     };
     line(buffer, inside, 0, &text, Style::new());
     line(
@@ -50,30 +50,42 @@ pub(super) fn difference(
     let inside = frame(theme, &title, area, buffer);
     let hint = "c puts it in force, t shows it on the timeline, Esc goes back";
     line(buffer, inside, 0, hint, theme.title());
-    line(buffer, inside, 1, &figures(app, proposal), Style::new());
-    let lines = lines(app, theme, proposal);
-    let room = usize::from(inside.height.saturating_sub(2));
+    let mut lines = lines(app, theme, proposal);
+    if lines.is_empty() {
+        let text = "Nothing changes: the published plan stands.";
+        lines.push((text.to_owned(), Style::new()));
+    }
+    let heads = heads(app, proposal, usize::from(inside.width));
+    for (row, head) in (1..).zip(&heads) {
+        line(buffer, inside, row, head, Style::new());
+    }
+    let taken = 1 + heads.len();
+    let room = usize::from(inside.height).saturating_sub(taken);
     for (at, (text, style)) in lines.iter().skip(scroll).take(room).enumerate() {
-        let row = u16::try_from(2 + at).unwrap_or(2);
+        let row = u16::try_from(taken + at).unwrap_or(u16::MAX);
         line(buffer, inside, row, text, *style);
     }
     if lines.len() > scroll + room {
         more_below(theme, inside, buffer);
     }
-    if lines.is_empty() {
-        let text = "Nothing changes: the published plan stands.";
-        line(buffer, inside, 2, text, Style::new());
+}
+
+/// Cost and bound, requests late and bookings changed: in one line where they fit, else in two.
+fn heads(app: &App, proposal: &Proposal, width: usize) -> Vec<String> {
+    let cost = cost_words(app, proposal);
+    let rest = rest_words(proposal);
+    let all = format!("{cost}, {rest}");
+    // A space on the left and one on the right.
+    if all.width() + 2 <= width {
+        vec![all]
+    } else {
+        vec![cost, rest]
     }
 }
 
-/// Cost, bound, requests late, and how many bookings change in which way.
-fn figures(app: &App, proposal: &Proposal) -> String {
+/// What the plan costs, beside the one in force.
+fn cost_words(app: &App, proposal: &Proposal) -> String {
     let plan = &proposal.plan;
-    let late = plan
-        .requests
-        .iter()
-        .filter(|own| own.late > Minutes::ZERO)
-        .count();
     let mut text = format!("cost {}", plan.cost);
     if let Some(published) = &app.desk.floor.now.published {
         let more = plan.requests.len().saturating_sub(published.finishes.len());
@@ -83,8 +95,20 @@ fn figures(app: &App, proposal: &Proposal) -> String {
         };
         text.push_str(&format!(" (in force {}{fewer})", published.cost));
     }
-    text.push_str(&gap_words(plan.cost, plan.bound));
-    text.push_str(&format!("; {late} late"));
+    text
+}
+
+/// How much better a plan could be, how many requests are late, and how many bookings change in which way.
+fn rest_words(proposal: &Proposal) -> String {
+    let plan = &proposal.plan;
+    let late = plan
+        .requests
+        .iter()
+        .filter(|own| own.late > Minutes::ZERO)
+        .count();
+    let gap = gap_words(plan.cost, plan.bound);
+    let mut text = gap.map_or_else(String::new, |gap| format!("{gap}; "));
+    text.push_str(&format!("{late} late"));
     for kind in ChangeKind::ALL {
         let count = proposal
             .changes
@@ -98,9 +122,8 @@ fn figures(app: &App, proposal: &Proposal) -> String {
     text
 }
 
-fn gap_words(cost: i64, bound: Option<i64>) -> String {
-    let words = bound.and_then(|bound| at_most_better(cost, bound));
-    words.map_or_else(String::new, |words| format!(", {words}"))
+fn gap_words(cost: i64, bound: Option<i64>) -> Option<String> {
+    at_most_better(cost, bound?)
 }
 
 fn lines(app: &App, theme: &Theme, proposal: &Proposal) -> Vec<(String, Style)> {
