@@ -182,7 +182,7 @@ impl Builder<'_> {
             .find_map(|step| self.lines.placed(unit, step));
         let out = out.map(|placed| placed.times.out);
         for step in 0..own.wanted.max(own.facts.len()) {
-            self.lines.remove(unit, step);
+            self.lines.forget(unit, step);
         }
         self.forget_log();
         result.map(|()| out)

@@ -3,12 +3,12 @@
 use super::ahead::{Ahead, Earliest};
 use super::hands::Supply;
 use super::{crowd, lower, seats};
-use crate::domain::lab::{Lab, Length, Loading, Rest, Watch};
+use crate::domain::lab::{Lab, Length, Loading, Outage, Rest, Watch};
 use crate::domain::parts::{
     ALL_WEEK, crew, empty_lab, method, request, rig, sequence, shift, step,
 };
 use crate::domain::zone::known::utc;
-use crate::domain::{Facts, Minute, Minutes};
+use crate::domain::{Facts, Minute, Minutes, Span};
 use crate::planner::alone::Alone;
 use crate::problem::{Problem, RequestIx, compile};
 
@@ -72,6 +72,28 @@ fn a_unit_alone_costs_its_flow() {
     let problem = compiled(&lab);
     assert_eq!(bound(&problem, &[]), 150);
     assert_eq!(bound(&problem, &[RequestIx(0)]), 0);
+}
+
+#[test]
+fn a_unit_alone_takes_the_rig_that_leaves_the_next_one_free() {
+    let mut lab = lab();
+    add_rig(&mut lab, "heat", Loading::Together, 2, 0);
+    add_rig(&mut lab, "oven", Loading::Each, 1, 0);
+    lab.rigs[0].changeover = Minutes::hours(1);
+    lab.rigs[1].does = lab.rigs[0].does.clone();
+    lab.outages.push(Outage {
+        rig: lab.rigs[1].id.clone(),
+        span: Span::new(at("01 09:00"), at("01 15:00")),
+        reason: String::new(),
+    });
+    add_method(&mut lab, "heat", 60, Watch::None);
+    add_method(&mut lab, "bake", 120, Watch::None);
+    for method in lab.methods.values_mut() {
+        method.does = "heat".into();
+    }
+    add_request(&mut lab, "A", &["heat", "bake"], 1);
+    // In the oven until 09:00, in the chamber until 11:00; chamber first it would have to wait for the changeover.
+    assert_eq!(bound(&compiled(&lab), &[]), 5 * 180);
 }
 
 #[test]

@@ -233,7 +233,7 @@ impl<'p> Builder<'p> {
             slot,
             times: visit.times,
         };
-        self.lines.place(visit.unit, visit.step, placed);
+        self.book(visit.unit, visit.step, placed);
     }
 
     /// Puts everybody in, in the given order; places of fixed bookings are held for their units.
@@ -416,8 +416,18 @@ impl<'p> Builder<'p> {
     }
 
     fn place(&mut self, unit: UnitIx, step: usize, placed: Placed) {
-        self.lines.place(unit, step, placed);
+        self.book(unit, step, placed);
         self.log.push((unit, step));
+    }
+
+    /// Who is alone takes nothing from its own later steps either: the changeovers after it would depend on which of
+    /// several places it chose.
+    fn book(&mut self, unit: UnitIx, step: usize, placed: Placed) {
+        if self.style.alone {
+            self.lines.note(unit, step, placed);
+        } else {
+            self.lines.place(unit, step, placed);
+        }
     }
 
     fn undo_to(&mut self, mark: usize) {

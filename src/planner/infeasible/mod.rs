@@ -140,7 +140,7 @@ fn walks(problem: &Problem) -> Result<Vec<Vec<Option<Placed>>>, Stuck> {
         own.facts.iter().for_each(|fact| builder.place_fact(fact));
         builder.walk_alone(unit).map_err(|step| (unit, step))?;
         let steps = 0..own.wanted.max(own.facts.len());
-        let placed = steps.map(|step| builder.lines.remove(unit, step));
+        let placed = steps.map(|step| builder.lines.forget(unit, step));
         all.push(placed.collect());
         builder.forget_log();
     }

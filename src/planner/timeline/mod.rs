@@ -147,6 +147,16 @@ impl<'p> Timelines<'p> {
         *entry = Some(placed);
     }
 
+    /// Remembers a visit that takes nothing from anybody: of a unit that is looked at alone.
+    pub(super) fn note(&mut self, unit: UnitIx, step: usize, placed: Placed) {
+        self.placed[self.base[unit.ix()] + step] = Some(placed);
+    }
+
+    /// Forgets a visit that takes nothing from anybody.
+    pub(super) fn forget(&mut self, unit: UnitIx, step: usize) -> Option<Placed> {
+        self.placed[self.base[unit.ix()] + step].take()
+    }
+
     /// Takes a visit off again; nothing where it has no booking.
     pub(super) fn remove(&mut self, unit: UnitIx, step: usize) -> Option<Placed> {
         let placed = self.placed[self.base[unit.ix()] + step].take()?;
