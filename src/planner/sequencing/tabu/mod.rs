@@ -12,7 +12,7 @@ use super::shape::Shape;
 use super::state::{NONE, State};
 use crate::planner::random::Random;
 use crate::problem::network::{Place, Tick};
-use sequences::{Sequences, release};
+use sequences::{Marks, Sequences, Times};
 
 /// The most tasks for which the table of forbidden orders is worth its memory.
 const MOST_TASKS: usize = 3000;
@@ -63,7 +63,9 @@ pub(super) struct Tabu<'s, 'n> {
     has_choice: bool,
     iteration: u64,
     progress: u64,
-    waits: Vec<u32>,
+    marks: Marks,
+    /// What was known before a change was tried.
+    known: Times,
     path: Vec<u32>,
     changes: Vec<Change>,
     heads: Vec<Tick>,
@@ -82,7 +84,8 @@ impl<'s, 'n> Tabu<'s, 'n> {
             has_choice: (0..n).any(|task| shape.net.modes(task).len() > 1),
             iteration: 0,
             progress: 0,
-            waits: vec![0; n],
+            marks: Marks::default(),
+            known: Times::default(),
             path: Vec::new(),
             changes: Vec::new(),
             heads: Vec::new(),
@@ -95,18 +98,7 @@ impl<'s, 'n> Tabu<'s, 'n> {
     /// Goes on from another order.
     pub(super) fn take(&mut self, state: &State) {
         let net = self.shape.net;
-        let n = net.tasks.len();
-        let mut now = Sequences {
-            rigs: vec![Vec::new(); net.rigs.len()],
-            mode: vec![0; n],
-            rig: vec![0; n],
-            place: vec![0; n],
-            length: vec![0; n],
-            head: vec![0; n],
-            tail: vec![0; n],
-            order: Vec::with_capacity(n),
-            finish: 0,
-        };
+        let mut now = Sequences::empty(net);
         for node in &state.order {
             let task = state.first[*node as usize] as usize;
             let rig = state.rig[*node as usize];
@@ -120,18 +112,18 @@ impl<'s, 'n> Tabu<'s, 'n> {
             now.length[task] = modes[mode].length();
             now.rigs[rig as usize].push(u32::try_from(task).expect("tasks are numbered by u32"));
         }
-        self.now = now;
-        for rig in 0..self.now.rigs.len() {
-            self.now.number(rig);
+        for rig in 0..now.rigs.len() {
+            now.number(rig);
         }
-        let in_order = self.work_out();
+        let in_order = now.work_out(net);
         assert!(in_order, "an order that was decoded has no ring");
+        self.now = now;
     }
 
     /// Writes the best into a state: order and modes, to be decoded.
     pub(super) fn give(&self, state: &mut State) {
         let best = &self.best;
-        for (at, task) in best.order.iter().enumerate() {
+        for (at, task) in best.times.order.iter().enumerate() {
             state.order[at] = state.node[*task as usize];
         }
         for (task, mode) in best.mode.iter().enumerate() {
@@ -140,64 +132,20 @@ impl<'s, 'n> Tabu<'s, 'n> {
         state.number(0, state.order.len());
     }
 
-    /// Works out heads and tails; false where the sequences make a ring.
-    fn work_out(&mut self) -> bool {
-        let net = self.shape.net;
-        let now = &mut self.now;
-        now.order.clear();
-        for task in 0..net.tasks.len() {
-            let own = u32::try_from(net.before(task).len()).expect("few links");
-            self.waits[task] = own + u32::from(now.place[task] > 0);
-            now.head[task] = net.tasks[task].ready;
-            if self.waits[task] == 0 {
-                now.order
-                    .push(u32::try_from(task).expect("tasks are numbered by u32"));
-            }
-        }
-        let mut next = 0;
-        while next < now.order.len() {
-            let task = now.order[next] as usize;
-            next += 1;
-            let end = now.head[task] + now.length[task];
-            let after = now.after(task);
-            if after != NONE {
-                release(now, &mut self.waits, after, end);
-            }
-            for link in net.after(task) {
-                release(now, &mut self.waits, link.task, end + link.least);
-            }
-        }
-        if now.order.len() < net.tasks.len() {
-            return false;
-        }
-        now.finish = 0;
-        for ix in (0..now.order.len()).rev() {
-            let task = now.order[ix] as usize;
-            let after = now.after(task);
-            let mut tail = if after == NONE { 0 } else { now.through(after) };
-            for link in net.after(task) {
-                tail = tail.max(link.least + now.through(link.task));
-            }
-            now.tail[task] = tail;
-            now.finish = now.finish.max(now.head[task] + now.length[task] + tail);
-        }
-        true
-    }
-
     /// Iterates; true where a better order was found.
     pub(super) fn run(&mut self, iterations: usize, patience: u64) -> bool {
-        let before = self.best.finish;
+        let before = self.best.times.finish;
         for _ in 0..iterations {
             self.iteration += 1;
             self.step();
-            if self.now.finish < self.best.finish {
+            if self.now.times.finish < self.best.times.finish {
                 self.best.clone_from(&self.now);
                 self.progress = self.iteration;
             } else if self.iteration - self.progress > patience {
                 self.shake();
             }
         }
-        self.best.finish < before
+        self.best.times.finish < before
     }
 
     fn step(&mut self) {
@@ -231,7 +179,7 @@ impl<'s, 'n> Tabu<'s, 'n> {
             }
             let stays = change.mode == self.now.mode[change.task as usize];
             // On another rig the estimate knows only the ways through the task: it lifts no ban.
-            if !(stays && change.estimate < self.best.finish) && self.is_forbidden(&change) {
+            if !(stays && change.estimate < self.best.times.finish) && self.is_forbidden(&change) {
                 continue;
             }
             if full && lowest[most - 1].estimate == change.estimate {
@@ -252,16 +200,17 @@ impl<'s, 'n> Tabu<'s, 'n> {
     /// Of a few changes the one that gives the earliest finish, worked out exactly.
     fn best_of(&mut self, changes: &[Change]) -> Change {
         let mut best = (Tick::MAX, changes[0]);
+        self.known.clone_from(&self.now.times);
         for change in changes {
             let old = self.place_of(change.task);
-            self.move_task(*change);
-            if self.work_out() && self.now.finish < best.0 {
-                best = (self.now.finish, *change);
+            if self.move_task(*change) {
+                if self.now.times.finish < best.0 {
+                    best = (self.now.times.finish, *change);
+                }
+                self.put(old);
+                self.now.times.clone_from(&self.known);
             }
-            self.move_task(old);
         }
-        let in_order = self.work_out();
-        assert!(in_order, "it was in order before");
         best.1
     }
 
@@ -281,8 +230,8 @@ impl<'s, 'n> Tabu<'s, 'n> {
         self.path.clear();
         let mut count = 0;
         let mut last = NONE;
-        for task in &now.order {
-            if now.head[*task as usize] + now.length[*task as usize] == now.finish {
+        for task in &now.times.order {
+            if now.end(*task) == now.times.finish {
                 count += 1;
                 if self.random.below(count) == 0 {
                     last = *task;
@@ -292,8 +241,8 @@ impl<'s, 'n> Tabu<'s, 'n> {
         while last != NONE {
             self.path.push(last);
             let task = last as usize;
-            let head = now.head[task];
-            let before = now.before(task);
+            let head = now.times.head[task];
+            let before = now.before[task];
             let by_rig = before != NONE && now.end(before) == head;
             let by_link = net
                 .before(task)
@@ -317,7 +266,7 @@ impl<'s, 'n> Tabu<'s, 'n> {
             let mut to = from;
             while to + 1 < self.path.len()
                 && self.now.rig[self.path[to + 1] as usize] == rig
-                && self.now.before(self.path[to + 1] as usize) == self.path[to]
+                && self.now.before[self.path[to + 1] as usize] == self.path[to]
             {
                 to += 1;
             }
@@ -429,17 +378,11 @@ impl<'s, 'n> Tabu<'s, 'n> {
     }
 
     fn links_head(&self, task: u32) -> Tick {
-        let net = self.shape.net;
-        let links = net.before(task as usize).iter();
-        let ends = links.map(|link| self.now.end(link.task) + link.least);
-        ends.fold(net.tasks[task as usize].ready, Tick::max)
+        self.now.links_head(self.shape.net, task)
     }
 
     fn links_tail(&self, task: u32) -> Tick {
-        let links = self.shape.net.after(task as usize).iter();
-        links
-            .map(|link| link.least + self.now.through(link.task))
-            .fold(0, Tick::max)
+        self.now.links_tail(self.shape.net, task)
     }
 
     /// Each tight task on each other rig of its own, at the places between those that must be before and after.
@@ -535,14 +478,8 @@ impl<'s, 'n> Tabu<'s, 'n> {
         } else {
             self.left_rig[task * self.shape.net.rigs.len() + rig as usize] = until;
         }
-        self.move_task(change);
-        if !self.work_out() {
-            self.move_task(old);
-            if rig != new_rig {
-                self.left_rig[task * self.shape.net.rigs.len() + new_rig as usize] = until;
-            }
-            let in_order = self.work_out();
-            assert!(in_order, "it was in order before");
+        if !self.move_task(change) && rig != new_rig {
+            self.left_rig[task * self.shape.net.rigs.len() + new_rig as usize] = until;
         }
     }
 
@@ -553,7 +490,20 @@ impl<'s, 'n> Tabu<'s, 'n> {
         (base + self.random.below(base)) as u64
     }
 
-    fn move_task(&mut self, change: Change) {
+    /// Makes a change and works out what comes of it; false, and nothing is changed, where it makes a ring.
+    fn move_task(&mut self, change: Change) -> bool {
+        let old = self.place_of(change.task);
+        self.put(change);
+        let net = self.shape.net;
+        let in_order = self.now.work_out_moved(net, change.task, &mut self.marks);
+        if !in_order {
+            self.put(old);
+        }
+        in_order
+    }
+
+    /// Puts a task elsewhere in the sequences.
+    fn put(&mut self, change: Change) {
         let task = change.task as usize;
         let now = &mut self.now;
         let from = now.rig[task] as usize;
