@@ -9,10 +9,10 @@
 mod sequences;
 
 use super::shape::Shape;
-use super::state::{NONE, State};
+use super::state::State;
 use crate::planner::random::Random;
 use crate::problem::network::{Place, Tick};
-use sequences::{Marks, Sequences, Times};
+use sequences::{Marks, Sequences, Times, Ways};
 
 /// The most tasks for which the table of forbidden orders is worth its memory.
 const MOST_TASKS: usize = 3000;
@@ -52,6 +52,7 @@ struct Change {
 /// The search.
 pub(super) struct Tabu<'s, 'n> {
     shape: &'s Shape<'n>,
+    ways: Ways<'n>,
     now: Sequences,
     best: Sequences,
     random: Random,
@@ -76,6 +77,7 @@ impl<'s, 'n> Tabu<'s, 'n> {
         let n = shape.net.tasks.len();
         let mut search = Self {
             shape,
+            ways: Ways::new(shape.net),
             now: Sequences::default(),
             best: Sequences::default(),
             random: Random::new(seed),
@@ -115,7 +117,7 @@ impl<'s, 'n> Tabu<'s, 'n> {
         for rig in 0..now.rigs.len() {
             now.number(rig);
         }
-        let in_order = now.work_out(net);
+        let in_order = now.work_out(&self.ways);
         assert!(in_order, "an order that was decoded has no ring");
         self.now = now;
     }
@@ -229,21 +231,22 @@ impl<'s, 'n> Tabu<'s, 'n> {
         let now = &self.now;
         self.path.clear();
         let mut count = 0;
-        let mut last = NONE;
-        for task in &now.times.order {
-            if now.end(*task) == now.times.finish {
+        let nobody = now.nobody();
+        let mut last = nobody;
+        for task in 0..nobody {
+            if now.end(task) == now.times.finish {
                 count += 1;
                 if self.random.below(count) == 0 {
-                    last = *task;
+                    last = task;
                 }
             }
         }
-        while last != NONE {
+        while last != nobody {
             self.path.push(last);
             let task = last as usize;
-            let head = now.times.head[task];
+            let head = now.start(last);
             let before = now.before[task];
-            let by_rig = before != NONE && now.end(before) == head;
+            let by_rig = before != nobody && now.end(before) == head;
             let by_link = net
                 .before(task)
                 .iter()
@@ -252,7 +255,7 @@ impl<'s, 'n> Tabu<'s, 'n> {
                 (true, Some(link)) if self.random.below(2) == 0 => link.task,
                 (true, _) => before,
                 (false, Some(link)) => link.task,
-                (false, None) => NONE,
+                (false, None) => nobody,
             };
         }
         self.path.reverse();
@@ -378,11 +381,11 @@ impl<'s, 'n> Tabu<'s, 'n> {
     }
 
     fn links_head(&self, task: u32) -> Tick {
-        self.now.links_head(self.shape.net, task)
+        self.now.links_head(&self.ways, task)
     }
 
     fn links_tail(&self, task: u32) -> Tick {
-        self.now.links_tail(self.shape.net, task)
+        self.now.links_tail(&self.ways, task)
     }
 
     /// Each tight task on each other rig of its own, at the places between those that must be before and after.
@@ -494,8 +497,9 @@ impl<'s, 'n> Tabu<'s, 'n> {
     fn move_task(&mut self, change: Change) -> bool {
         let old = self.place_of(change.task);
         self.put(change);
-        let net = self.shape.net;
-        let in_order = self.now.work_out_moved(net, change.task, &mut self.marks);
+        let in_order = self
+            .now
+            .work_out_moved(&self.ways, change.task, &mut self.marks);
         if !in_order {
             self.put(old);
         }

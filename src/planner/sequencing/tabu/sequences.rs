@@ -1,7 +1,6 @@
 //! Sequences on rigs, with the heads and tails of their tasks.
 
-use crate::planner::sequencing::state::NONE;
-use crate::problem::network::{Network, Tick};
+use crate::problem::network::{Link, Network, Tick};
 
 /// Sequences on rigs.
 #[derive(Clone, Default)]
@@ -10,22 +9,58 @@ pub(super) struct Sequences {
     pub(super) mode: Vec<u32>,
     pub(super) rig: Vec<u32>,
     pub(super) place: Vec<u32>,
-    /// The tasks right before and right after each on its rig, or [`NONE`].
+    /// The tasks right before and right after each on its rig, or nobody.
     pub(super) before: Vec<u32>,
     pub(super) after: Vec<u32>,
     pub(super) length: Vec<Tick>,
     pub(super) times: Times,
 }
 
-/// Heads and tails of the tasks.
+/// When tasks end, and what follows them.
 #[derive(Clone, Default)]
 pub(super) struct Times {
-    pub(super) head: Vec<Tick>,
-    pub(super) tail: Vec<Tick>,
+    /// When each ends, and from its start to the finish; zero for [`Sequences::nobody`], which is after the last task.
+    end: Vec<Tick>,
+    through: Vec<Tick>,
     /// Every task after those that it waits for, and the place of each there.
     pub(super) order: Vec<u32>,
     pub(super) at: Vec<u32>,
     pub(super) finish: Tick,
+}
+
+/// What tasks wait for, but for their rigs.
+pub(super) struct Ways<'n> {
+    net: &'n Network,
+    ready: Vec<Tick>,
+    /// The first link of each to earlier tasks, and to later ones: most have no more.
+    before: Vec<Way>,
+    after: Vec<Way>,
+}
+
+/// A gap to another task, which is nobody where there is none.
+#[derive(Clone, Copy)]
+struct Way {
+    task: u32,
+    least: Tick,
+    has_more: bool,
+}
+
+impl<'n> Ways<'n> {
+    pub(super) fn new(net: &'n Network) -> Self {
+        let nobody = number(net.tasks.len());
+        let way = |links: &[Link]| Way {
+            task: links.first().map_or(nobody, |link| link.task),
+            least: links.first().map_or(0, |link| link.least),
+            has_more: links.len() > 1,
+        };
+        let tasks = || 0..net.tasks.len();
+        Self {
+            net,
+            ready: net.tasks.iter().map(|task| task.ready).collect(),
+            before: tasks().map(|task| way(net.before(task))).collect(),
+            after: tasks().map(|task| way(net.after(task))).collect(),
+        }
+    }
 }
 
 /// Which tasks must be worked out anew: heads from one place of the order on, tails up to another.
@@ -39,17 +74,18 @@ impl Sequences {
     /// No task is on any rig.
     pub(super) fn empty(net: &Network) -> Self {
         let n = net.tasks.len();
+        let nobody = number(n);
         Self {
             rigs: vec![Vec::new(); net.rigs.len()],
             mode: vec![0; n],
             rig: vec![0; n],
             place: vec![0; n],
-            before: vec![NONE; n],
-            after: vec![NONE; n],
+            before: vec![nobody; n],
+            after: vec![nobody; n],
             length: vec![0; n],
             times: Times {
-                head: vec![0; n],
-                tail: vec![0; n],
+                end: vec![0; n + 1],
+                through: vec![0; n + 1],
                 order: Vec::with_capacity(n),
                 at: vec![0; n],
                 finish: 0,
@@ -57,55 +93,78 @@ impl Sequences {
         }
     }
 
+    /// Who is before the first on a rig, and after the last.
+    pub(super) fn nobody(&self) -> u32 {
+        number(self.length.len())
+    }
+
     /// Notes the places of the tasks on a rig, and their neighbours.
     pub(super) fn number(&mut self, rig: usize) {
-        let mut last = NONE;
+        let mut last = self.nobody();
         for (place, task) in self.rigs[rig].iter().enumerate() {
             self.place[*task as usize] = number(place);
             self.before[*task as usize] = last;
-            if last != NONE {
-                self.after[last as usize] = *task;
+            if let Some(after) = self.after.get_mut(last as usize) {
+                *after = *task;
             }
             last = *task;
         }
-        if last != NONE {
-            self.after[last as usize] = NONE;
+        let nobody = self.nobody();
+        if let Some(after) = self.after.get_mut(last as usize) {
+            *after = nobody;
         }
     }
 
     #[inline]
-    pub(super) fn end(&self, task: u32) -> Tick {
-        self.times.head[task as usize] + self.length[task as usize]
+    pub(super) fn start(&self, task: u32) -> Tick {
+        self.times.end[task as usize] - self.length[task as usize]
     }
 
-    /// From a task's start to the finish.
+    /// When a task ends; zero for nobody.
+    #[inline]
+    pub(super) fn end(&self, task: u32) -> Tick {
+        self.times.end[task as usize]
+    }
+
+    /// From a task's start to the finish; zero for nobody.
     #[inline]
     pub(super) fn through(&self, task: u32) -> Tick {
-        self.length[task as usize] + self.times.tail[task as usize]
+        self.times.through[task as usize]
     }
 
-    /// The first minute at which a task could start for what its links say.
+    /// The first tick at which a task could start for what its links say.
     #[inline]
-    pub(super) fn links_head(&self, net: &Network, task: u32) -> Tick {
-        let links = net.before(task as usize).iter();
-        let ends = links.map(|link| self.end(link.task) + link.least);
-        ends.fold(net.tasks[task as usize].ready, Tick::max)
+    pub(super) fn links_head(&self, ways: &Ways<'_>, task: u32) -> Tick {
+        let way = ways.before[task as usize];
+        let mut head = ways.ready[task as usize].max(self.end(way.task) + way.least);
+        if way.has_more {
+            for link in &ways.net.before(task as usize)[1..] {
+                head = head.max(self.end(link.task) + link.least);
+            }
+        }
+        head
     }
 
     /// What must follow a task for what its links say.
     #[inline]
-    pub(super) fn links_tail(&self, net: &Network, task: u32) -> Tick {
-        let links = net.after(task as usize).iter();
-        links
-            .map(|link| link.least + self.through(link.task))
-            .fold(0, Tick::max)
+    pub(super) fn links_tail(&self, ways: &Ways<'_>, task: u32) -> Tick {
+        let way = ways.after[task as usize];
+        let mut tail = way.least + self.through(way.task);
+        if way.has_more {
+            for link in &ways.net.after(task as usize)[1..] {
+                tail = tail.max(link.least + self.through(link.task));
+            }
+        }
+        tail
     }
 
     /// Works out all heads and tails; false where the sequences make a ring.
-    pub(super) fn work_out(&mut self, net: &Network) -> bool {
+    pub(super) fn work_out(&mut self, ways: &Ways<'_>) -> bool {
+        let net = ways.net;
         let n = net.tasks.len();
+        let nobody = self.nobody();
         let mut waits: Vec<usize> = (0..n)
-            .map(|task| net.before(task).len() + usize::from(self.before[task] != NONE))
+            .map(|task| net.before(task).len() + usize::from(self.before[task] != nobody))
             .collect();
         let order = &mut self.times.order;
         order.clear();
@@ -113,7 +172,7 @@ impl Sequences {
         let mut next = 0;
         while let Some(task) = order.get(next) {
             let task = *task as usize;
-            let on_rig = Some(self.after[task]).filter(|after| *after != NONE);
+            let on_rig = Some(self.after[task]).filter(|after| *after != nobody);
             let linked = net.after(task).iter().map(|link| link.task);
             for after in linked.chain(on_rig) {
                 waits[after as usize] -= 1;
@@ -128,7 +187,7 @@ impl Sequences {
         }
         self.place_in_order(0, n);
         self.refresh(
-            net,
+            ways,
             Touched {
                 heads_from: 0,
                 tails_to: n - 1,
@@ -142,11 +201,13 @@ impl Sequences {
     ///
     /// Only the part of the order between the task and the one that it went past is sorted anew (as by Pearce and
     /// Kelly 2006).
-    pub(super) fn work_out_moved(&mut self, net: &Network, task: u32, marks: &mut Marks) -> bool {
+    pub(super) fn work_out_moved(&mut self, ways: &Ways<'_>, task: u32, marks: &mut Marks) -> bool {
+        let net = ways.net;
+        let nobody = self.nobody();
         let at = |task: u32| self.times.at[task as usize] as usize;
         let own = at(task);
         let (before, after) = (self.before[task as usize], self.after[task as usize]);
-        let touched = if before != NONE && at(before) > own {
+        let touched = if before != nobody && at(before) > own {
             let touched = Touched {
                 heads_from: own,
                 tails_to: at(before),
@@ -155,7 +216,7 @@ impl Sequences {
                 return false;
             }
             touched
-        } else if after != NONE && at(after) < own {
+        } else if after != nobody && at(after) < own {
             let touched = Touched {
                 heads_from: at(after),
                 tails_to: own,
@@ -170,32 +231,24 @@ impl Sequences {
                 tails_to: own,
             }
         };
-        self.refresh(net, touched);
+        self.refresh(ways, touched);
         true
     }
 
-    fn refresh(&mut self, net: &Network, touched: Touched) {
-        let mut latest = 0;
+    fn refresh(&mut self, ways: &Ways<'_>, touched: Touched) {
         for ix in touched.heads_from..self.times.order.len() {
             let task = self.times.order[ix];
-            let before = self.before[task as usize];
-            let free = if before == NONE { 0 } else { self.end(before) };
-            self.times.head[task as usize] = free.max(self.links_head(net, task));
+            let free = self.end(self.before[task as usize]);
+            let head = free.max(self.links_head(ways, task));
+            self.times.end[task as usize] = head + self.length[task as usize];
         }
         for ix in (0..=touched.tails_to).rev() {
             let task = self.times.order[ix];
-            let after = self.after[task as usize];
-            let next = if after == NONE {
-                0
-            } else {
-                self.through(after)
-            };
-            self.times.tail[task as usize] = next.max(self.links_tail(net, task));
+            let next = self.through(self.after[task as usize]);
+            let tail = next.max(self.links_tail(ways, task));
+            self.times.through[task as usize] = self.length[task as usize] + tail;
         }
-        for (head, length) in self.times.head.iter().zip(&self.length) {
-            latest = latest.max(head + length);
-        }
-        self.times.finish = latest;
+        self.times.finish = self.times.end.iter().copied().fold(0, Tick::max);
     }
 
     fn place_in_order(&mut self, from: usize, to: usize) {
@@ -209,7 +262,7 @@ impl Sequences {
 /// Room for sorting a part of an order anew.
 #[derive(Default)]
 pub(super) struct Marks {
-    /// Tasks that must go with the one that was moved.
+    /// Tasks that must go with the one that was moved; nobody is none of them.
     marked: Vec<bool>,
     with: Vec<u32>,
     others: Vec<u32>,
@@ -218,13 +271,7 @@ pub(super) struct Marks {
 impl Marks {
     /// Puts a task, and whoever waits for it, behind the last of a part of the order; false where the last one waits
     /// for it.
-    fn put_after(
-        &mut self,
-        own: &mut Sequences,
-        net: &Network,
-        task: u32,
-        part: Touched,
-    ) -> bool {
+    fn put_after(&mut self, own: &mut Sequences, net: &Network, task: u32, part: Touched) -> bool {
         self.begin(net, task);
         for ix in part.heads_from + 1..=part.tails_to {
             let other = own.times.order[ix];
@@ -245,13 +292,7 @@ impl Marks {
 
     /// Puts a task, and whoever it waits for, ahead of the first of a part of the order; false where it waits for the
     /// first one.
-    fn put_before(
-        &mut self,
-        own: &mut Sequences,
-        net: &Network,
-        task: u32,
-        part: Touched,
-    ) -> bool {
+    fn put_before(&mut self, own: &mut Sequences, net: &Network, task: u32, part: Touched) -> bool {
         self.begin(net, task);
         for ix in (part.heads_from..part.tails_to).rev() {
             let other = own.times.order[ix];
@@ -271,7 +312,7 @@ impl Marks {
     }
 
     fn begin(&mut self, net: &Network, task: u32) {
-        self.marked.resize(net.tasks.len(), false);
+        self.marked.resize(net.tasks.len() + 1, false);
         self.with.clear();
         self.others.clear();
         self.sort_in(task, true);
@@ -279,7 +320,7 @@ impl Marks {
 
     #[inline]
     fn is_marked(&self, task: u32) -> bool {
-        task != NONE && self.marked[task as usize]
+        self.marked[task as usize]
     }
 
     #[inline]
