@@ -112,9 +112,8 @@ pub(super) struct Search<'b, 'p> {
     least: &'b [Minute],
     cost: i64,
     best_cost: i64,
-    /// Where the current plan is worse than the best: the bookings that requests changed since then have
-    /// in the best plan.
-    best: BTreeMap<RequestIx, Taken>,
+    /// Where the current plan is worse than the best: what is booked otherwise in the best plan.
+    best: BTreeMap<(UnitIx, usize), Placed>,
     /// How well each way to ruin has done of late.
     scores: [Score; RUINS.len()],
     /// The share of the work that is done, from 0 to 1.
@@ -182,10 +181,6 @@ impl<'b, 'p> Search<'b, 'p> {
         requests.dedup();
         let costs = self.costs(&requests);
         let before: i64 = costs.iter().sum();
-        let old: Vec<Taken> = requests
-            .iter()
-            .map(|request| self.builder.bookings_of(*request).collect())
-            .collect();
         let taken: Vec<Taken> = pieces
             .iter()
             .map(|piece| self.builder.take_off_from(&piece.units, piece.from))
@@ -217,8 +212,10 @@ impl<'b, 'p> Search<'b, 'p> {
             self.best_cost = self.cost;
             self.best.clear();
         } else {
-            for (request, bookings) in requests.iter().zip(old) {
-                self.best.entry(*request).or_insert(bookings);
+            for (unit, step, placed) in taken.iter().flatten() {
+                if self.builder.lines.placed(*unit, *step) != Some(placed) {
+                    self.best.entry((*unit, *step)).or_insert(*placed);
+                }
             }
         }
         let gain = match (improved, change < 0) {
@@ -251,11 +248,11 @@ impl<'b, 'p> Search<'b, 'p> {
 
     /// Leaves the best plan in the builder; its cost.
     pub(super) fn finish(self) -> i64 {
-        for request in self.best.keys() {
-            self.builder.take_off(*request);
+        for (unit, step) in self.best.keys() {
+            self.builder.lines.remove(*unit, *step);
         }
-        for bookings in self.best.values() {
-            self.builder.put_back(bookings);
+        for ((unit, step), placed) in &self.best {
+            self.builder.lines.place(*unit, *step, *placed);
         }
         self.best_cost
     }
