@@ -30,7 +30,7 @@ pub use budget::{Budget, Rounds};
 use crate::domain::Minute;
 use crate::problem::{Left, Place, Plan, Problem, Request, RequestIx, RigIx, UnitIx, Visit};
 use alone::Alone;
-use construct::{Builder, Fixed, Rule, generate, rules};
+use construct::{Builder, Fixed, Style, Wheel, generate, rules};
 use std::collections::BTreeMap;
 use std::sync::Arc;
 use timeline::Slot;
@@ -63,6 +63,11 @@ pub struct Progress {
 
 /// For so many rounds of the search there is a round of prices for the bound.
 const PRICED: u64 = 20;
+
+/// Plans in which the dear requests of the one before go ahead, at most, and the share of the budget after which there are
+/// no more of them.
+const TURNS: usize = 40;
+const TURNING: f64 = 0.15;
 
 /// Plans `problem` until `budget` is used up; the same problem, seed and number of rounds give the same
 /// plan. A budget that is used up from the start gives the first valid plan, with the bound that is there at once.
@@ -122,7 +127,8 @@ pub fn repair(problem: &Problem) -> Vec<Visit> {
     visits(problem, &best.builder, &booked)
 }
 
-/// The best of the plans by rules, and how many were tried after the first.
+/// The best of the plans by rules and of those in which the dear requests go ahead, and how many were tried after the
+/// first.
 fn first_plan<'p>(
     problem: &'p Problem,
     alone: &Alone,
@@ -141,14 +147,29 @@ fn first_plan<'p>(
         if complete && budget.used_up(rounds) {
             break;
         }
-        let next = Candidate::new(problem, alone, rule, fixed);
+        let order = rule.order(problem, alone);
+        let next = Candidate::new(problem, alone, &order, rule.style, fixed);
         rounds += u64::from(best.is_some());
         if best.as_ref().is_none_or(|best| next.value() < best.value()) {
             news(rounds, next.cost);
             best = Some(next);
         }
     }
-    (best.expect("there is at least one rule"), rounds)
+    let mut best = best.expect("there is at least one rule");
+    let mut wheel = Wheel::new(&rules[0].order(problem, alone));
+    for rule in rules.iter().cycle().take(TURNS) {
+        if budget.used(rounds) >= TURNING {
+            break;
+        }
+        let next = Candidate::new(problem, alone, &wheel.order(), rule.style, &alone.fixed);
+        wheel.turn(&next.dearer(problem, alone));
+        rounds += 1;
+        if next.value() < best.value() {
+            news(rounds, next.cost);
+            best = next;
+        }
+    }
+    (best, rounds)
 }
 
 /// The first minute at which a step could load on a rig beside the visits of `plan`, the unit's own visits
@@ -176,15 +197,33 @@ struct Candidate<'p> {
 }
 
 impl<'p> Candidate<'p> {
-    fn new(problem: &'p Problem, alone: &Alone, rule: &Rule, fixed: &Arc<Vec<Vec<Fixed>>>) -> Self {
-        let order = rule.order(problem, alone);
-        let (builder, no_room) = generate(problem, alone, &order, rule.style, fixed);
+    fn new(
+        problem: &'p Problem,
+        alone: &Alone,
+        order: &[RequestIx],
+        style: Style,
+        fixed: &Arc<Vec<Vec<Fixed>>>,
+    ) -> Self {
+        let (builder, no_room) = generate(problem, alone, order, style, fixed);
         let cost = search::cost_of(&builder);
         Self {
             builder,
             no_room,
             cost,
         }
+    }
+
+    /// What each request costs more than it must; nothing where it is left out.
+    fn dearer(&self, problem: &Problem, alone: &Alone) -> Vec<i64> {
+        let requests = (0..problem.requests.len()).map(RequestIx::from);
+        let dearer = |request| {
+            let finish = self.builder.finish(request)?;
+            let least = alone.finish(request)?.min(finish);
+            Some(problem.cost_at(request, finish) - problem.cost_at(request, least))
+        };
+        requests
+            .map(|request| dearer(request).unwrap_or(0))
+            .collect()
     }
 
     /// Fewer left out first, then the lower cost.

@@ -9,7 +9,7 @@ mod group;
 mod order;
 mod stage;
 
-pub(super) use order::{Rule, rules};
+pub(super) use order::{Wheel, rules};
 pub(super) use stage::stage_ends;
 
 use super::alone::Alone;

@@ -81,6 +81,44 @@ impl Rule {
     }
 }
 
+/// An order of requests, made anew after each plan: those that came out dear go further ahead.
+///
+/// After Joslin and Clements (1999): squeaky wheel optimization.
+#[derive(Clone, Debug)]
+pub(in crate::planner) struct Wheel {
+    /// By request; by how many places one stands ahead of another, if nobody is between them.
+    urgency: Vec<f64>,
+}
+
+impl Wheel {
+    /// Nobody goes more places ahead at once, however dear.
+    const MOST: f64 = 20.0;
+
+    /// Begins with an order of all requests.
+    pub(in crate::planner) fn new(order: &[RequestIx]) -> Self {
+        let mut urgency = vec![0.0; order.len()];
+        for (place, request) in order.iter().rev().enumerate() {
+            urgency[request.ix()] = place as f64;
+        }
+        Self { urgency }
+    }
+
+    /// Hears by request what each cost more than it must: whoever was as dear as the mean goes one place ahead.
+    pub(in crate::planner) fn turn(&mut self, dearer: &[i64]) {
+        let mean = dearer.iter().sum::<i64>() as f64 / dearer.len().max(1) as f64;
+        for (urgency, own) in self.urgency.iter_mut().zip(dearer) {
+            *urgency += (*own as f64 / mean.max(1.0)).min(Self::MOST);
+        }
+    }
+
+    /// The most urgent first.
+    pub(in crate::planner) fn order(&self) -> Vec<RequestIx> {
+        let mut order: Vec<RequestIx> = (0..self.urgency.len()).map(RequestIx::from).collect();
+        order.sort_by(|a, b| self.urgency[b.ix()].total_cmp(&self.urgency[a.ix()]));
+        order
+    }
+}
+
 /// Minutes from when it could begin to its finish in an empty lab, with a share for each unit.
 fn work(problem: &Problem, alone: &Alone, ix: RequestIx) -> f64 {
     let request = &problem.requests[ix.ix()];
@@ -90,4 +128,23 @@ fn work(problem: &Problem, alone: &Alone, ix: RequestIx) -> f64 {
         .map_or(Minutes::DAY, |finish| finish - begin);
     let units = request.units.len() as f64;
     (alone.get().max(1) as f64) * units.sqrt()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn who_came_out_dear_goes_ahead() {
+        let order: Vec<RequestIx> = [2, 0, 1, 3].into_iter().map(RequestIx::from).collect();
+        let mut wheel = Wheel::new(&order);
+        assert_eq!(wheel.order(), order);
+        // The mean is 25: the last goes four places ahead, past all three.
+        wheel.turn(&[0, 0, 0, 100]);
+        let ahead: Vec<usize> = wheel.order().iter().map(|request| request.ix()).collect();
+        assert_eq!(ahead, [3, 2, 0, 1]);
+        // Nobody was dear: nothing changes.
+        wheel.turn(&[0, 0, 0, 0]);
+        assert_eq!(wheel.order()[0].ix(), 3);
+    }
 }
