@@ -151,6 +151,12 @@ impl People {
         after.checked_sub(1).map_or(0, |ix| self.steps[ix].1)
     }
 
+    /// The most people that are ever on shift at once.
+    pub fn most(&self) -> u32 {
+        let people = self.steps.iter().map(|(_, people)| *people);
+        people.max().unwrap_or(0)
+    }
+
     /// When at least one is on shift.
     pub fn on(&self) -> OnTime {
         let spans = self.steps.windows(2).filter(|pair| pair[0].1 > 0);

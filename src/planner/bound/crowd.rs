@@ -314,8 +314,7 @@ fn rigs_are(
 }
 
 pub(super) fn most_people(kind: &Kind<'_>) -> usize {
-    let most = kind.people.steps().iter().map(|(_, people)| *people).max();
-    most.unwrap_or(0).max(1) as usize
+    kind.people.most().max(1) as usize
 }
 
 /// The first minute from `from` on at which one of the people on shift has ended with the loads before.

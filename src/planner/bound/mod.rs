@@ -18,8 +18,18 @@ mod seats;
 mod tests;
 
 use super::alone::Alone;
+use crate::domain::Minute;
 use crate::problem::{Problem, RequestIx};
 use ahead::Ahead;
+use crowd::Walked;
+
+/// The least finish of a request that is planned, and how its units get there if nobody else is in the way.
+struct Least {
+    request: RequestIx,
+    /// The request does not finish before.
+    finish: Minute,
+    walked: Walked,
+}
 
 /// The own paths alone: weaker, and there at once.
 pub(super) fn own_paths(problem: &Problem, alone: &Alone, left: &[RequestIx]) -> i64 {
@@ -45,10 +55,15 @@ pub(super) fn lower(
     let ahead = Ahead::new(problem);
     let requests = (0..problem.requests.len()).map(RequestIx::from);
     let planned = requests.filter(|request| !left.contains(request));
-    let least = planned.filter_map(|request| {
+    let all = planned.filter_map(|request| {
         let path = path::finish(alone, request)?;
-        let crowd = crowd::walk(&ahead, request).finish;
-        Some((request, crowd.map_or(path, |crowd| path.max(crowd))))
+        let walked = crowd::walk(&ahead, request);
+        let finish = walked.finish.map_or(path, |crowd| path.max(crowd));
+        Some(Least {
+            request,
+            finish,
+            walked,
+        })
     });
-    prices::raise(&ahead, &least.collect::<Vec<_>>(), used)
+    prices::raise(&ahead, &all.collect::<Vec<_>>(), used)
 }

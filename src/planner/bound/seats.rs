@@ -54,8 +54,7 @@ fn by_people(ahead: &Ahead<'_>, step: &Step, window: Minutes) -> usize {
     let kind = ahead.kind(step);
     let hands = kind.ways.iter().map(|way| kind.hands(way));
     let hands = hands.min().unwrap_or(Minutes::ZERO);
-    let most = kind.people.steps().iter().map(|(_, people)| *people).max();
-    times(window, hands).saturating_mul(most.unwrap_or(0) as usize)
+    times(window, hands).saturating_mul(kind.people.most() as usize)
 }
 
 fn by_positions(problem: &Problem, step: &Step, window: Minutes) -> usize {

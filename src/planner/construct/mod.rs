@@ -433,7 +433,11 @@ impl<'p> Builder<'p> {
     fn undo_to(&mut self, mark: usize) {
         while self.log.len() > mark {
             let (unit, step) = self.log.pop().expect("the log is longer than the mark");
-            self.lines.remove(unit, step);
+            if self.style.alone {
+                self.lines.forget(unit, step);
+            } else {
+                self.lines.remove(unit, step);
+            }
         }
     }
 

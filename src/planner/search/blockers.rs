@@ -159,8 +159,7 @@ impl Search<'_, '_> {
     fn at_hands(&mut self, wait: &Wait, times: &Times) -> Vec<(UnitIx, usize)> {
         let problem = self.builder.problem;
         let condition = problem.condition(problem.step(wait.unit, wait.step));
-        let steps = problem.crews[condition.crew.ix()].people.steps().iter();
-        let people = steps.map(|(_, people)| *people).max().unwrap_or(0);
+        let people = problem.crews[condition.crew.ix()].people.most();
         if people > 1 && self.random.below(people as usize + 1) > 0 {
             return Vec::new();
         }

@@ -27,8 +27,7 @@ impl CrewLine {
     pub(super) fn new(people: &People, span: Span) -> Self {
         let length = usize::try_from(span.length().get()).unwrap_or(0);
         let words = length / WORD + 1;
-        let most = people.steps().iter().map(|(_, people)| *people).max();
-        let more = most.unwrap_or(0).saturating_sub(1);
+        let more = people.most().saturating_sub(1);
         let digits = (u32::BITS - more.leading_zeros()) as usize;
         let mut line = Self {
             origin: span.start,

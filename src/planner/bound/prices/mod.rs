@@ -26,10 +26,10 @@ mod shares;
 mod tests;
 
 use super::ahead::{Ahead, Way};
-use super::{crowd, seats};
+use super::{Least, crowd, seats};
 use crate::domain::lab::Loading;
 use crate::domain::{Minute, Minutes};
-use crate::problem::{CondIx, RequestIx, Unit};
+use crate::problem::{CondIx, Request, Unit};
 use cheapest::{Leg, Market, Paid, Party};
 use clock::{Clock, Costs, Latest, Line, Offer};
 use shares::Shares;
@@ -54,9 +54,6 @@ const LONGER: Minutes = Minutes::hours(7 * 24);
 /// A sum of some thousand products is exact to this share.
 const EXACT: f64 = 1e-9;
 
-/// A request with the minute before which it does not finish.
-pub(super) type Least = (RequestIx, Minute);
-
 /// No plan of these requests costs less; never below the sum of their least costs. `used` says which share
 /// of the budget is used up after so many rounds: at 1 the prices found so far must do.
 #[expect(
@@ -65,8 +62,9 @@ pub(super) type Least = (RequestIx, Minute);
 )]
 pub(super) fn raise(ahead: &Ahead<'_>, all: &[Least], used: &dyn Fn(u64) -> f64) -> i64 {
     let problem = ahead.problem;
-    let base: i64 = all.iter().map(|(own, at)| problem.cost_at(*own, *at)).sum();
-    let visits = |(own, _): &Least| problem.requests[own.ix()].visits();
+    let cost = |own: &Least| problem.cost_at(own.request, own.finish);
+    let base: i64 = all.iter().map(cost).sum();
+    let visits = |own: &Least| problem.requests[own.request.ix()].visits();
     if all.iter().map(visits).sum::<usize>() > VISITS || used(0) >= 1.0 {
         return base;
     }
@@ -97,12 +95,12 @@ struct Prices<'p> {
 impl<'p> Prices<'p> {
     fn new(ahead: &Ahead<'p>, all: &[Least]) -> Self {
         let mut shares = Shares::default();
-        let last = all.iter().map(|(_, least)| *least).max();
+        let last = all.iter().map(|own| own.finish).max();
         let span = last.map_or(Minutes::ZERO, |last| last - ahead.problem.now);
         let longer = LONGER.max(Minutes::new(span.get() / 2));
         let parties = all.iter();
         let parties: Vec<Party<'p>> = parties
-            .filter_map(|own| party(ahead, *own, longer, &mut shares))
+            .filter_map(|own| party(ahead, own, longer, &mut shares))
             .collect();
         let last = parties.iter().map(|own| own.last).max();
         let clock = Clock::new(ahead.problem, last.unwrap_or(ahead.problem.now));
@@ -190,11 +188,16 @@ impl<'p> Prices<'p> {
 /// where there are none.
 fn party<'p>(
     ahead: &Ahead<'p>,
-    (request, least): Least,
+    known: &Least,
     longer: Minutes,
     shares: &mut Shares,
 ) -> Option<Party<'p>> {
     let problem = ahead.problem;
+    let Least {
+        request,
+        finish: least,
+        walked,
+    } = known;
     let own = &problem.requests[request.ix()];
     let units = &problem.units[own.units.start as usize..own.units.end as usize];
     let goes_on = |unit: &&Unit| unit.wanted == own.steps.len() && unit.facts.len() < unit.wanted;
@@ -213,16 +216,15 @@ fn party<'p>(
     };
     let arrival = equally_far(first).map(arrival).min()?;
     let from = arrival.max(own.ready).max(problem.now);
-    let longer = (least - from).at_least_zero().max(longer);
+    let longer = (*least - from).at_least_zero().max(longer);
     let mut party = Party {
         problem,
-        request,
+        request: *request,
         units: count,
-        least,
-        last: (least + longer).min(problem.end),
+        least: *least,
+        last: (*least + longer).min(problem.end),
         legs: Vec::new(),
     };
-    let walked = crowd::walk(ahead, request);
     for step in first..own.steps.len() {
         let before = step
             .checked_sub(1)
@@ -230,7 +232,7 @@ fn party<'p>(
         let from = before.map_or(from, |out| from.max(*out + own.steps[step].rest_min));
         let earliest = &walked.steps[step].loads[..count];
         let share = |condition| shares.add(condition, from);
-        party.legs.push(leg(ahead, request, step, earliest, share));
+        party.legs.push(leg(ahead, own, step, earliest, share));
     }
     Some(party)
 }
@@ -238,13 +240,12 @@ fn party<'p>(
 /// One step of units that load no earlier, one after the other.
 fn leg(
     ahead: &Ahead<'_>,
-    request: RequestIx,
+    own: &Request,
     step: usize,
     earliest: &[Minute],
     share: impl FnOnce(CondIx) -> usize,
 ) -> Leg {
     let rigs = &ahead.problem.rigs;
-    let own = &ahead.problem.requests[request.ix()];
     let number = ahead.kind_number(&own.steps[step]);
     let kind = &ahead.kinds[number];
     let in_run = seats::units_in_a_run(ahead, own, step, own.steps.len());

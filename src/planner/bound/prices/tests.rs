@@ -4,6 +4,7 @@ use super::clock::{Clock, Costs, Stay, offers};
 use super::{Ahead, Least, Prices};
 use crate::domain::Minutes;
 use crate::domain::lab::{Lab, Loading, Watch};
+use crate::planner::bound::crowd;
 use crate::planner::bound::tests::{
     NOW, add_method, add_request, add_rig, at, bound, compiled, lab,
 };
@@ -34,8 +35,14 @@ fn two_of(units: usize, loading: Loading, methods: [&str; 2]) -> Lab {
 }
 
 fn least(problem: &Problem, text: &str) -> Vec<Least> {
+    let ahead = Ahead::new(problem);
     let requests = (0..problem.requests.len()).map(RequestIx::from);
-    requests.map(|request| (request, at(text))).collect()
+    let known = requests.map(|request| Least {
+        request,
+        finish: at(text),
+        walked: crowd::walk(&ahead, request),
+    });
+    known.collect()
 }
 
 /// Prices that are looked at tick by tick.
