@@ -506,21 +506,9 @@ impl<'s, 'n> Tabu<'s, 'n> {
         in_order
     }
 
-    /// Puts a task elsewhere in the sequences.
     fn put(&mut self, change: Change) {
-        let task = change.task as usize;
-        let now = &mut self.now;
-        let from = now.rig[task] as usize;
-        now.rigs[from].remove(now.place[task] as usize);
-        let own = self.shape.net.modes(task)[change.mode as usize];
-        now.mode[task] = change.mode;
-        now.rig[task] = own.rig;
-        now.length[task] = own.length();
-        now.rigs[own.rig as usize].insert(change.place as usize, change.task);
-        now.number(from);
-        if own.rig as usize != from {
-            now.number(own.rig as usize);
-        }
+        let net = self.shape.net;
+        self.now.put(net, change.task, change.mode, change.place);
     }
 
     /// Back to the best, with a few tight moves at random.

@@ -115,6 +115,22 @@ impl Sequences {
         }
     }
 
+    /// Puts a task elsewhere: to a place, counted without it, on the rig of one of its modes. Nothing is worked out.
+    pub(super) fn put(&mut self, net: &Network, task: u32, mode: u32, place: u32) {
+        let own = net.modes(task as usize)[mode as usize];
+        let at = task as usize;
+        let from = self.rig[at] as usize;
+        self.rigs[from].remove(self.place[at] as usize);
+        self.mode[at] = mode;
+        self.rig[at] = own.rig;
+        self.length[at] = own.length();
+        self.rigs[own.rig as usize].insert(place as usize, task);
+        self.number(from);
+        if own.rig as usize != from {
+            self.number(own.rig as usize);
+        }
+    }
+
     #[inline]
     pub(super) fn start(&self, task: u32) -> Tick {
         self.times.end[task as usize] - self.length[task as usize]
@@ -353,4 +369,84 @@ fn write<'t>(own: &mut Sequences, part: Touched, sorted: impl Iterator<Item = &'
 
 fn number(ix: usize) -> u32 {
     u32::try_from(ix).expect("tasks are numbered by u32")
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::planner::random::Random;
+    use crate::problem::network::{Mode, NEVER, Place, Task};
+
+    const RIGS: usize = 4;
+
+    /// Tasks with one or two rigs each, and links from lower numbers to higher ones.
+    fn network(random: &mut Random) -> Network {
+        let tick = |value: usize| Tick::try_from(value).expect("a small number");
+        let mut net = Network::default();
+        net.rigs = vec![Place::Each(1); RIGS];
+        let mut links = Vec::new();
+        for task in 0..30 {
+            let first = random.below(RIGS);
+            let mut mode = |rig: usize| Mode::plain(number(rig), tick(random.below(9)));
+            let modes = [mode(first), mode((first + 1) % RIGS)];
+            let count = 1 + random.below(2);
+            let ready = tick(random.below(20));
+            net.add_task(Task::new(0, ready, 0), &modes[..count], &[]);
+            for _ in 0..random.below(3).min(task) {
+                let before = number(random.below(task));
+                links.push((before, number(task), true, tick(random.below(5)), NEVER));
+            }
+        }
+        net.link(&links);
+        net
+    }
+
+    /// Every task on the rig of its first mode, in the order of the numbers.
+    fn sequences(net: &Network) -> Sequences {
+        let mut own = Sequences::empty(net);
+        for task in 0..net.tasks.len() {
+            let mode = net.modes(task)[0];
+            own.rig[task] = mode.rig;
+            own.length[task] = mode.length();
+            own.rigs[mode.rig as usize].push(number(task));
+        }
+        (0..RIGS).for_each(|rig| own.number(rig));
+        own
+    }
+
+    #[test]
+    fn what_a_move_changes_is_what_working_out_everything_gives() {
+        let mut random = Random::new(5);
+        let mut rings = 0;
+        for _ in 0..40 {
+            let net = network(&mut random);
+            let ways = Ways::new(&net);
+            let mut marks = Marks::default();
+            let mut now = sequences(&net);
+            assert!(now.work_out(&ways));
+            for _ in 0..200 {
+                let task = number(random.below(net.tasks.len()));
+                let at = task as usize;
+                let (mode, place) = (now.mode[at], now.place[at]);
+                let new_mode = random.below(net.modes(at).len());
+                let rig = net.modes(at)[new_mode].rig;
+                let others = now.rigs[rig as usize].iter().filter(|own| **own != task);
+                let new_place = number(random.below(others.count() + 1));
+                now.put(&net, task, number(new_mode), new_place);
+                let mut all = now.clone();
+                let in_order = all.work_out(&ways);
+                assert_eq!(now.work_out_moved(&ways, task, &mut marks), in_order);
+                if !in_order {
+                    rings += 1;
+                    now.put(&net, task, mode, place);
+                    all = now.clone();
+                    assert!(all.work_out(&ways), "it was in order before");
+                }
+                assert_eq!(now.times.end, all.times.end);
+                assert_eq!(now.times.through, all.times.through);
+                assert_eq!(now.times.finish, all.times.finish);
+            }
+        }
+        assert!(rings > 500, "rings must be met: {rings}");
+    }
 }
