@@ -193,7 +193,20 @@ pub fn first_free(
 struct Candidate<'p> {
     builder: Builder<'p>,
     no_room: Vec<(RequestIx, usize)>,
+    /// Bookings that must stay where they are, and do not.
+    broken: usize,
     cost: i64,
+}
+
+/// How many bookings that must stay where they are do not, since their requests found no other place.
+fn broken(builder: &Builder<'_>, alone: &Alone) -> usize {
+    let units = (0..alone.fixed.len()).map(UnitIx::from);
+    let all = units.flat_map(|unit| alone.fixed[unit.ix()].iter().map(move |own| (unit, own)));
+    let moved = all.filter(|(unit, own)| {
+        let placed = builder.lines.placed(*unit, own.step);
+        placed.is_some_and(|placed| placed.rig != own.rig || placed.times.load != own.load)
+    });
+    moved.count()
 }
 
 impl<'p> Candidate<'p> {
@@ -207,6 +220,7 @@ impl<'p> Candidate<'p> {
         let (builder, no_room) = generate(problem, alone, order, style, fixed);
         let cost = search::cost_of(&builder);
         Self {
+            broken: broken(&builder, alone),
             builder,
             no_room,
             cost,
@@ -226,9 +240,9 @@ impl<'p> Candidate<'p> {
             .collect()
     }
 
-    /// Fewer left out first, then the lower cost.
-    fn value(&self) -> (usize, i64) {
-        (self.no_room.len(), self.cost)
+    /// Fewer left out first, then fewer bookings elsewhere that must stay where they are, then the lower cost.
+    fn value(&self) -> (usize, usize, i64) {
+        (self.no_room.len(), self.broken, self.cost)
     }
 }
 
