@@ -1,6 +1,7 @@
 //! Sequences on rigs, with the heads and tails of their tasks.
 
 use crate::problem::network::{Link, Network, Tick};
+use std::ops::Range;
 
 /// Sequences on rigs.
 #[derive(Clone, Default)]
@@ -24,7 +25,7 @@ pub(super) struct Times {
     through: Vec<Tick>,
     /// Every task after those that it waits for, and the place of each there.
     pub(super) order: Vec<u32>,
-    pub(super) at: Vec<u32>,
+    at: Vec<u32>,
     pub(super) finish: Tick,
 }
 
@@ -61,13 +62,6 @@ impl<'n> Ways<'n> {
             after: tasks().map(|task| way(net.after(task))).collect(),
         }
     }
-}
-
-/// Which tasks must be worked out anew: heads from one place of the order on, tails up to another.
-#[derive(Clone, Copy)]
-struct Touched {
-    heads_from: usize,
-    tails_to: usize,
 }
 
 impl Sequences {
@@ -201,14 +195,8 @@ impl Sequences {
         if self.times.order.len() < n {
             return false;
         }
-        self.place_in_order(0, n);
-        self.refresh(
-            ways,
-            Touched {
-                heads_from: 0,
-                tails_to: n - 1,
-            },
-        );
+        self.place_in_order(&(0..n));
+        self.refresh(ways, &(0..n));
         true
     }
 
@@ -223,42 +211,32 @@ impl Sequences {
         let at = |task: u32| self.times.at[task as usize] as usize;
         let own = at(task);
         let (before, after) = (self.before[task as usize], self.after[task as usize]);
-        let touched = if before != nobody && at(before) > own {
-            let touched = Touched {
-                heads_from: own,
-                tails_to: at(before),
-            };
-            if !marks.put_after(self, net, task, touched) {
-                return false;
-            }
-            touched
+        let (part, in_order) = if before != nobody && at(before) > own {
+            let part = own..at(before) + 1;
+            let in_order = marks.put_after(self, net, task, &part);
+            (part, in_order)
         } else if after != nobody && at(after) < own {
-            let touched = Touched {
-                heads_from: at(after),
-                tails_to: own,
-            };
-            if !marks.put_before(self, net, task, touched) {
-                return false;
-            }
-            touched
+            let part = at(after)..own + 1;
+            let in_order = marks.put_before(self, net, task, &part);
+            (part, in_order)
         } else {
-            Touched {
-                heads_from: own,
-                tails_to: own,
-            }
+            (own..own + 1, true)
         };
-        self.refresh(ways, touched);
-        true
+        if in_order {
+            self.refresh(ways, &part);
+        }
+        in_order
     }
 
-    fn refresh(&mut self, ways: &Ways<'_>, touched: Touched) {
-        for ix in touched.heads_from..self.times.order.len() {
+    /// Works out anew the heads from a part of the order on, and the tails up to its end.
+    fn refresh(&mut self, ways: &Ways<'_>, part: &Range<usize>) {
+        for ix in part.start..self.times.order.len() {
             let task = self.times.order[ix];
             let free = self.end(self.before[task as usize]);
             let head = free.max(self.links_head(ways, task));
             self.times.end[task as usize] = head + self.length[task as usize];
         }
-        for ix in (0..=touched.tails_to).rev() {
+        for ix in (0..part.end).rev() {
             let task = self.times.order[ix];
             let next = self.through(self.after[task as usize]);
             let tail = next.max(self.links_tail(ways, task));
@@ -267,10 +245,10 @@ impl Sequences {
         self.times.finish = self.times.end.iter().copied().fold(0, Tick::max);
     }
 
-    fn place_in_order(&mut self, from: usize, to: usize) {
+    fn place_in_order(&mut self, part: &Range<usize>) {
         let times = &mut self.times;
-        for (ix, task) in times.order[from..to].iter().enumerate() {
-            times.at[*task as usize] = number(from + ix);
+        for ix in part.clone() {
+            times.at[times.order[ix] as usize] = number(ix);
         }
     }
 }
@@ -287,16 +265,22 @@ pub(super) struct Marks {
 impl Marks {
     /// Puts a task, and whoever waits for it, behind the last of a part of the order; false where the last one waits
     /// for it.
-    fn put_after(&mut self, own: &mut Sequences, net: &Network, task: u32, part: Touched) -> bool {
+    fn put_after(
+        &mut self,
+        own: &mut Sequences,
+        net: &Network,
+        task: u32,
+        part: &Range<usize>,
+    ) -> bool {
         self.begin(net, task);
-        for ix in part.heads_from + 1..=part.tails_to {
+        for ix in part.start + 1..part.end {
             let other = own.times.order[ix];
             let waits = self.is_marked(own.before[other as usize])
                 || net
                     .before(other as usize)
                     .iter()
                     .any(|link| self.is_marked(link.task));
-            if waits && ix == part.tails_to {
+            if waits && ix == part.end - 1 {
                 return self.end(false);
             }
             self.sort_in(other, waits);
@@ -308,16 +292,22 @@ impl Marks {
 
     /// Puts a task, and whoever it waits for, ahead of the first of a part of the order; false where it waits for the
     /// first one.
-    fn put_before(&mut self, own: &mut Sequences, net: &Network, task: u32, part: Touched) -> bool {
+    fn put_before(
+        &mut self,
+        own: &mut Sequences,
+        net: &Network,
+        task: u32,
+        part: &Range<usize>,
+    ) -> bool {
         self.begin(net, task);
-        for ix in (part.heads_from..part.tails_to).rev() {
+        for ix in (part.start..part.end - 1).rev() {
             let other = own.times.order[ix];
             let awaited = self.is_marked(own.after[other as usize])
                 || net
                     .after(other as usize)
                     .iter()
                     .any(|link| self.is_marked(link.task));
-            if awaited && ix == part.heads_from {
+            if awaited && ix == part.start {
                 return self.end(false);
             }
             self.sort_in(other, awaited);
@@ -359,12 +349,11 @@ impl Marks {
 }
 
 /// Writes a part of an order.
-fn write<'t>(own: &mut Sequences, part: Touched, sorted: impl Iterator<Item = &'t u32>) {
-    let to = part.tails_to + 1;
-    for (place, task) in own.times.order[part.heads_from..to].iter_mut().zip(sorted) {
+fn write<'t>(own: &mut Sequences, part: &Range<usize>, sorted: impl Iterator<Item = &'t u32>) {
+    for (place, task) in own.times.order[part.clone()].iter_mut().zip(sorted) {
         *place = *task;
     }
-    own.place_in_order(part.heads_from, to);
+    own.place_in_order(part);
 }
 
 fn number(ix: usize) -> u32 {
