@@ -1,8 +1,10 @@
 //! Completeness: every request is either planned whole, for every unit up to the steps it still walks, or
-//! left out whole, and rightly: a step that no rig can do, or a unit that has no valid place even alone.
+//! left out whole, and rightly: a step that no rig can do, a unit that has no valid place even alone, or units that
+//! stay together and are too many for it.
 //! Visits that have started stay in the plan either way.
 
 use super::alone::can_be_planned_alone;
+use super::together::cannot_stay_together;
 use super::{Clash, Court, Rule};
 use crate::problem::{RequestIx, UnitIx, Visit};
 use std::collections::BTreeSet;
@@ -71,6 +73,7 @@ fn left_rightly(court: &mut Court<'_>, request: RequestIx) {
         .iter()
         .any(|step| problem.rigs_for(step).is_empty());
     if !hopeless
+        && !cannot_stay_together(problem, request)
         && problem
             .units_of(request)
             .all(|unit| can_be_planned_alone(problem, unit))

@@ -21,6 +21,7 @@ mod r08_wait;
 mod r09_together;
 mod r10_fixed;
 mod r11_horizon;
+mod together;
 
 pub use figures::check_figures;
 

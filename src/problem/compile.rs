@@ -4,6 +4,7 @@ use super::calendar::{OnTime, People};
 use super::exposure::exposure;
 use super::facts::{FactsOf, foresee};
 use super::nearest::nearest;
+use super::together::note_too_many;
 use super::{
     CondIx, Condition, Crew, CrewIx, EligibleIx, FixtureIx, Pin, Problem, Request, RequestIx, Rig,
     RigIx, Step, Unit,
@@ -51,6 +52,7 @@ pub fn compile(lab: &Lab, facts: &Facts, now: Minute) -> Problem {
     }
     problem.fixtures = interner.fixtures.len();
     foresee(&mut problem, &facts);
+    note_too_many(&mut problem);
     problem
 }
 

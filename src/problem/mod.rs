@@ -12,6 +12,7 @@ mod facts;
 mod nearest;
 pub mod network;
 mod plan;
+mod together;
 mod words;
 
 pub use calendar::{OnTime, People};
@@ -183,7 +184,8 @@ pub struct Request {
     pub steps: Vec<Step>,
     /// Its units.
     pub units: Range<u32>,
-    /// The first step, from 0, that no rig can do, with the reason; the request is then left out.
+    /// The first step, from 0, that no rig can do, or before which not all units that stay together can keep the
+    /// rest, with the reason; the request is then left out.
     pub impossible: Option<(usize, String)>,
 }
 

@@ -146,6 +146,61 @@ fn units_that_stay_together_need_a_chamber_that_holds_them() {
     );
 }
 
+/// Two units of A that stay together on the bench with one position, with a rest before a step of at most so long.
+fn squeezed(step: usize, rest: Minutes) -> Lab {
+    let mut lab = lab();
+    lab.requests = vec![request("A", "s", 2, at(NOW))];
+    lab.requests[0].keep_together = true;
+    lab.sequences[0].steps[step - 1].rest = Rest {
+        min: Minutes::hours(1),
+        max: Some(rest),
+    };
+    lab
+}
+
+#[test]
+fn units_that_stay_together_are_too_many_for_the_rest_after_their_run() {
+    // The second look begins 1h 20m after the first at the earliest.
+    let lab = squeezed(3, Minutes::new(139));
+    let words = [
+        "R9, R1: its 2 units come out of one run of heat",
+        "begin look 1h to 2h 19m after it",
+        "allow for 1 of them",
+        "a rest up to 2h 20m, no more than 1 units, or keep_together = false",
+    ];
+    check(&lab, 3, &words, |lab| *lab = squeezed(3, Minutes::new(140)));
+    check(&lab, 3, &words, |lab| lab.requests[0].keep_together = false);
+    check(&lab, 3, &words, |lab| lab.requests[0].units.truncate(1));
+    check(&lab, 3, &words, |lab| lab.rigs[0].positions = 2);
+}
+
+#[test]
+fn units_that_stay_together_are_too_many_for_the_rest_before_their_run() {
+    let lab = squeezed(2, Minutes::new(139));
+    let words = [
+        "R9, R1: its 2 units go into one run of heat",
+        "come out of look 1h to 2h 19m before it",
+    ];
+    check(&lab, 2, &words, |lab| *lab = squeezed(2, Minutes::new(140)));
+}
+
+#[test]
+fn units_that_stay_together_need_hands_for_the_step_after_their_run() {
+    // There is a position for each, and one person, whom each watched look keeps for 1h 10m.
+    let squeezed = |rest| {
+        let mut lab = squeezed(3, Minutes::new(rest));
+        lab.rigs[0].positions = 2;
+        let look = lab.methods.get_mut(&MethodId::new("look")).expect("look");
+        look.watch = Watch::Full;
+        lab
+    };
+    let words = ["allow for 1 of them", "a rest up to 2h 10m"];
+    check(&squeezed(129), 3, &words, |lab| *lab = squeezed(130));
+    check(&squeezed(129), 3, &words, |lab| {
+        lab.crews[0].shifts[0].people = 2
+    });
+}
+
 #[test]
 fn a_horizon_that_is_too_short_says_how_long_it_would_have_to_be() {
     let mut lab = lab();

@@ -53,6 +53,14 @@ impl Builder<'_> {
             for link in &mut links {
                 link.together = outside.is_some().then_some(false);
             }
+            let closes = self.first_loads(*unit, steps.start).end;
+            if self.style.linger && closes < Minute::LAST {
+                let own = self
+                    .lines
+                    .shortest_stay(self.problem.step(*unit, steps.start));
+                let late = Span::new(closes + own, Minute::LAST);
+                links[0].out = Some(links[0].out.map_or(late, |own| own.meet(late)));
+            }
             self.put_links(*unit, &links, RunRule::ANY)?;
         }
         Ok(())

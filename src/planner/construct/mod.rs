@@ -35,6 +35,9 @@ pub(super) struct Style {
     pub(super) avoid: Option<RigIx>,
     /// Units that stay together may do so outside of chambers, even where a run has room for them all.
     pub(super) apart: bool,
+    /// Units that must begin within some time of each other stay in their rigs until all can have, and come out:
+    /// whoever unloads one loads no other meanwhile.
+    pub(super) linger: bool,
     /// Which visits that would wait in their rig load as late as they can.
     pub(super) late: Late,
 }
@@ -48,6 +51,7 @@ impl Style {
             alone: false,
             avoid: None,
             apart: false,
+            linger: false,
             late: Late::UnlessPausing,
         }
     }
@@ -250,6 +254,7 @@ impl<'p> Builder<'p> {
                 self.lift_shadows(unit);
             }
             let result = self.put(request);
+            let result = result.or_else(|step| self.put_lingering(request).map_err(|_| step));
             let result =
                 result.or_else(|step| self.put_loosened(alone, request).map_err(|()| step));
             if let Err(step) = result {
@@ -314,6 +319,17 @@ impl<'p> Builder<'p> {
             return Minute::LAST;
         }
         self.first_loads(unit, next).end
+    }
+
+    /// Once more with units that stay together waiting for each other after their runs.
+    fn put_lingering(&mut self, request: RequestIx) -> Result<(), usize> {
+        if !self.problem.requests[request.ix()].keep_together {
+            return Err(0);
+        }
+        self.style.linger = true;
+        let result = self.put(request);
+        self.style.linger = false;
+        result
     }
 
     /// Once more with fewer bookings kept in their place: what must stay, then pins alone.
