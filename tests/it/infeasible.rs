@@ -197,7 +197,7 @@ fn units_that_stay_together_need_hands_for_the_step_after_their_run() {
     let words = ["allow for 1 of them", "a rest up to 2h 10m"];
     check(&squeezed(129), 3, &words, |lab| *lab = squeezed(130));
     check(&squeezed(129), 3, &words, |lab| {
-        lab.crews[0].shifts[0].people = 2
+        lab.crews[0].shifts[0].people = 2;
     });
 }
 

@@ -129,7 +129,7 @@ impl Builder<'_> {
         let first = self.first_loads(unit, links[0].step);
         let chain = self.in_growing_windows(unit, links, first, runs, until)?;
         match self.changeover_too_short(unit, links, &chain) {
-            Some(pair) if !self.style.alone => {
+            Some(pair) if !self.alone => {
                 let ways = self.kept_apart(unit, links, pair, &chain);
                 self.find_kept_apart(unit, links[pair.1].step, ways, runs, until)
             }

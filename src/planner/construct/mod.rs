@@ -29,8 +29,6 @@ pub(super) struct Style {
     pub(super) join_wait: Minutes,
     /// Look at runs that wait for later units of the request.
     pub(super) look_ahead: bool,
-    /// Changeovers between a unit's own steps are left out: for bounds, which may only relax.
-    pub(super) alone: bool,
     /// A rig that is left out wherever a step has another.
     pub(super) avoid: Option<RigIx>,
     /// Units that stay together may do so outside of chambers, even where a run has room for them all.
@@ -48,7 +46,6 @@ impl Style {
         Self {
             join_wait,
             look_ahead: true,
-            alone: false,
             avoid: None,
             apart: false,
             linger: false,
@@ -63,6 +60,9 @@ pub(super) struct Builder<'p> {
     pub(super) problem: &'p Problem,
     pub(super) lines: Timelines<'p>,
     pub(super) style: Style,
+    /// One unit at a time is looked at: it takes nothing from anybody, and changeovers between its own steps are left
+    /// out, since bounds may only relax.
+    alone: bool,
     /// Bookings that must stay where they are, by unit and step.
     fixed: Arc<Vec<Vec<Fixed>>>,
     /// Steps placed since some mark, for taking them back.
@@ -162,11 +162,12 @@ impl<'p> Builder<'p> {
     ) -> Self {
         let style = Style {
             look_ahead: false,
-            alone: true,
             late: Late::Never,
             ..Style::sharing(Minutes::ZERO)
         };
-        Self::bare(problem, lines, style, fixed)
+        let mut builder = Self::bare(problem, lines, style, fixed);
+        builder.alone = true;
+        builder
     }
 
     /// Nothing is logged, nothing is held.
@@ -180,6 +181,7 @@ impl<'p> Builder<'p> {
             problem,
             lines,
             style,
+            alone: false,
             fixed,
             log: Vec::new(),
             shadows: BTreeMap::new(),
@@ -439,7 +441,7 @@ impl<'p> Builder<'p> {
     /// Who is alone takes nothing from its own later steps either: the changeovers after it would depend on which of
     /// several places it chose.
     fn book(&mut self, unit: UnitIx, step: usize, placed: Placed) {
-        if self.style.alone {
+        if self.alone {
             self.lines.note(unit, step, placed);
         } else {
             self.lines.place(unit, step, placed);
@@ -449,7 +451,7 @@ impl<'p> Builder<'p> {
     fn undo_to(&mut self, mark: usize) {
         while self.log.len() > mark {
             let (unit, step) = self.log.pop().expect("the log is longer than the mark");
-            if self.style.alone {
+            if self.alone {
                 self.lines.forget(unit, step);
             } else {
                 self.lines.remove(unit, step);
