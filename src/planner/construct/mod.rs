@@ -286,10 +286,8 @@ impl<'p> Builder<'p> {
         let problem = self.problem;
         let own = &problem.requests[request.ix()];
         let units: Vec<UnitIx> = problem.units_of(request).collect();
-        let is_fixed =
-            |unit: &UnitIx| !self.fixed_of(*unit).is_empty() || self.closes(*unit) < Minute::LAST;
         let (mut fixed, free): (Vec<UnitIx>, Vec<UnitIx>) =
-            units.iter().partition(|unit| is_fixed(unit));
+            units.iter().partition(|unit| self.is_bound(**unit));
         fixed.sort_by_key(|unit| self.closes(*unit));
         let shares_runs = own.keep_together
             && units.len() > 1
@@ -308,6 +306,11 @@ impl<'p> Builder<'p> {
         result
             .and_then(|()| self.put_stages_of(request, &free))
             .map_err(|_| ())
+    }
+
+    /// True where the unit has bookings that must stay where they are, or its next window closes.
+    pub(super) fn is_bound(&self, unit: UnitIx) -> bool {
+        !self.fixed_of(unit).is_empty() || self.closes(unit) < Minute::LAST
     }
 
     /// When the window after what has happened to the unit closes; [`Minute::LAST`] where none does.

@@ -41,6 +41,26 @@ impl Builder<'_> {
         Ok(())
     }
 
+    /// Puts units that have come so far through their next steps up to `end`; a run that one of them opens for itself
+    /// loads at `open_from` or later.
+    pub(in crate::planner) fn put_turn(
+        &mut self,
+        request: RequestIx,
+        units: &[UnitIx],
+        end: usize,
+        open_from: Minute,
+    ) -> Result<(), usize> {
+        let chains = self.chains_of(units, end);
+        match &chains[..] {
+            [] => Ok(()),
+            [(unit, steps)] => self.put_joining(*unit, steps.clone(), open_from, Minute::LAST),
+            _ => {
+                self.tries = TRIES;
+                self.put_stage(request, &chains)
+            }
+        }
+    }
+
     /// For each unit the steps that it has to place up to `end`; none where a fixed booking further on
     /// makes it one longer chain, for all units where they stay together.
     pub(in crate::planner) fn chains_of(

@@ -5,6 +5,7 @@
 //! same time. A round changes only what it takes off, so its price does not grow with the plan.
 
 mod blockers;
+mod replay;
 mod ruins;
 
 use super::construct::{Builder, Style};
@@ -13,7 +14,7 @@ use super::reach::Late;
 use super::timeline::Placed;
 use crate::domain::{Minute, Minutes};
 use crate::problem::{RequestIx, RigIx, UnitIx};
-use ruins::{Piece, RUINS};
+use ruins::{Piece, RUINS, Ruin};
 use std::collections::BTreeMap;
 
 type Taken = Vec<(UnitIx, usize, Placed)>;
@@ -83,6 +84,17 @@ impl Score {
     fn rate(self) -> f64 {
         self.earned / self.work
     }
+}
+
+/// What a round has taken off, and what the plan may cost after it.
+struct Round<'r> {
+    /// Whose bookings, sorted.
+    requests: &'r [RequestIx],
+    /// What each of them cost.
+    costs: &'r [i64],
+    taken: &'r [Taken],
+    /// They may cost so much together.
+    most: i64,
 }
 
 /// A request of which a round takes something off, sorted by request.
@@ -164,8 +176,14 @@ impl<'b, 'p> Search<'b, 'p> {
             return None;
         }
         let way = self.draw();
-        let pieces = self.choose(RUINS[way]);
-        let (gain, taken) = self.try_round(&pieces);
+        let first = self.seed_request();
+        let pieces = self.choose(RUINS[way], first);
+        let (gain, taken) = if RUINS[way] == Ruin::Replay {
+            let replay = self.replay_of(first, &pieces);
+            self.try_round(&pieces, |search, round| search.put_turns(&replay, round))
+        } else {
+            self.try_round(&pieces, |search, round| search.put_pieces(&pieces, round))
+        };
         self.scores[way].learn(gain, taken);
         Some(Outcome {
             improved: gain == Gain::Best,
@@ -173,9 +191,13 @@ impl<'b, 'p> Search<'b, 'p> {
         })
     }
 
-    /// Takes the pieces off and puts them in again; undone where that is not accepted. The gain, and how many
-    /// bookings were taken off.
-    fn try_round(&mut self, pieces: &[Piece]) -> (Gain, usize) {
+    /// Takes the pieces off and puts what they held in again; undone where that is not accepted. The gain, and how
+    /// many bookings were taken off.
+    fn try_round(
+        &mut self,
+        pieces: &[Piece],
+        put: impl FnOnce(&mut Self, &Round<'_>) -> bool,
+    ) -> (Gain, usize) {
         let mut requests: Vec<RequestIx> = pieces.iter().map(|piece| piece.request).collect();
         requests.sort_unstable();
         requests.dedup();
@@ -186,26 +208,22 @@ impl<'b, 'p> Search<'b, 'p> {
             .map(|piece| self.builder.take_off_from(&piece.units, piece.from))
             .collect();
         let bookings = taken.iter().map(Vec::len).sum();
-        let most = before + self.allowance();
-        let order = self.order(&taken);
-        let wary = self.random.fraction() < WARY;
-        let stakes: Vec<Stake> = requests
-            .iter()
-            .zip(costs)
-            .map(|(request, cost)| Stake {
-                request: *request,
-                floor: if wary { cost } else { 0 },
-            })
-            .collect();
-        let change = if self.recreate(pieces, order, &stakes, most) {
-            Some(self.costs(&requests).iter().sum::<i64>() - before)
-        } else {
-            None
+        let round = Round {
+            requests: &requests,
+            costs: &costs,
+            taken: &taken,
+            most: before + self.allowance(),
         };
-        let Some(change) = change.filter(|change| before + *change <= most) else {
+        let after = put(self, &round).then(|| self.costs(&requests).iter().sum::<i64>());
+        let Some(after) = after.filter(|after| *after <= round.most) else {
             self.take_back(pieces, &taken);
             return (Gain::Nothing, bookings);
         };
+        (self.accept(after - before, &taken), bookings)
+    }
+
+    /// Keeps the plan as it is now, which costs so much more than before that was taken off.
+    fn accept(&mut self, change: i64, taken: &[Taken]) -> Gain {
         self.cost += change;
         let improved = self.cost < self.best_cost;
         if self.cost <= self.best_cost {
@@ -218,12 +236,23 @@ impl<'b, 'p> Search<'b, 'p> {
                 }
             }
         }
-        let gain = match (improved, change < 0) {
+        match (improved, change < 0) {
             (true, _) => Gain::Best,
             (false, true) => Gain::Better,
             (false, false) => Gain::Nothing,
+        }
+    }
+
+    /// Puts the pieces in again in some order and style.
+    fn put_pieces(&mut self, pieces: &[Piece], round: &Round<'_>) -> bool {
+        let order = self.order(round.taken);
+        let wary = self.random.fraction() < WARY;
+        let stake = |(request, cost): (&RequestIx, &i64)| Stake {
+            request: *request,
+            floor: if wary { *cost } else { 0 },
         };
-        (gain, bookings)
+        let stakes: Vec<Stake> = round.requests.iter().zip(round.costs).map(stake).collect();
+        self.recreate(pieces, order, &stakes, round.most)
     }
 
     fn costs(&self, requests: &[RequestIx]) -> Vec<i64> {
@@ -297,9 +326,7 @@ impl<'b, 'p> Search<'b, 'p> {
     fn order(&mut self, taken: &[Taken]) -> Vec<usize> {
         let mut order: Vec<usize> = (0..taken.len()).collect();
         if self.random.fraction() < SHUFFLED {
-            for ix in (1..order.len()).rev() {
-                order.swap(ix, self.random.below(ix + 1));
-            }
+            self.shuffle(&mut order);
         } else if order.len() > 1 {
             let begin = |ix: &usize| {
                 let loads = taken[*ix].iter().map(|(_, _, placed)| placed.times.load);
@@ -312,6 +339,12 @@ impl<'b, 'p> Search<'b, 'p> {
             }
         }
         order
+    }
+
+    fn shuffle<T>(&mut self, all: &mut [T]) {
+        for ix in (1..all.len()).rev() {
+            all.swap(ix, self.random.below(ix + 1));
+        }
     }
 
     /// Puts the pieces in again, in that order; false where one finds no place, or none at which the requests

@@ -23,24 +23,22 @@ pub(super) enum Ruin {
     Units,
     Blockers,
     InTheWay,
+    Replay,
 }
 
 /// All ways.
-pub(super) const RUINS: [Ruin; 5] = [
+pub(super) const RUINS: [Ruin; 6] = [
     Ruin::Requests,
     Ruin::Window,
     Ruin::Units,
     Ruin::Blockers,
     Ruin::InTheWay,
+    Ruin::Replay,
 ];
 
 impl Search<'_, '_> {
-    /// What to take off this time; empty where there is nothing to move.
-    pub(super) fn choose(&mut self, ruin: Ruin) -> Vec<Piece> {
-        if self.movable.is_empty() {
-            return Vec::new();
-        }
-        let first = self.seed_request();
+    /// What to take off this time, for the sake of `first`.
+    pub(super) fn choose(&mut self, ruin: Ruin, first: RequestIx) -> Vec<Piece> {
         match ruin {
             Ruin::Requests => {
                 let most = 1 + self.random.below(4);
@@ -51,6 +49,7 @@ impl Search<'_, '_> {
             Ruin::Units => self.units(first),
             Ruin::Blockers => self.blockers(first),
             Ruin::InTheWay => self.in_the_way(first),
+            Ruin::Replay => self.all_after(first),
         }
     }
 
@@ -65,10 +64,7 @@ impl Search<'_, '_> {
 
     /// A request and its rivals from some minute of its way on.
     fn window(&mut self, first: RequestIx) -> Vec<Piece> {
-        let (ready, finish) = self.span_of(first);
-        let length = usize::try_from((finish - ready).get()).unwrap_or(0).max(1);
-        let after = i64::try_from(self.random.below(length)).expect("a length in minutes");
-        let from = ready + Minutes::new(after);
+        let from = self.some_minute_of(first);
         let most = 1 + self.random.below(6);
         let all = self.with_rivals(first, most);
         all.into_iter()
@@ -76,8 +72,16 @@ impl Search<'_, '_> {
             .collect()
     }
 
+    /// A minute from when a request is ready to its finish, drawn.
+    pub(super) fn some_minute_of(&mut self, request: RequestIx) -> Minute {
+        let (ready, finish) = self.span_of(request);
+        let length = usize::try_from((finish - ready).get()).unwrap_or(0).max(1);
+        let after = i64::try_from(self.random.below(length)).expect("a length in minutes");
+        ready + Minutes::new(after)
+    }
+
     /// What all units of a request do from the first stage on that none of them begins before `from`.
-    fn after(&self, request: RequestIx, from: Minute) -> Option<Piece> {
+    pub(super) fn after(&self, request: RequestIx, from: Minute) -> Option<Piece> {
         let units: Vec<UnitIx> = self.builder.problem.units_of(request).collect();
         let stage = self.stages(request).into_iter().find(|stage| {
             units
@@ -151,7 +155,7 @@ impl Search<'_, '_> {
     }
 
     /// True where a unit's bookings from a step on begin at or after `from`; also where it has none.
-    fn begins_after(&self, unit: UnitIx, step: usize, from: Minute) -> bool {
+    pub(super) fn begins_after(&self, unit: UnitIx, step: usize, from: Minute) -> bool {
         let facts = self.builder.problem.units[unit.ix()].facts.len();
         let placed = self.builder.lines.placed(unit, step.max(facts));
         placed.is_none_or(|placed| placed.times.load >= from)
@@ -197,7 +201,7 @@ impl Search<'_, '_> {
     }
 
     /// The dearest of a few drawn at random.
-    fn seed_request(&mut self) -> RequestIx {
+    pub(super) fn seed_request(&mut self) -> RequestIx {
         let draws = 1 + self.random.below(4);
         let drawn: Vec<RequestIx> = (0..draws)
             .map(|_| self.movable[self.random.below(self.movable.len())])
