@@ -23,7 +23,7 @@ pub(super) fn cannot_stay_together(problem: &Problem, request: RequestIx) -> boo
 /// the first the last one ends it. Zero where they need not queue.
 fn last_turn(problem: &Problem, own: &Request, run: usize, beside: usize) -> Minutes {
     let is_chamber = |rig: RigIx| problem.rigs[rig.ix()].loading == Loading::Together;
-    let mut units = own.units.clone().map(|unit| &problem.units[unit as usize]);
+    let units = own.units.clone().map(|unit| &problem.units[unit as usize]);
     let must_share = problem
         .rigs_for(&own.steps[run])
         .iter()
@@ -35,9 +35,8 @@ fn last_turn(problem: &Problem, own: &Request, run: usize, beside: usize) -> Min
     }
     let both = run.max(beside);
     let in_queue = units
-        .by_ref()
-        .filter(|unit| unit.facts.len() <= beside && unit.wanted > both);
-    let in_queue = in_queue.count();
+        .filter(|unit| unit.facts.len() <= beside && unit.wanted > both)
+        .count();
     let condition = problem.condition(&own.steps[beside]);
     let crew = &problem.crews[condition.crew.ix()].people;
     let people = crew

@@ -138,12 +138,17 @@ impl Queue {
             )
         };
         let crew = &problem.crews[problem.condition(&own.steps[self.single]).crew.ix()].id;
+        let fewer = if taken == 1 {
+            "1 unit".to_owned()
+        } else {
+            format!("{taken} units")
+        };
         let longer = self.enough().map_or_else(String::new, |time| {
             format!("a rest up to {}, ", least + time)
         });
         format!(
             "R9, R1: its {} units {leave} one run of {run} and must all {must}, which crew {crew} and the rigs allow \
-             for {taken} of them; it takes {longer}no more than {taken} units, or keep_together = false",
+             for {taken} of them; it takes {longer}no more than {fewer}, or keep_together = false",
             self.units
         )
     }

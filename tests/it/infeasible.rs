@@ -166,7 +166,7 @@ fn units_that_stay_together_are_too_many_for_the_rest_after_their_run() {
         "R9, R1: its 2 units come out of one run of heat",
         "begin look 1h to 2h 19m after it",
         "allow for 1 of them",
-        "a rest up to 2h 20m, no more than 1 units, or keep_together = false",
+        "a rest up to 2h 20m, no more than 1 unit, or keep_together = false",
     ];
     check(&lab, 3, &words, |lab| *lab = squeezed(3, Minutes::new(140)));
     check(&lab, 3, &words, |lab| lab.requests[0].keep_together = false);

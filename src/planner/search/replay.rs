@@ -9,7 +9,7 @@ use super::ruins::Piece;
 use super::{Round, Search};
 use crate::domain::{Minute, Minutes};
 use crate::planner::construct::{Builder, Style, stage_ends};
-use crate::planner::timeline::Slot;
+use crate::planner::timeline::{Placed, Slot};
 use crate::problem::{CondIx, RequestIx, RigIx, UnitIx};
 use std::collections::BTreeMap;
 
@@ -49,32 +49,20 @@ impl Replay {
     /// Everything that the pieces hold.
     fn of(builder: &Builder<'_>, pieces: &[Piece]) -> Self {
         let mut replay = Self::default();
-        let mut known: BTreeMap<(RigIx, Minute), usize> = BTreeMap::new();
+        let mut known = BTreeMap::new();
         for piece in pieces {
             let steps = &builder.problem.requests[piece.request.ix()].steps;
             let mut from = piece.from;
             for end in stage_ends(steps).filter(|end| *end > piece.from) {
-                let placed = piece
-                    .units
-                    .iter()
-                    .filter_map(|unit| builder.lines.placed(*unit, from));
+                let units = piece.units.iter();
+                let placed = units.filter_map(|unit| builder.lines.placed(*unit, from));
                 if let Some(first) = placed.min_by_key(|placed| placed.times.load) {
-                    let load = first.times.load;
                     let shares = first.slot == Slot::Run && piece.units.len() == 1;
-                    let run = shares.then(|| {
-                        let run = *known.entry((first.rig, load)).or_insert(replay.runs.len());
-                        if run == replay.runs.len() {
-                            replay.runs.push(Run {
-                                load,
-                                condition: steps[from].condition,
-                                members: Vec::new(),
-                            });
-                        }
-                        replay.runs[run].members.push((piece.units[0], from));
-                        run
-                    });
+                    let member = (piece.units[0], from);
+                    let condition = steps[from].condition;
+                    let run = shares.then(|| replay.enter(&mut known, first, condition, member));
                     replay.turns.push(Turn {
-                        load,
+                        load: first.times.load,
                         request: piece.request,
                         units: piece.units.clone(),
                         end,
@@ -85,6 +73,27 @@ impl Replay {
             }
         }
         replay
+    }
+
+    /// Enters a member of a run, which is new where its rig and load are not `known`.
+    fn enter(
+        &mut self,
+        known: &mut BTreeMap<(RigIx, Minute), usize>,
+        placed: &Placed,
+        condition: CondIx,
+        member: (UnitIx, usize),
+    ) -> usize {
+        let load = placed.times.load;
+        let run = *known.entry((placed.rig, load)).or_insert(self.runs.len());
+        if run == self.runs.len() {
+            self.runs.push(Run {
+                load,
+                condition,
+                members: Vec::new(),
+            });
+        }
+        self.runs[run].members.push(member);
+        run
     }
 
     /// Puts a request's turns that load at or after `from` so much later, or earlier.
