@@ -146,9 +146,12 @@ impl App {
             }
             (Some(Overlay::Beside { .. }), "Enter") => self.choose_from(Choice::about_what_if()),
             (Some(Overlay::Difference { proposal, scroll }), _) => {
+                // Why a request is left out takes some lines.
+                const REASON: usize = 6;
                 let most = proposal.changes.len()
                     + proposal.clashes.len()
-                    + proposal.plan.unplannable.len();
+                    + REASON * proposal.plan.unplannable.len()
+                    + proposal.plan.requests.len();
                 *scroll = moved(*scroll).unwrap_or(*scroll).min(most);
             }
             (Some(Overlay::Beside { what_if, scroll }), _) => {

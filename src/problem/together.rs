@@ -5,6 +5,7 @@
 use super::{Problem, Request, RigIx, Step, shortest_stay};
 use crate::domain::Minutes;
 use crate::domain::lab::{Loading, Watch};
+use crate::domain::text::counted;
 
 /// Notes which requests cannot be planned since too many of their units stay together.
 pub(super) fn note_too_many(problem: &mut Problem) {
@@ -138,11 +139,7 @@ impl Queue {
             )
         };
         let crew = &problem.crews[problem.condition(&own.steps[self.single]).crew.ix()].id;
-        let fewer = if taken == 1 {
-            "1 unit".to_owned()
-        } else {
-            format!("{taken} units")
-        };
+        let fewer = counted(taken, "unit", "units");
         let longer = self.enough().map_or_else(String::new, |time| {
             format!("a rest up to {}, ", least + time)
         });

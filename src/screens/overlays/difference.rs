@@ -10,7 +10,7 @@ use crate::domain::{Booking, Minutes};
 use crate::planner::Progress;
 use crate::screens::theme::Theme;
 use crate::screens::{clock, line};
-use crate::widgets::text::fit;
+use crate::widgets::text::{fit, wrapped};
 use ratatui::buffer::Buffer;
 use ratatui::layout::Rect;
 use ratatui::style::Style;
@@ -50,12 +50,13 @@ pub(super) fn difference(
     let inside = frame(theme, &title, area, buffer);
     let hint = "c puts it in force, t shows it on the timeline, Esc goes back";
     line(buffer, inside, 0, hint, theme.title());
-    let mut lines = lines(app, theme, proposal);
+    let width = usize::from(inside.width);
+    let mut lines = lines(app, theme, proposal, width);
     if lines.is_empty() {
         let text = "Nothing changes: the published plan stands.";
         lines.push((text.to_owned(), Style::new()));
     }
-    let heads = heads(app, proposal, usize::from(inside.width));
+    let heads = heads(app, proposal, width);
     for (row, head) in (1..).zip(&heads) {
         line(buffer, inside, row, head, Style::new());
     }
@@ -126,7 +127,7 @@ fn gap_words(cost: i64, bound: Option<i64>) -> Option<String> {
     at_most_better(cost, bound?)
 }
 
-fn lines(app: &App, theme: &Theme, proposal: &Proposal) -> Vec<(String, Style)> {
+fn lines(app: &App, theme: &Theme, proposal: &Proposal, width: usize) -> Vec<(String, Style)> {
     let plan = &proposal.plan;
     let mut lines: Vec<(String, Style)> = Vec::new();
     for clash in &proposal.clashes {
@@ -138,7 +139,9 @@ fn lines(app: &App, theme: &Theme, proposal: &Proposal) -> Vec<(String, Style)> 
             "left out: {} step {}: {}",
             own.request, own.step, own.reason
         );
-        lines.push((text, theme.warning()));
+        // Whole, however long: it says what to do about it.
+        let rows = wrapped(&text, width);
+        lines.extend(rows.into_iter().map(|row| (row, theme.warning())));
     }
     let (own, others): (Vec<&PlanChange>, Vec<&PlanChange>) =
         proposal.changes.iter().partition(|own| by_hand(app, own));
