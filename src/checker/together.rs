@@ -3,7 +3,7 @@
 
 use crate::domain::Minutes;
 use crate::domain::lab::{Loading, Watch};
-use crate::problem::{Problem, Request, RequestIx, RigIx};
+use crate::problem::{Problem, Request, RequestIx, RigIx, shortest_stay};
 use std::cmp::Reverse;
 use std::collections::BinaryHeap;
 
@@ -38,12 +38,7 @@ fn last_turn(problem: &Problem, own: &Request, run: usize, beside: usize) -> Min
         .filter(|unit| unit.facts.len() <= beside && unit.wanted > both)
         .count();
     let condition = problem.condition(&own.steps[beside]);
-    let crew = &problem.crews[condition.crew.ix()].people;
-    let people = crew
-        .steps()
-        .iter()
-        .map(|(_, people)| *people as usize)
-        .max();
+    let people = problem.crews[condition.crew.ix()].people.most() as usize;
     let busy = |(rig, exposure): &(RigIx, Minutes)| {
         let own = &problem.rigs[rig.ix()];
         let watches = condition.watch == Watch::Full && !problem.pauses(condition, *rig);
@@ -55,10 +50,10 @@ fn last_turn(problem: &Problem, own: &Request, run: usize, beside: usize) -> Min
         }
     };
     let hands = rigs.iter().map(busy).min().unwrap_or(Minutes::ZERO);
-    let people = vec![hands; people.unwrap_or(0).min(in_queue)];
+    let people = vec![hands; people.min(in_queue)];
     let places = rigs.iter().flat_map(|(rig, exposure)| {
         let own = &problem.rigs[rig.ix()];
-        let stay = own.load + *exposure + own.unload;
+        let stay = shortest_stay(own, *exposure);
         std::iter::repeat_n(stay, (own.positions as usize).min(in_queue))
     });
     queue(in_queue, &people).max(queue(in_queue, &places.collect::<Vec<_>>()))

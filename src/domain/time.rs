@@ -59,6 +59,24 @@ impl Minutes {
     pub fn at_least_zero(self) -> Self {
         self.max(Self::ZERO)
     }
+
+    /// The smallest length above `low`, up to `high`, for which `works` holds, and with it for every longer one; `None`
+    /// where `high` does not.
+    pub fn least(low: Self, high: Self, works: impl Fn(Self) -> bool) -> Option<Self> {
+        if !works(high) {
+            return None;
+        }
+        let (mut low, mut high) = (low.0, high.0);
+        while high - low > 1 {
+            let middle = low + (high - low) / 2;
+            if works(Self(middle)) {
+                high = middle;
+            } else {
+                low = middle;
+            }
+        }
+        Some(Self(high))
+    }
 }
 
 impl fmt::Display for Minutes {

@@ -103,22 +103,8 @@ impl Queue {
             .map(|(_, stay)| *stay)
             .max()?
             .max(self.hands);
-        let (mut less, mut more) = (
-            self.time.get(),
-            (self.time + longest * i64::try_from(self.units).ok()?).get(),
-        );
-        if self.takes(Minutes::new(more)) < self.units {
-            return None;
-        }
-        while more - less > 1 {
-            let middle = less + (more - less) / 2;
-            if self.takes(Minutes::new(middle)) < self.units {
-                less = middle;
-            } else {
-                more = middle;
-            }
-        }
-        Some(Minutes::new(more))
+        let high = self.time + longest * i64::try_from(self.units).ok()?;
+        Minutes::least(self.time, high, |time| self.takes(time) >= self.units)
     }
 
     fn words(&self, problem: &Problem, own: &Request) -> String {

@@ -255,10 +255,11 @@ impl<'p> Builder<'p> {
             for unit in problem.units_of(request) {
                 self.lift_shadows(unit);
             }
-            let result = self.put(request);
-            let result = result.or_else(|step| self.put_lingering(request).map_err(|_| step));
-            let result =
-                result.or_else(|step| self.put_loosened(alone, request).map_err(|()| step));
+            let result = self.put(request).or_else(|step| {
+                self.put_lingering(request)
+                    .or_else(|()| self.put_loosened(alone, request))
+                    .map_err(|()| step)
+            });
             if let Err(step) = result {
                 failed.push((request, step));
             }
@@ -327,14 +328,14 @@ impl<'p> Builder<'p> {
     }
 
     /// Once more with units that stay together waiting for each other after their runs.
-    fn put_lingering(&mut self, request: RequestIx) -> Result<(), usize> {
+    fn put_lingering(&mut self, request: RequestIx) -> Result<(), ()> {
         if !self.problem.requests[request.ix()].keep_together {
-            return Err(0);
+            return Err(());
         }
         self.style.linger = true;
         let result = self.put(request);
         self.style.linger = false;
-        result
+        result.map_err(|_| ())
     }
 
     /// Once more with fewer bookings kept in their place: what must stay, then pins alone.

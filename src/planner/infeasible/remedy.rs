@@ -184,7 +184,7 @@ fn max_wait(problem: &Problem, unit: UnitIx, walk: &Walk) -> Option<String> {
         step_of(step).max_wait,
         placed.times.unload - placed.times.end,
     );
-    let enough = least(now, found, |wait| {
+    let enough = Minutes::least(now, found, |wait| {
         let mut lifted = problem.clone();
         lifted.conditions[condition.ix()].max_wait = wait;
         walks(&lifted).is_ok()
@@ -206,7 +206,7 @@ fn rest_max(problem: &Problem, unit: UnitIx, walk: &Walk) -> Option<String> {
     let step = (1..walk.len())
         .find(|step| gap(*step).is_some_and(|gap| gap > problem.step(unit, *step).rest_max))?;
     let own = problem.step(unit, step);
-    let enough = least(own.rest_max, gap(step)?, |rest| {
+    let enough = Minutes::least(own.rest_max, gap(step)?, |rest| {
         let mut lifted = problem.clone();
         lifted.requests[0].steps[step].rest_max = rest;
         walks(&lifted).is_ok()
@@ -218,23 +218,6 @@ fn rest_max(problem: &Problem, unit: UnitIx, walk: &Walk) -> Option<String> {
         own.rest_max,
         own.rest_min
     ))
-}
-
-/// The smallest length above `low`, up to `high`, for which `works` holds; `None` where `high` does not.
-fn least(low: Minutes, high: Minutes, works: impl Fn(Minutes) -> bool) -> Option<Minutes> {
-    if !works(high) {
-        return None;
-    }
-    let (mut low, mut high) = (low.get(), high.get());
-    while high - low > 1 {
-        let middle = low + (high - low) / 2;
-        if works(Minutes::new(middle)) {
-            high = middle;
-        } else {
-            low = middle;
-        }
-    }
-    Some(Minutes::new(high))
 }
 
 /// How much longer a crew would have to be there.

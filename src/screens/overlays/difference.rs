@@ -62,6 +62,8 @@ pub(super) fn difference(
     }
     let taken = 1 + heads.len();
     let room = usize::from(inside.height).saturating_sub(taken);
+    // The last page is a full one, however far it was scrolled.
+    let scroll = scroll.min(lines.len().saturating_sub(room));
     for (at, (text, style)) in lines.iter().skip(scroll).take(room).enumerate() {
         let row = u16::try_from(taken + at).unwrap_or(u16::MAX);
         line(buffer, inside, row, text, *style);
@@ -71,7 +73,7 @@ pub(super) fn difference(
     }
 }
 
-/// Cost and bound, requests late and bookings changed: in one line where they fit, else in two.
+/// Cost and bound, requests late and bookings changed: in one line where they fit, else in two or more.
 fn heads(app: &App, proposal: &Proposal, width: usize) -> Vec<String> {
     let cost = cost_words(app, proposal);
     let rest = rest_words(proposal);
@@ -80,7 +82,7 @@ fn heads(app: &App, proposal: &Proposal, width: usize) -> Vec<String> {
     if all.width() + 2 <= width {
         vec![all]
     } else {
-        vec![cost, rest]
+        std::iter::once(cost).chain(wrapped(&rest, width)).collect()
     }
 }
 

@@ -275,11 +275,7 @@ impl Marks {
         self.begin(net, task);
         for ix in part.start + 1..part.end {
             let other = own.times.order[ix];
-            let waits = self.is_marked(own.before[other as usize])
-                || net
-                    .before(other as usize)
-                    .iter()
-                    .any(|link| self.is_marked(link.task));
+            let waits = self.meets(own.before[other as usize], net.before(other as usize));
             if waits && ix == part.end - 1 {
                 return self.end(false);
             }
@@ -302,11 +298,7 @@ impl Marks {
         self.begin(net, task);
         for ix in (part.start..part.end - 1).rev() {
             let other = own.times.order[ix];
-            let awaited = self.is_marked(own.after[other as usize])
-                || net
-                    .after(other as usize)
-                    .iter()
-                    .any(|link| self.is_marked(link.task));
+            let awaited = self.meets(own.after[other as usize], net.after(other as usize));
             if awaited && ix == part.start {
                 return self.end(false);
             }
@@ -315,6 +307,11 @@ impl Marks {
         let sorted = self.with.iter().rev().chain(self.others.iter().rev());
         write(own, part, sorted);
         self.end(true)
+    }
+
+    /// True where a task's neighbour on its rig, or one that it is linked to, goes with the one that was moved.
+    fn meets(&self, on_rig: u32, links: &[Link]) -> bool {
+        self.is_marked(on_rig) || links.iter().any(|link| self.is_marked(link.task))
     }
 
     fn begin(&mut self, net: &Network, task: u32) {
