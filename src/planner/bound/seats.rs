@@ -3,11 +3,14 @@
 //! A run is from door to door: all its units come out in one minute. Where the next step must follow
 //! within a largest rest, all of them must load there within the same few hours, and only so many can:
 //! one person who is busy for `h` minutes with each begins at most `w ÷ h + 1` of them (rounded down) in a
-//! window of `w` minutes, and a position that is taken for `s` minutes at most `w ÷ s + 1`. The least of
-//! these counts and the rig's positions is the number of units that a run can carry.
+//! window of `w` minutes, and a position that is taken for `s` minutes at most `w ÷ s + 1`. Where there are more units
+//! than positions, the first must have been unloaded before the last loads, by the same people: `n` units on `P`
+//! positions cost `p` people `n - p` times `h` minutes and `n - P` times the unload before that. The least of these
+//! counts and the rig's positions is the number of units that a run can carry.
 //!
-//! Example: a chamber of 12 positions, a check of 35 minutes by one person after a rest of 1 to 2 hours.
-//! 60 ÷ 35 + 1 is 2: five units need three runs.
+//! Example: a chamber of 12 positions, a check of 30 minutes by one person after a rest of 1 to 2 hours, 5 minutes to
+//! unload it. 60 ÷ 30 + 1 is 3; but on a bench of two positions one of the three must be out before the last loads,
+//! after 30 + 5 + 30 minutes: two fit, and five units need three runs.
 
 use super::ahead::Ahead;
 use crate::domain::Minutes;
@@ -53,8 +56,38 @@ fn by_people(ahead: &Ahead<'_>, step: &Step, window: Minutes) -> usize {
     }
     let kind = ahead.kind(step);
     let hands = kind.ways.iter().map(|way| kind.hands(way));
-    let hands = hands.min().unwrap_or(Minutes::ZERO);
-    times(window, hands).saturating_mul(kind.people.most() as usize)
+    let unload = kind.ways.iter().map(|way| way.unload);
+    let rigs = ahead.problem.rigs_for(step).iter();
+    let places = rigs.map(|(rig, _)| ahead.problem.rigs[rig.ix()].positions as usize);
+    let crew = Crew {
+        people: kind.people.most() as usize,
+        hands: hands.min().unwrap_or(Minutes::ZERO),
+        unload: unload.min().unwrap_or(Minutes::ZERO),
+    };
+    crew.begins(window, places.fold(0, usize::saturating_add))
+}
+
+/// People, and how long each unit takes one of them.
+struct Crew {
+    people: usize,
+    /// From the load on.
+    hands: Minutes,
+    unload: Minutes,
+}
+
+impl Crew {
+    /// How many units they can begin with in a window, its last minute included, on so many places.
+    fn begins(&self, window: Minutes, places: usize) -> usize {
+        let most = times(window, self.hands).saturating_mul(self.people);
+        let each = usize::try_from((self.hands + self.unload).get()).unwrap_or(0);
+        if most <= places || each == 0 {
+            return most;
+        }
+        let minutes = |length: Minutes| usize::try_from(length.get()).unwrap_or(usize::MAX);
+        let all = minutes(window + self.hands).saturating_mul(self.people);
+        let in_time = all.saturating_add(places.saturating_mul(minutes(self.unload))) / each;
+        most.min(in_time.max(places))
+    }
 }
 
 fn by_positions(problem: &Problem, step: &Step, window: Minutes) -> usize {
@@ -73,4 +106,30 @@ fn times(window: Minutes, length: Minutes) -> usize {
         return usize::MAX;
     }
     usize::try_from(window.get() / length.get() + 1).unwrap_or(0)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn whoever_is_in_the_way_must_be_out_before_the_last_loads() {
+        let crew = |people, hands, unload| Crew {
+            people,
+            hands: Minutes::new(hands),
+            unload: Minutes::new(unload),
+        };
+        let hour = Minutes::new(60);
+        // At 0, 30 and 60; on two places the third has to wait until 65.
+        assert_eq!(crew(1, 30, 5).begins(hour, 3), 3);
+        assert_eq!(crew(1, 30, 5).begins(hour, 2), 2);
+        assert_eq!(crew(1, 30, 5).begins(Minutes::new(65), 2), 3);
+        // On one place nobody loads before the other is out: at 0 and at 35.
+        assert_eq!(crew(1, 30, 5).begins(hour, 1), 2);
+        // Two people at 0, 0, 30, 30, 60, 60; on four places at 0, 0, 30, 60, and at 35 where the first was.
+        assert_eq!(crew(2, 30, 5).begins(hour, 6), 6);
+        assert_eq!(crew(2, 30, 5).begins(hour, 4), 5);
+        // Nobody's hands are needed.
+        assert_eq!(crew(1, 0, 0).begins(hour, 1), usize::MAX);
+    }
 }

@@ -47,7 +47,7 @@ const LAST_STEP: f64 = 0.003;
 /// The share of the last direction that a step keeps.
 const KEPT: f64 = 0.7;
 /// Rounds after which shares are divided anew.
-const DIVIDED: u64 = 10;
+const DIVIDED: u64 = 3;
 /// A request's steps are looked at until its least finish and as long again, or so long, or half as long as all
 /// least finishes are away: where much waits for the same rig much waits long.
 const LONGER: Minutes = Minutes::hours(7 * 24);
