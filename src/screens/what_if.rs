@@ -86,8 +86,9 @@ pub(super) fn beside(
     lines.push((cost, Style::new()));
     let head = columns("request", "without", "with", "by", "late with");
     lines.push((head, theme.title()));
+    let width = usize::from(inside.width);
     for row in &differ {
-        lines.push(row_line(app, theme, row));
+        lines.extend(row_lines(app, theme, row, width));
     }
     let same = rows.len() - differ.len();
     let same = counted(same, "request finishes", "requests finish");
@@ -95,13 +96,15 @@ pub(super) fn beside(
     show(theme, &lines, scroll, inside, buffer);
 }
 
-fn row_line(app: &App, theme: &Theme, row: &Row) -> (String, Style) {
+/// One line, or as many as it takes to say why it is left out.
+fn row_lines(app: &App, theme: &Theme, row: &Row, width: usize) -> Vec<(String, Style)> {
     if let Some(left) = &row.left {
         let text = format!(
             "{} left out, step {}: {}",
             row.request, left.step, left.reason
         );
-        return (text, theme.warning());
+        let lines = wrapped(&text, width).into_iter();
+        return lines.map(|line| (line, theme.warning())).collect();
     }
     let finish = |own: &Option<Finish>| {
         own.as_ref()
@@ -123,7 +126,7 @@ fn row_line(app: &App, theme: &Theme, row: &Row) -> (String, Style) {
         &by,
         &late,
     );
-    (text, style)
+    vec![(text, style)]
 }
 
 fn columns(request: &str, without: &str, with: &str, by: &str, late: &str) -> String {
