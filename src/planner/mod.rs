@@ -346,3 +346,64 @@ fn visits(problem: &Problem, builder: &Builder<'_>, booked: &[(UnitIx, usize)]) 
     };
     booked.iter().map(visit).collect()
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::domain::lab::{Length, Loading};
+    use crate::domain::parts::{
+        ALL_WEEK, crew, empty_lab, method, request, rig, sequence, shift, step,
+    };
+    use crate::domain::plan::Times;
+    use crate::domain::zone::known::utc;
+    use crate::domain::{Facts, Minutes};
+    use crate::problem::compile;
+
+    #[test]
+    fn a_cheaper_plan_that_moves_a_frozen_booking_does_not_win() {
+        let hour = Minutes::hours(1);
+        let mut lab = empty_lab();
+        lab.freeze = hour * 4;
+        lab.crews = vec![crew("bench", vec![shift(&ALL_WEEK, (8, 0), (16, 0), 1)])];
+        let look = method("look", "look", Length::Hold(hour));
+        lab.methods.insert(look.id.clone(), look);
+        lab.rigs = vec![rig("bench", &["look"], Loading::Each, 1)];
+        lab.sequences = vec![sequence("s", vec![step("look")])];
+        let now = utc("2027-03-01T08:00");
+        lab.requests = vec![request("R", "s", 1, now)];
+        let before = compile(&lab, &Facts::default(), now);
+        let mut news = |_| {};
+        let earliest = solve(&before, 1, &Rounds(0), &mut news).plan.visits;
+        let mut frozen = earliest.clone();
+        let Times {
+            load,
+            start,
+            end,
+            unload,
+            out,
+        } = &mut frozen[0].times;
+        for own in [load, start, end, unload, out] {
+            *own += hour;
+        }
+        let facts = Facts {
+            published: before.words(&frozen, &[]),
+            ..Facts::default()
+        };
+        let problem = compile(&lab, &facts, now);
+        let alone = Alone::look(&problem);
+        let rule = &rules()[0];
+        let order = rule.order(&problem, &alone);
+        let kept = Candidate::new(&problem, &alone, &order, rule.style, &alone.fixed);
+        let mut builder = Builder::new(&problem, &alone, rule.style);
+        builder.place_visits(earliest.iter());
+        let moved = Candidate {
+            broken: broken(&builder, &alone),
+            cost: search::cost_of(&builder),
+            builder,
+            no_room: Vec::new(),
+        };
+        assert_eq!((kept.broken, moved.broken), (0, 1));
+        assert!(moved.cost < kept.cost);
+        assert!(kept.value() < moved.value());
+    }
+}

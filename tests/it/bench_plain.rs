@@ -51,7 +51,7 @@ fn t93_a_technicians_session_line_by_line() {
     let said = answers(
         &desk,
         &[
-            "R-306/3",
+            "R-306/1",
             "o",
             "R-308/1",
             "p",
@@ -75,7 +75,7 @@ fn t93_a_technicians_session_line_by_line() {
     holds(
         &said[0],
         &[
-            "R-306/3 LATE",
+            "R-306/1 LATE",
             "low-drops on md-1 (Micro drop)",
             "o unload",
             "caution:",
@@ -84,7 +84,7 @@ fn t93_a_technicians_session_line_by_line() {
     holds(&said[0], &["Local codes", "prevail"]);
     holds(
         &said[1],
-        &["UNLOADED  R-306/3: step 2 of 6", "06:50 by Ines"],
+        &["UNLOADED  R-306/1: step 2 of 6", "06:50 by Ines"],
     );
     holds(&said[2], &["R-308/1 BOOKED", "l load on rf-1 (RF bench)"]);
     holds(&said[3], &["REFUSED  R-308/1: "]);
@@ -229,8 +229,8 @@ fn what_a_lab_says_of_its_scanners_is_read_and_checked() {
         "lab/lab.toml",
         &with("scan_prefix = \"]C1\"\nscan_suffix = \"#\"\nidle = \"5m\""),
     );
-    let said = answers(&desk, &["]C1R-306/3#", "R-308/1"]);
-    holds(&said[0], &["R-306/3 LATE"]);
+    let said = answers(&desk, &["]C1R-306/1#", "R-308/1"]);
+    holds(&said[0], &["R-306/1 LATE"]);
     holds(&said[1], &["R-308/1 BOOKED"]);
     for (wrong, why) in [
         ("idle = \"0m\"", "above zero"),

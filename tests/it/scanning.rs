@@ -27,10 +27,10 @@ fn t60_t61_every_end_of_a_scan_at_any_pace_chooses_the_unit_and_records_nothing(
     pty.until("Scan or type a serial");
     for end in ["\r", "\n", "\r\n", "\t"] {
         for gap in [0, 2] {
-            for serial in ["R-306/3", "p-306/3"] {
+            for serial in ["R-306/1", "p-306/1"] {
                 pty.send_slowly(format!("{serial}{end}"), Duration::from_millis(gap));
                 let wanted = if serial.starts_with('R') {
-                    "LATE  R-306/3"
+                    "LATE  R-306/1"
                 } else {
                     "NO UNIT"
                 };
@@ -45,7 +45,7 @@ fn t60_t61_every_end_of_a_scan_at_any_pace_chooses_the_unit_and_records_nothing(
     for _ in 0..2 {
         pty.send("\u{1d}R-30\u{1d}6/3\r\n");
     }
-    pty.until("LATE  R-306/3");
+    pty.until("LATE  R-306/1");
     pty.until("came twice within 2 s");
     assert!(pty.runs());
     assert_eq!(events(&desk), before);
@@ -75,8 +75,8 @@ fn t62_a_scan_on_the_plan_runs_no_command() {
     // A letter alone is a command, a moment later.
     pty.send("3");
     pty.until("bottleneck");
-    pty.send("R-306/3\r\n");
-    pty.until("LATE  R-306/3");
+    pty.send("R-306/1\r\n");
+    pty.until("LATE  R-306/1");
     assert!(pty.screen().starts_with(" Bench "), "{}", pty.screen());
     assert!(pty.runs());
     assert_eq!(events(&desk), before);

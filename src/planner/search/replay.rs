@@ -15,6 +15,8 @@ use std::collections::BTreeMap;
 
 /// So many bookings are taken off, and what belongs to the last of them.
 const MOST: usize = 100;
+/// So many requests are looked at for that, at most.
+const LOOKS: usize = 100;
 /// So much later than before a run still waits for one of its members.
 const PATIENCE: Minutes = Minutes::hours(8);
 
@@ -135,24 +137,32 @@ impl Search<'_, '_> {
     /// bound to a place or a time stays.
     pub(super) fn all_after(&mut self, first: RequestIx) -> Vec<Piece> {
         let from = self.some_minute_of(first);
-        let mut others = self.movable.clone();
-        self.shuffle(&mut others);
-        others.retain(|request| *request != first);
         let mut pieces = Vec::new();
-        let mut bookings = 0;
-        for request in std::iter::once(first).chain(others) {
-            let before = pieces.len();
-            self.add_after(request, from, &mut pieces);
-            let steps = self.builder.problem.requests[request.ix()].steps.len();
-            let new = pieces[before..]
-                .iter()
-                .map(|piece: &Piece| piece.units.len() * (steps - piece.from));
-            bookings += new.sum::<usize>();
-            if bookings > MOST {
+        self.add_after(first, from, &mut pieces);
+        for drawn in 0..self.movable.len().min(LOOKS) {
+            if self.most_bookings(&pieces) > MOST {
                 break;
+            }
+            let other = self.draw_other(drawn);
+            if other != first {
+                self.add_after(other, from, &mut pieces);
             }
         }
         pieces
+    }
+
+    /// So many steps do the units of the pieces have from there on.
+    fn most_bookings(&self, pieces: &[Piece]) -> usize {
+        let steps = |request: RequestIx| self.builder.problem.requests[request.ix()].steps.len();
+        let own = |piece: &Piece| piece.units.len() * (steps(piece.request) - piece.from);
+        pieces.iter().map(own).sum()
+    }
+
+    /// Draws a request that is not among those drawn before it in the round: these stand first in the list.
+    fn draw_other(&mut self, drawn: usize) -> RequestIx {
+        let at = drawn + self.random.below(self.movable.len() - drawn);
+        self.movable.swap(drawn, at);
+        self.movable[drawn]
     }
 
     /// The units of a request from the first stage on that begins at or after `from`: each for itself, or all where
