@@ -43,7 +43,7 @@ fn t60_t61_every_end_of_a_scan_at_any_pace_chooses_the_unit_and_records_nothing(
     }
     // The scanner's own control keys, and the same twice, as scanners do.
     for _ in 0..2 {
-        pty.send("\u{1d}R-30\u{1d}6/3\r\n");
+        pty.send("\u{1d}R-30\u{1d}6/1\r\n");
     }
     pty.until("LATE  R-306/1");
     pty.until("came twice within 2 s");
