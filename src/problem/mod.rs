@@ -20,6 +20,7 @@ pub use compile::{compile, crews as crews_on};
 pub use exposure::{course_on, time_on};
 pub use facts::facts_of_plan;
 pub use plan::{Left, Place, Plan, Visit};
+pub(crate) use together::in_turn;
 pub use words::{Figures, Unresolved};
 
 use crate::domain::lab::{Loading, Watch};

@@ -148,7 +148,7 @@ fn hands(problem: &Problem, step: &Step, rig: RigIx, exposure: Minutes, at_end: 
 }
 
 /// How many can have their turn within a time if so many have it at once, each for that long.
-fn in_turn(at_once: usize, length: Minutes, time: Minutes) -> usize {
+pub(crate) fn in_turn(at_once: usize, length: Minutes, time: Minutes) -> usize {
     let turns = match time.get().checked_div(length.get()) {
         Some(turns) => usize::try_from(turns + 1).unwrap_or(usize::MAX),
         None => usize::MAX,

@@ -15,7 +15,7 @@
 use super::ahead::Ahead;
 use crate::domain::Minutes;
 use crate::domain::lab::Loading;
-use crate::problem::{Problem, Request, Step};
+use crate::problem::{Problem, Request, Step, in_turn, shortest_stay};
 
 /// Units of the request that can be in the rigs of a step at once, where a run carries at most `in_run`.
 pub(super) fn room(problem: &Problem, step: &Step, in_run: usize) -> usize {
@@ -48,17 +48,17 @@ pub(super) fn units_in_a_run(
 }
 
 fn by_people(ahead: &Ahead<'_>, step: &Step, window: Minutes) -> usize {
-    let rigs = ahead.problem.rigs_for(step).iter();
-    let mut loadings = rigs.map(|(rig, _)| ahead.problem.rigs[rig.ix()].loading);
-    if loadings.any(|loading| loading == Loading::Together) {
+    let problem = ahead.problem;
+    let rigs = problem.rigs_for(step).iter();
+    let rigs = rigs.map(|(rig, _)| &problem.rigs[rig.ix()]);
+    if rigs.clone().any(|rig| rig.loading == Loading::Together) {
         // One person loads a run, however many units are in it.
         return usize::MAX;
     }
+    let places = rigs.map(|rig| rig.positions as usize);
     let kind = ahead.kind(step);
     let hands = kind.ways.iter().map(|way| kind.hands(way));
     let unload = kind.ways.iter().map(|way| way.unload);
-    let rigs = ahead.problem.rigs_for(step).iter();
-    let places = rigs.map(|(rig, _)| ahead.problem.rigs[rig.ix()].positions as usize);
     let crew = Crew {
         people: kind.people.most() as usize,
         hands: hands.min().unwrap_or(Minutes::ZERO),
@@ -78,7 +78,7 @@ struct Crew {
 impl Crew {
     /// How many units they can begin with in a window, its last minute included, on so many places.
     fn begins(&self, window: Minutes, places: usize) -> usize {
-        let most = times(window, self.hands).saturating_mul(self.people);
+        let most = in_turn(self.people, self.hands, window);
         let each = usize::try_from((self.hands + self.unload).get()).unwrap_or(0);
         if most <= places || each == 0 {
             return most;
@@ -94,18 +94,10 @@ fn by_positions(problem: &Problem, step: &Step, window: Minutes) -> usize {
     let rigs = problem.rigs_for(step).iter();
     let begun = rigs.map(|(rig, exposure)| {
         let own = &problem.rigs[rig.ix()];
-        let stay = own.load + *exposure + own.unload;
-        times(window, stay).saturating_mul(own.positions as usize)
+        let stay = shortest_stay(own, *exposure);
+        in_turn(own.positions as usize, stay, window)
     });
     begun.fold(0, usize::saturating_add)
-}
-
-/// How often something that takes `length` can begin in a window, its last minute included.
-fn times(window: Minutes, length: Minutes) -> usize {
-    if length <= Minutes::ZERO {
-        return usize::MAX;
-    }
-    usize::try_from(window.get() / length.get() + 1).unwrap_or(0)
 }
 
 #[cfg(test)]
