@@ -30,6 +30,8 @@ pub(super) struct Leg {
     pub(super) share: Option<usize>,
     /// The rest before it.
     pub(super) rest: Minutes,
+    /// The same in whole ticks; see [`Party::go_by`].
+    pub(super) rest_ticks: usize,
     /// Before which the first, the second, … unit does not load.
     pub(super) earliest: Vec<Minute>,
     /// So many units are in its rigs at once at most.
@@ -74,6 +76,13 @@ struct Window {
 }
 
 impl Party<'_> {
+    /// Its rests are counted by that clock from now on.
+    pub(super) fn go_by(&mut self, clock: &Clock) {
+        for leg in &mut self.legs {
+            leg.rest_ticks = clock.whole(leg.rest);
+        }
+    }
+
     /// The cost of the request where it finishes then.
     pub(super) fn cost(&self, finish: Minute) -> f64 {
         let finish = finish.max(self.least);
@@ -151,7 +160,7 @@ impl Party<'_> {
                 }
                 loads[first + rank] = load;
             }
-            after = Some((first, market.clock.whole(leg.rest)));
+            after = Some((first, leg.rest_ticks));
         }
         true
     }
@@ -280,7 +289,8 @@ fn stay_in(market: Market<'_>, leg: &Leg, block: usize) -> Option<(usize, Stay)>
     let offers = market.offers[leg.kind].iter().enumerate();
     let stays = offers.flat_map(|(offer, own)| {
         let weight = weight(market, leg, offer, block);
-        let stays = own.in_block(market.clock, block).iter();
+        let in_block = market.costs[leg.kind].in_block(offer, block);
+        let stays = own.stays[in_block].iter();
         stays.map(move |stay| (weight * own.cost(market.lines, stay), offer, *stay))
     });
     let cheapest = stays.min_by(|a, b| a.0.total_cmp(&b.0));

@@ -12,15 +12,39 @@ use super::super::ahead::{Ahead, Kind, Way};
 use crate::domain::lab::Loading;
 use crate::domain::{Minute, Minutes};
 use crate::problem::Problem;
+use std::ops::Range;
 
 /// Minutes from tick to tick: the least that makes few ticks, or the last.
-const MINUTES: [i64; 5] = [1, 2, 5, 10, 15];
-const FEW: i64 = 18_000;
-/// Ticks for which a price, or a share, is the same: two hours where one is five minutes.
-pub(super) const BUCKET: usize = 24;
-/// Blocks of ticks that are enough; each lies in two buckets at most.
-const BLOCKS: usize = 2500;
-const LONGEST_BLOCK: usize = BUCKET;
+const MINUTES: [i64; 7] = [1, 2, 5, 10, 15, 20, 30];
+
+/// How finely time is looked at.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Grain {
+    /// So many ticks are few.
+    few: i64,
+    /// Ticks for which a price, or a share, is the same.
+    bucket: usize,
+    /// Blocks of ticks that are enough; each lies in two buckets at most.
+    blocks: usize,
+}
+
+impl Grain {
+    pub(super) const ROUGH: Self = Self {
+        few: 6000,
+        bucket: 8,
+        blocks: 800,
+    };
+    pub(super) const MIDDLE: Self = Self {
+        few: 18_000,
+        bucket: 24,
+        blocks: 2500,
+    };
+    pub(super) const FINE: Self = Self {
+        few: 36_000,
+        bucket: 24,
+        blocks: 2500,
+    };
+}
 
 /// Ticks from `now` on.
 #[derive(Clone, Copy, Debug)]
@@ -30,23 +54,26 @@ pub(super) struct Clock {
     length: i64,
     /// How many there are.
     pub(super) ticks: usize,
+    /// See [`Grain::bucket`].
+    pub(super) bucket: usize,
     /// Ticks that are looked at as one where nothing but a lowest price is sought.
     pub(super) block: usize,
 }
 
 impl Clock {
     /// A clock that goes until `last`.
-    pub(super) fn new(problem: &Problem, last: Minute) -> Self {
+    pub(super) fn new(problem: &Problem, last: Minute, grain: Grain) -> Self {
         let all = (last - problem.now).get();
-        let length = MINUTES.iter().find(|length| all / **length <= FEW);
+        let length = MINUTES.iter().find(|length| all / **length <= grain.few);
         let mut clock = Self {
             origin: problem.now,
             length: *length.unwrap_or(&MINUTES[MINUTES.len() - 1]),
             ticks: 0,
+            bucket: grain.bucket,
             block: 1,
         };
         clock.ticks = clock.tick(last) + 1;
-        clock.block = clock.ticks.div_ceil(BLOCKS).min(LONGEST_BLOCK);
+        clock.block = clock.ticks.div_ceil(grain.blocks).min(grain.bucket);
         clock
     }
 
@@ -56,6 +83,7 @@ impl Clock {
             origin,
             length,
             ticks,
+            bucket: Grain::FINE.bucket,
             block: 1,
         }
     }
@@ -68,6 +96,25 @@ impl Clock {
     /// The first minute of a tick.
     pub(super) fn minute(&self, tick: usize) -> Minute {
         self.origin + Minutes::new(self.length * i64::try_from(tick).unwrap_or(0))
+    }
+
+    /// A minute in the middle of a bucket.
+    pub(super) fn middle_of(&self, bucket: usize) -> Minute {
+        self.minute(bucket * self.bucket + self.bucket / 2)
+    }
+
+    /// By tick, what is there at its last minute; nothing before the first of the steps.
+    fn there(&self, steps: impl Iterator<Item = (Minute, u32)>) -> Vec<u32> {
+        let mut steps = steps.peekable();
+        let mut now = 0;
+        let at_last_minute = |tick: usize| {
+            let last = self.minute(tick + 1) - Minutes::new(1);
+            while let Some((_, there)) = steps.next_if(|(from, _)| *from <= last) {
+                now = there;
+            }
+            now
+        };
+        (0..self.ticks).map(at_last_minute).collect()
     }
 
     /// Whole ticks in a length: it takes no fewer.
@@ -99,10 +146,12 @@ pub(super) struct Offer {
 }
 
 impl Offer {
-    /// The stays that load in a block of ticks.
-    pub(super) fn in_block(&self, clock: Clock, block: usize) -> &[Stay] {
+    /// By block of ticks the number of the first stay that loads in it or later, and one more.
+    fn firsts(&self, clock: &Clock, blocks: usize) -> Vec<usize> {
         let before = |tick: usize| self.stays.partition_point(|stay| stay.load < tick);
-        &self.stays[before(block * clock.block)..before((block + 1) * clock.block)]
+        (0..=blocks)
+            .map(|block| before(block * clock.block))
+            .collect()
     }
 
     /// Leaves out the stays between two others of their block that never cost less than both: prices are the same for
@@ -195,6 +244,8 @@ impl Latest {
 pub(super) struct Costs {
     /// By offer and block: the least of those that load in it; infinite where none does.
     pub(super) by_offer: Vec<Vec<f64>>,
+    /// By offer: see [`Offer::firsts`].
+    firsts: Vec<Vec<usize>>,
     /// True where none costs anything.
     pub(super) free: bool,
 }
@@ -202,25 +253,33 @@ pub(super) struct Costs {
 impl Costs {
     pub(super) fn new(offers: &[Offer], clock: &Clock) -> Self {
         let blocks = clock.ticks.div_ceil(clock.block);
+        let firsts = offers.iter().map(|offer| offer.firsts(clock, blocks));
         Self {
             by_offer: vec![vec![f64::INFINITY; blocks]; offers.len()],
+            firsts: firsts.collect(),
             free: false,
         }
     }
 
+    /// The stays of an offer that load in a block.
+    pub(super) fn in_block(&self, offer: usize, block: usize) -> Range<usize> {
+        self.firsts[offer][block]..self.firsts[offer][block + 1]
+    }
+
     /// Looks at the prices of the lines.
-    pub(super) fn look(&mut self, offers: &[Offer], clock: &Clock, lines: &[Line]) {
+    pub(super) fn look(&mut self, offers: &[Offer], lines: &[Line]) {
         let free = |line: usize| lines[line].is_free();
         let all_free = |own: &Offer| free(own.crew) && own.rig.is_none_or(free);
         let was_free = std::mem::replace(&mut self.free, offers.iter().all(all_free));
         if was_free && self.free {
             return;
         }
-        for (costs, offer) in self.by_offer.iter_mut().zip(offers) {
-            costs.fill(f64::INFINITY);
-            for stay in &offer.stays {
-                let least = &mut costs[stay.load / clock.block];
-                *least = least.min(offer.cost(lines, stay));
+        let known = self.by_offer.iter_mut().zip(&self.firsts);
+        for ((costs, firsts), offer) in known.zip(offers) {
+            for (cost, both) in costs.iter_mut().zip(firsts.windows(2)) {
+                let stays = offer.stays[both[0]..both[1]].iter();
+                let all = stays.map(|stay| offer.cost(lines, stay));
+                *cost = all.fold(f64::INFINITY, f64::min);
             }
         }
     }
@@ -268,6 +327,8 @@ fn stays(ahead: &Ahead<'_>, clock: &Clock, kind: &Kind<'_>, way: &Way) -> Vec<St
 /// A rig or a crew: what there is of it, what it costs, and what is taken.
 #[derive(Clone, Debug)]
 pub(super) struct Line {
+    /// Ticks of a bucket.
+    bucket: usize,
     /// By bucket: ticks × places, or ticks × people.
     there: Vec<f64>,
     /// By tick: 1 where it is to be had, else nobody takes it.
@@ -285,12 +346,13 @@ pub(super) struct Line {
 
 impl Line {
     /// `there` by tick.
-    fn new(there: &[u32]) -> Self {
+    fn new(there: &[u32], bucket: usize) -> Self {
         let sum = |bucket: &[u32]| f64::from(bucket.iter().sum::<u32>());
-        let there_by_bucket: Vec<f64> = there.chunks(BUCKET).map(sum).collect();
+        let there_by_bucket: Vec<f64> = there.chunks(bucket).map(sum).collect();
         let zeros = vec![0.0; there_by_bucket.len()];
         let most = there_by_bucket.iter().copied().fold(1.0, f64::max);
         Self {
+            bucket,
             open: there.iter().map(|own| f64::from((*own).min(1))).collect(),
             there: there_by_bucket,
             price: zeros.clone(),
@@ -309,7 +371,7 @@ impl Line {
     /// True where every tick from one to before another costs the same.
     fn is_even(&self, from: usize, to: usize) -> bool {
         from == to
-            || from / BUCKET == (to - 1) / BUCKET
+            || from / self.bucket == (to - 1) / self.bucket
                 && self.open[from..to]
                     .iter()
                     .all(|own| (*own > 0.0) == (self.open[from] > 0.0))
@@ -323,7 +385,7 @@ impl Line {
     /// Takes that much of it.
     pub(super) fn take(&mut self, from: usize, to: usize, weight: f64) {
         for tick in from..to {
-            self.taken[tick / BUCKET] += weight * self.open[tick];
+            self.taken[tick / self.bucket] += weight * self.open[tick];
         }
     }
 
@@ -342,7 +404,7 @@ impl Line {
             return;
         }
         for (tick, open) in self.open.iter().enumerate() {
-            sum += self.price[tick / BUCKET] * open;
+            sum += self.price[tick / self.bucket] * open;
             self.before[tick + 1] = sum;
         }
     }
@@ -373,36 +435,38 @@ impl Line {
         }
     }
 
+    /// Asks by `own` what `other` asks by `theirs`.
+    pub(super) fn ask_as(&mut self, own: &Clock, other: &Self, theirs: &Clock) {
+        let pace = own.length as f64 / theirs.length as f64;
+        for (bucket, price) in self.price.iter_mut().enumerate() {
+            let middle = own.middle_of(bucket);
+            let asked = other.price.get(theirs.tick(middle) / theirs.bucket);
+            *price = asked.map_or(0.0, |asked| asked * pace);
+        }
+    }
+
     /// Sets the price of the first ticks, whole buckets of them.
     #[cfg(test)]
     pub(super) fn set_price(&mut self, ticks: usize, price: f64) {
-        self.price[..ticks / BUCKET].fill(price);
+        self.price[..ticks / self.bucket].fill(price);
     }
 }
 
 /// All rigs, then all crews.
 pub(super) fn lines(problem: &Problem, clock: &Clock) -> Vec<Line> {
-    let last_minutes = (0..clock.ticks).map(|tick| clock.minute(tick + 1) - Minutes::new(1));
-    let last_minutes: Vec<Minute> = last_minutes.collect();
     let rigs = problem.rigs.iter().map(|rig| {
         let places = match rig.loading {
             Loading::Together => 1,
             Loading::Each | Loading::Held => rig.positions,
         };
-        let there = |at: &Minute| {
-            let next = rig.usable.partition_point(|span| span.end <= *at);
-            let open = rig.usable.get(next).is_some_and(|span| span.start <= *at);
-            if open { places } else { 0 }
-        };
-        Line::new(&last_minutes.iter().map(there).collect::<Vec<u32>>())
+        let spans = rig.usable.iter();
+        let steps = spans.flat_map(|span| [(span.start, places), (span.end, 0)]);
+        Line::new(&clock.there(steps), clock.bucket)
     });
-    let crews = problem.crews.iter().map(|crew| {
-        let steps = crew.people.steps();
-        let there = |at: &Minute| {
-            let next = steps.partition_point(|(from, _)| from <= at);
-            next.checked_sub(1).map_or(0, |now| steps[now].1)
-        };
-        Line::new(&last_minutes.iter().map(there).collect::<Vec<u32>>())
+    let crews = problem.crews.iter();
+    let crews = crews.map(|crew| {
+        let steps = crew.people.steps().iter().copied();
+        Line::new(&clock.there(steps), clock.bucket)
     });
     rigs.chain(crews).collect()
 }

@@ -13,7 +13,7 @@
 //! what has started are not priced.
 //!
 //! A run on a rig loaded together is paid for once, by shares ([`shares`]). Time is counted on a clock that moves
-//! every few minutes ([`clock`]).
+//! every few minutes ([`clock`]): first a rough one, whose rounds are quick, then finer ones, which tell more.
 //!
 //! Example: two requests of one unit, priority 1, both ready at 08:00, four hours each on one position. Alone each
 //! costs 240. At a price of 1 a minute from 08:00 to 12:00 each can pay 240, or wait as long: 480 either
@@ -31,19 +31,38 @@ use crate::domain::lab::Loading;
 use crate::domain::{Minute, Minutes};
 use crate::problem::{CondIx, Request, Unit};
 use cheapest::{Leg, Market, Paid, Party};
-use clock::{Clock, Costs, Latest, Line, Offer};
+use clock::{Clock, Costs, Grain, Latest, Line, Offer};
 use shares::Shares;
 
-/// Rounds of prices at most.
-const ROUNDS: u64 = 300;
+/// Rounds by clocks that look ever more finely at time: a rough one soon finds about where prices must be, and each
+/// begins with what the one before it has found.
+const STAGES: [Stage; 3] = [
+    Stage {
+        grain: Grain::ROUGH,
+        rounds: 70,
+        first_step: 1.0,
+        last_step: 0.01,
+    },
+    Stage {
+        grain: Grain::MIDDLE,
+        rounds: 300,
+        first_step: 0.3,
+        last_step: 0.003,
+    },
+    Stage {
+        grain: Grain::FINE,
+        rounds: 300,
+        first_step: 0.3,
+        last_step: 0.003,
+    },
+];
+/// Where more than this share of the budget is used up there is no time for a finer clock.
+const ENOUGH: f64 = 0.6;
 /// Visits beyond which nothing is priced: the rounds would take longer than the bound may.
 const VISITS: usize = 10_000;
 /// A step aims so far above the best bound, and at most so far above where it is.
 const AIM: f64 = 1.6;
 const FAR: f64 = 0.6;
-/// Steps go this share of the way at first and in the end.
-const FIRST_STEP: f64 = 1.0;
-const LAST_STEP: f64 = 0.003;
 /// The share of the last direction that a step keeps.
 const KEPT: f64 = 0.7;
 /// Rounds after which shares are divided anew.
@@ -68,14 +87,38 @@ pub(super) fn raise(ahead: &Ahead<'_>, all: &[Least], used: &dyn Fn(u64) -> f64)
     if all.iter().map(visits).sum::<usize>() > VISITS || used(0) >= 1.0 {
         return base;
     }
-    let mut prices = Prices::new(ahead, all);
+    let mut prices = Prices::new(ahead, all, STAGES[0].grain);
     if prices.parties.is_empty() {
         return base;
     }
     let priced: f64 = prices.parties.iter().map(|own| own.cost(own.least)).sum();
-    let gain = prices.best_of(priced, used) - priced;
+    let (mut best, mut done, mut begun) = (priced, 0, 0.0);
+    for (number, stage) in STAGES.iter().enumerate() {
+        if number > 0 {
+            prices = prices.finer(ahead, all, stage.grain);
+        }
+        let used_since = |round: u64| (used(done + round) - begun) / (1.0 - begun);
+        best = prices.best_of(best, stage, &used_since);
+        done += stage.rounds;
+        begun = used(done);
+        if begun > ENOUGH {
+            break;
+        }
+    }
+    let gain = best - priced;
     let gain = gain - EXACT * base as f64;
     base + (gain.floor() as i64).max(0)
+}
+
+/// Rounds of prices by one clock.
+#[derive(Clone, Copy, Debug)]
+struct Stage {
+    grain: Grain,
+    /// So many rounds at most.
+    rounds: u64,
+    /// Steps go this share of the way at first and in the end.
+    first_step: f64,
+    last_step: f64,
 }
 
 /// Those who pay, and what is for sale.
@@ -93,17 +136,20 @@ struct Prices<'p> {
 }
 
 impl<'p> Prices<'p> {
-    fn new(ahead: &Ahead<'p>, all: &[Least]) -> Self {
+    fn new(ahead: &Ahead<'p>, all: &[Least], grain: Grain) -> Self {
         let mut shares = Shares::default();
         let last = all.iter().map(|own| own.finish).max();
         let span = last.map_or(Minutes::ZERO, |last| last - ahead.problem.now);
         let longer = LONGER.max(Minutes::new(span.get() / 2));
         let parties = all.iter();
-        let parties: Vec<Party<'p>> = parties
+        let mut parties: Vec<Party<'p>> = parties
             .filter_map(|own| party(ahead, own, longer, &mut shares))
             .collect();
         let last = parties.iter().map(|own| own.last).max();
-        let clock = Clock::new(ahead.problem, last.unwrap_or(ahead.problem.now));
+        let clock = Clock::new(ahead.problem, last.unwrap_or(ahead.problem.now), grain);
+        for party in &mut parties {
+            party.go_by(&clock);
+        }
         shares.open(&clock);
         let lines = clock::lines(ahead.problem, &clock);
         let mut offers = clock::offers(ahead, &clock);
@@ -122,11 +168,21 @@ impl<'p> Prices<'p> {
         }
     }
 
-    /// The best bound of rounds of prices, the first of which are all zero, until all is used.
-    fn best_of(&mut self, base: f64, used: &dyn Fn(u64) -> f64) -> f64 {
-        let mut best = base;
-        for round in 1..=ROUNDS {
-            let used = used(round).max(round as f64 / ROUNDS as f64);
+    /// The same requests by a finer clock, which begins with what is found.
+    fn finer(&self, ahead: &Ahead<'p>, all: &[Least], grain: Grain) -> Self {
+        let mut finer = Self::new(ahead, all, grain);
+        for (line, known) in finer.lines.iter_mut().zip(&self.lines) {
+            line.ask_as(&finer.clock, known, &self.clock);
+        }
+        let (shares, clock) = (&mut finer.shares, &finer.clock);
+        shares.learn_from(clock, &self.shares, &self.clock);
+        finer
+    }
+
+    /// The best bound of rounds of prices, at least `best`, until all is used.
+    fn best_of(&mut self, mut best: f64, stage: &Stage, used: &dyn Fn(u64) -> f64) -> f64 {
+        for round in 1..=stage.rounds {
+            let used = used(round).max(round as f64 / stage.rounds as f64);
             let value = self.round();
             best = best.max(value);
             if used >= 1.0 {
@@ -136,7 +192,7 @@ impl<'p> Prices<'p> {
             if length <= 0.0 {
                 break;
             }
-            let step = FIRST_STEP * (LAST_STEP / FIRST_STEP).powf(used);
+            let step = stage.first_step * (stage.last_step / stage.first_step).powf(used);
             let far = step * (AIM * best - value).min(FAR * best) / length;
             for line in &mut self.lines {
                 line.step(far);
@@ -165,7 +221,7 @@ impl<'p> Prices<'p> {
             line.add_up();
         }
         for (costs, offers) in self.costs.iter_mut().zip(&self.offers) {
-            costs.look(offers, &self.clock, &self.lines);
+            costs.look(offers, &self.lines);
         }
         let mut value = -self.lines.iter().map(Line::paid_back).sum::<f64>();
         let bought: Vec<Vec<Paid>> = self
@@ -266,6 +322,7 @@ fn leg(
         weights: kind.ways.iter().map(weight).collect(),
         share: runs.then(|| share(own.steps[step].condition)),
         rest: own.steps[step].rest_min,
+        rest_ticks: 0,
         earliest: earliest.to_vec(),
         room: seats::room(ahead.problem, &own.steps[step], in_run).max(1),
         hands: if !runs && kind.takes_hands() {

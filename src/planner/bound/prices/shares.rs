@@ -12,7 +12,7 @@
 //! Example: two steps of one condition, of which only the first can be there by 10:00: its share of a run at 10:00
 //! is nearly one.
 
-use super::clock::{BUCKET, Clock};
+use super::clock::Clock;
 use crate::domain::Minute;
 use crate::problem::CondIx;
 use std::collections::BTreeMap;
@@ -33,7 +33,12 @@ pub(super) struct Shares {
     /// When each step's units can first load.
     first: Vec<Minute>,
     conditions: BTreeMap<CondIx, Vec<usize>>,
+    /// By step and bucket, to be multiplied by the step's scale.
     likely: Vec<Vec<f64>>,
+    /// What is left of what was likely before the last loads.
+    scale: Vec<f64>,
+    /// Ticks of a bucket.
+    bucket: usize,
     share: Vec<Vec<f64>>,
 }
 
@@ -48,9 +53,10 @@ impl Shares {
 
     /// When all steps are there: the first shares.
     pub(super) fn open(&mut self, clock: &Clock) {
-        let buckets = clock.ticks / BUCKET + 1;
+        self.bucket = clock.bucket;
+        let buckets = clock.ticks / clock.bucket + 1;
         let likely = |first: &Minute| {
-            let first = clock.tick(*first) / BUCKET;
+            let first = clock.tick(*first) / clock.bucket;
             let at = |bucket: usize| match bucket.checked_sub(first) {
                 Some(since) => {
                     let ago = 1.0 + since as f64 / LONG_AGO;
@@ -61,12 +67,35 @@ impl Shares {
             (0..buckets).map(at).collect()
         };
         self.likely = self.first.iter().map(likely).collect();
+        self.scale = vec![1.0; self.first.len()];
         self.share = vec![vec![0.0; buckets]; self.first.len()];
+        self.divide();
+    }
+
+    /// What `other` has learned by `theirs` of the same steps, by `own` clock.
+    pub(super) fn learn_from(&mut self, own: &Clock, other: &Self, theirs: &Clock) {
+        let steps = self
+            .likely
+            .iter_mut()
+            .zip(other.likely.iter().zip(&other.scale));
+        for (likely, (known, scale)) in steps {
+            for (bucket, likely) in likely.iter_mut().enumerate() {
+                let middle = own.middle_of(bucket);
+                let known = known.get(theirs.tick(middle) / theirs.bucket);
+                *likely = known.map_or(UNLIKELY, |known| (known * scale).max(UNLIKELY));
+            }
+        }
         self.divide();
     }
 
     /// Divides every time anew, by likelihood.
     pub(super) fn divide(&mut self) {
+        for (likely, scale) in self.likely.iter_mut().zip(&mut self.scale) {
+            for own in likely {
+                *own = (*own * *scale).max(UNLIKELY);
+            }
+            *scale = 1.0;
+        }
         for steps in self.conditions.values() {
             let buckets = steps.first().map_or(0, |step| self.likely[*step].len());
             for bucket in 0..buckets {
@@ -80,25 +109,24 @@ impl Shares {
 
     /// The share that a step has of a run that loads at a tick.
     pub(super) fn of(&self, step: usize, tick: usize) -> f64 {
-        self.share[step][tick / BUCKET]
+        self.share[step][tick / self.bucket]
     }
 
     /// A step's units did load at a tick.
     pub(super) fn loaded(&mut self, step: usize, tick: usize) {
-        let bucket = tick / BUCKET;
-        let likely = &mut self.likely[step];
-        for own in likely.iter_mut() {
-            *own = (*own * LEFT).max(UNLIKELY);
-        }
+        let bucket = tick / self.bucket;
+        let (likely, scale) = (&mut self.likely[step], &mut self.scale[step]);
+        *scale *= LEFT;
         let near = bucket.saturating_sub(NEAR)..(bucket + NEAR + 1).min(likely.len());
         for own in near {
-            likely[own] += ADDED / (1.0 + own.abs_diff(bucket) as f64 / 2.0);
+            likely[own] += ADDED / (1.0 + own.abs_diff(bucket) as f64 / 2.0) / *scale;
         }
     }
 }
 
 #[cfg(test)]
 mod tests {
+    use super::super::clock::Grain;
     use super::*;
     use crate::domain::parts::empty_lab;
     use crate::domain::{Facts, Minutes};
@@ -108,11 +136,12 @@ mod tests {
     fn the_shares_of_a_run_add_up_to_one_and_fall_to_who_is_there() {
         let now = Minute::new(0);
         let problem = compile(&empty_lab(), &Facts::default(), now);
-        let clock = Clock::new(&problem, now + Minutes::DAY);
+        let clock = Clock::new(&problem, now + Minutes::DAY, Grain::ROUGH);
         let mut shares = Shares::default();
         let early = shares.add(CondIx(0), now);
         let late = shares.add(CondIx(0), now + Minutes::hours(12));
         let other = shares.add(CondIx(1), now);
+        let mut finer = shares.clone();
         shares.open(&clock);
         let sum = |shares: &Shares, tick: usize| shares.of(early, tick) + shares.of(late, tick);
         assert!(shares.of(early, 0) > 0.99);
@@ -127,5 +156,10 @@ mod tests {
         shares.divide();
         assert!(shares.of(late, 1400) > before);
         assert!((sum(&shares, 1400) - 1.0).abs() < 1e-9);
+        let fine = Clock::new(&problem, now + Minutes::DAY, Grain::FINE);
+        finer.open(&fine);
+        finer.learn_from(&fine, &shares, &clock);
+        assert!(finer.of(late, 1400) > before);
+        assert!((sum(&finer, 1400) - 1.0).abs() < 1e-9);
     }
 }

@@ -1,6 +1,6 @@
 //! Prices on examples worked by hand.
 
-use super::clock::{Clock, Costs, Stay, offers};
+use super::clock::{Clock, Costs, Grain, Stay, offers};
 use super::{Ahead, Least, Prices};
 use crate::domain::Minutes;
 use crate::domain::lab::{Lab, Loading, Watch};
@@ -47,7 +47,7 @@ fn least(problem: &Problem, text: &str) -> Vec<Least> {
 
 /// Prices that are looked at tick by tick.
 fn by_the_tick<'p>(ahead: &Ahead<'p>, all: &[Least]) -> Prices<'p> {
-    let mut prices = Prices::new(ahead, all);
+    let mut prices = Prices::new(ahead, all, Grain::FINE);
     prices.clock.block = 1;
     let costs = prices.offers.iter();
     prices.costs = costs.map(|own| Costs::new(own, &prices.clock)).collect();
@@ -68,6 +68,19 @@ fn who_pays_for_a_place_and_who_waits_for_it_cost_the_same() {
     // Dearer than waiting: both wait, and twice as much is paid back.
     prices.lines[0].set_price(ticks, 2.0 * one);
     assert!((prices.round() - 480.0).abs() < 1e-6);
+}
+
+#[test]
+fn a_finer_clock_asks_the_same_by_the_minute() {
+    let problem = compiled(&two(Loading::Each, ["heat", "heat"]));
+    let (ahead, all) = (Ahead::new(&problem), least(&problem, "01 12:00"));
+    let mut rough = Prices::new(&ahead, &all, Grain::ROUGH);
+    let ticks = rough.clock.tick(at("01 12:00"));
+    rough.lines[0].set_price(ticks, 240.0 / ticks as f64);
+    let mut finer = rough.finer(&ahead, &all, Grain::FINE);
+    assert!(finer.clock.ticks > rough.clock.ticks);
+    let found = finer.round();
+    assert!((710.0..=720.0).contains(&found), "{found}");
 }
 
 #[test]
