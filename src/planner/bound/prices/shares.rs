@@ -126,10 +126,10 @@ impl Shares {
 
 #[cfg(test)]
 mod tests {
-    use super::super::clock::Grain;
     use super::*;
     use crate::domain::parts::empty_lab;
     use crate::domain::{Facts, Minutes};
+    use crate::planner::bound::prices::clock::Grain;
     use crate::problem::compile;
 
     #[test]
